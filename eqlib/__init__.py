@@ -1,0 +1,55 @@
+"""eqlib: the chemistry of equilibrium, its questions and their marks.
+
+Names are loaded on first use, so that ``import eqlib`` is quick and needs no Jupyter, SymPy or matplotlib.
+"""
+
+from importlib import import_module as _import_module
+
+__version__ = "0.1.0"
+
+# Public name -> the module that defines it.
+_HOME = {
+    "EqlibError": "eqlib.chem.errors",
+    "Species": "eqlib.chem.species",
+    "species": "eqlib.chem.species",
+    "Reaction": "eqlib.chem.reactions",
+    "balance": "eqlib.chem.reactions",
+    "water": "eqlib.chem.reactions",
+    "ice": "eqlib.chem.ice",
+    "K_from_dG": "eqlib.chem.thermo",
+    "dG_from_K": "eqlib.chem.thermo",
+    "Mixture": "eqlib.chem.mixture",
+    "State": "eqlib.chem.mixture",
+    "equilibrate_many": "eqlib.chem.batch",
+    "Stress": "eqlib.chem.stresses",
+    "disturb": "eqlib.chem.stresses",
+    "sweep": "eqlib.chem.sweeps",
+    "time_course": "eqlib.chem.kinetics",
+    "sensitivity": "eqlib.chem.sensitivity",
+    "system": "eqlib.chem.catalogue",
+    "systems": "eqlib.chem.catalogue",
+    "Colour": "eqlib.lab.colour",
+    "colour_of": "eqlib.lab.colour",
+    "absorbance": "eqlib.lab.colour",
+    "delta_e": "eqlib.lab.colour",
+    "visibility": "eqlib.lab.visibility",
+    "prep_sheet": "eqlib.lab.prep",
+    "load_questions": "eqlib.assess.questions",
+    "mark": "eqlib.assess.marking",
+}
+
+__all__ = ["__version__", *sorted(_HOME)]
+
+
+def __getattr__(name):
+    try:
+        module = _HOME[name]
+    except KeyError:
+        raise AttributeError(f"module 'eqlib' has no attribute {name!r}") from None
+    value = getattr(_import_module(module), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__():
+    return sorted(set(globals()) | set(_HOME))

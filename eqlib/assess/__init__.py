@@ -1,0 +1,1 @@
+"""Questions, variants, answers, marks and the misconceptions behind wrong answers."""

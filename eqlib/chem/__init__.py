@@ -1,0 +1,1 @@
+"""Equilibrium chemistry: species, reactions, the solver, stresses. Knows nothing of Jupyter."""

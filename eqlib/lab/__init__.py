@@ -1,0 +1,1 @@
+"""The bench: colour, photometry, visibility, stocks and their cautions."""

@@ -1,0 +1,1 @@
+"""What a student clicks and sees: lessons, panels and figures."""
