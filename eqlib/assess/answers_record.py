@@ -1,0 +1,181 @@
+"""One recorded answer and its JSON form. What arrives from a notebook is checked as if anybody had written it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from eqlib.assess.answers_plain import is_jsonable, plain
+from eqlib.chem.errors import EqlibError
+
+MIME = "application/vnd.eqlib.answer+json"
+FORMAT = 1
+#: Longest JSON text of one record, and most earlier answers kept (the first half and the last half).
+MAX_RECORD = 400_000
+MAX_HISTORY = 100
+
+_NAME = re.compile(r"[\w][\w .:@+-]{0,79}", re.UNICODE)
+_PARTS_AT_MOST = 60
+
+
+class AnswerError(EqlibError):
+    """A recorded answer that cannot be used as it stands; the message says what is wrong with it."""
+
+
+@dataclass(frozen=True)
+class Record:
+    """What one student last recorded for one question. ``at`` and the history's times are UTC, ISO 8601."""
+
+    assignment: str
+    question: str
+    answer: Mapping[str, Any]
+    student: str | None = None
+    at: str = ""
+    history: tuple[Mapping[str, Any], ...] = ()
+
+    @property
+    def receipt(self) -> str:
+        """Eight hex digits that any later change of the answer would alter."""
+        return receipt_of(self.assignment, self.question, self.student, self.answer, self.at)
+
+    @property
+    def when(self) -> datetime:
+        """``at`` as a time."""
+        return read_time(self.at)
+
+    @property
+    def first(self) -> Mapping[str, Any]:
+        """The first answer ever recorded."""
+        return self.history[0]["answer"] if self.history else self.answer
+
+    @property
+    def attempts(self) -> tuple[Mapping[str, Any], ...]:
+        """Every answer recorded, oldest first; the last is the one that stands."""
+        return (*(entry["answer"] for entry in self.history), self.answer)
+
+    def to_dict(self) -> dict:
+        """The record as plain data, ready for JSON."""
+        return {
+            "format": FORMAT,
+            "assignment": self.assignment,
+            "question": self.question,
+            "student": self.student,
+            "answer": dict(self.answer),
+            "at": self.at,
+            "history": [dict(entry) for entry in self.history],
+            "receipt": self.receipt,
+        }
+
+    def to_json(self) -> str:
+        """The record as JSON text."""
+        return json.dumps(self.to_dict(), ensure_ascii=False, allow_nan=False)
+
+    @classmethod
+    def from_json(cls, source) -> Record:
+        """A record from JSON text, bytes or a dict. Raises AnswerError if it is not whole and unaltered."""
+        data = _load(source)
+        if data.get("format") != FORMAT:
+            raise AnswerError(f"a recorded answer has format {data.get('format')!r}; this eqlib reads format {FORMAT}")
+        assignment = _name(data.get("assignment"), "assignment")
+        question = _name(data.get("question"), "question")
+        where = f"the recorded answer to {question!r}"
+        student = data.get("student")
+        if student is not None:
+            student = _name(student, "student")
+        answer = _answer(data.get("answer"), where)
+        at = data.get("at")
+        read_time(at, where)
+        record = cls(assignment, question, answer, student, at, _history(data.get("history", []), where))
+        if data.get("receipt") != record.receipt:
+            raise AnswerError(
+                f"{where} does not match its receipt, so it was altered after it was recorded; "
+                "record it again from the form"
+            )
+        return record
+
+
+def record_answer(assignment, question, answer, student=None, *, at=None, previous: Record | None = None) -> Record:
+    """A new record. An earlier one (``previous``) goes into its history; recording the same again changes nothing."""
+    answer = _answer(plain(answer), f"the answer to {question!r}")
+    student = None if student is None or not str(student).strip() else _name(plain(student), "student")
+    if previous is not None and previous.student == student and dict(previous.answer) == answer:
+        return previous
+    history: tuple = ()
+    if previous is not None:
+        history = (*previous.history, {"at": previous.at, "answer": dict(previous.answer)})
+        if len(history) > MAX_HISTORY:
+            half = MAX_HISTORY // 2
+            history = history[:half] + history[-half:]
+    at = at or datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    read_time(at)
+    return Record(_name(assignment, "assignment"), _name(question, "question"), answer, student, at, history)
+
+
+def receipt_of(assignment, question, student, answer, at) -> str:
+    """The receipt of an answer: the start of the SHA-256 of its canonical JSON."""
+    canonical = json.dumps(
+        [assignment, question, student, answer, at], ensure_ascii=True, sort_keys=True, separators=(",", ":"),
+        default=dict,
+    )
+    return hashlib.sha256(canonical.encode("ascii")).hexdigest()[:8]
+
+
+def read_time(text, where="a recorded answer") -> datetime:
+    """An ISO 8601 time with its zone, as UTC. Raises AnswerError."""
+    try:
+        if type(text) is not str or len(text) > 40:
+            raise ValueError
+        time = datetime.fromisoformat(text)
+        if time.tzinfo is None:
+            raise ValueError
+        return time.astimezone(UTC)
+    except (ValueError, OverflowError):
+        raise AnswerError(f"{where} has no readable time; expected something like 2026-01-31T18:05:00Z") from None
+
+
+def _load(source) -> dict:
+    if isinstance(source, (bytes, bytearray)):
+        source = bytes(source).decode("utf-8", errors="replace")
+    if isinstance(source, str):
+        if len(source) > MAX_RECORD:
+            raise AnswerError(f"a recorded answer is {len(source):,} characters long, more than any form writes")
+        try:
+            source = json.loads(source)
+        except (ValueError, RecursionError):
+            raise AnswerError("a recorded answer is not readable as JSON; record it again from the form") from None
+    if type(source) is not dict:
+        raise AnswerError("a recorded answer is not a JSON object; record it again from the form")
+    return source
+
+
+def _name(value, what) -> str:
+    if type(value) is not str or not _NAME.fullmatch(value.strip()):
+        raise AnswerError(f"a recorded answer has no usable {what} name (letters, digits, . _ - and spaces)")
+    return value.strip()
+
+
+def _answer(value, where) -> dict:
+    value = plain(value)
+    if type(value) is not dict or len(value) > _PARTS_AT_MOST:
+        raise AnswerError(f"{where} is not a small table of parts and values; record it again from the form")
+    for part, item in value.items():
+        if not is_jsonable(item):
+            raise AnswerError(f"{where}, part {part!r}, holds something that is not text or an ordinary number")
+    return value
+
+
+def _history(value, where) -> tuple:
+    if type(value) is not list or len(value) > MAX_HISTORY:
+        raise AnswerError(f"{where} has an unreadable history; record it again from the form")
+    entries = []
+    for entry in value:
+        if type(entry) is not dict:
+            raise AnswerError(f"{where} has an unreadable history; record it again from the form")
+        read_time(entry.get("at"), where)
+        entries.append({"at": entry["at"], "answer": _answer(entry.get("answer"), where)})
+    return tuple(entries)
