@@ -1,0 +1,414 @@
+"""A reaction with its equilibrium constant: algebra of K, the quotient and the direction of change."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from numbers import Real
+from types import MappingProxyType
+
+from eqlib.chem import equations
+from eqlib.chem.equations import Number, ReactionError, balance
+from eqlib.chem.species import Species, species
+
+__all__ = ["R_BAR", "R_J", "Number", "Reaction", "ReactionError", "balance", "water"]
+
+R_J = 8.31446261815324
+"""Gas constant, J/(mol K): exact since the 2019 SI (CODATA)."""
+R_BAR = R_J / 100
+"""Gas constant, L bar/(mol K)."""
+
+
+@dataclass(frozen=True, init=False, repr=False, eq=False)
+class Reaction:
+    """One reversible reaction.
+
+    ``text`` is an equation ("Fe^3+ + SCN^- <=> FeSCN^2+"; ``->``, ``=`` and ``⇌`` read as well) or a mapping
+    of species to signed coefficients. ``K`` is the constant in mol/L (``basis="c"``) or in bar, standard state
+    1 bar (``basis="p"``); ``T`` is in K, ``dH`` in J per mole of the equation as written. ``K`` and ``dH`` may
+    be unknown (None). An unbalanced equation may be written down; to use it is an error.
+
+    Raises ReactionError, a one-line EqlibError.
+    """
+
+    K: float | None
+    basis: str
+    T: float
+    dH: float | None
+    name: str | None
+    source: str | None
+    coefficients: Mapping[str, Number]
+
+    # NumPy numbers must leave ``2 * reaction`` to us.
+    __array_ufunc__ = None
+
+    def __init__(self, text, K=None, basis="c", T=298.15, dH=None, name=None, source=None):
+        if isinstance(text, Mapping):
+            coefficients = equations.from_mapping(text)
+        else:
+            coefficients = equations.read(text)
+        where = equations.write(coefficients)
+        if basis not in ("c", "p"):
+            raise ReactionError(f"{where}: basis is 'c' (mol/L) or 'p' (bar), not {basis!r:.40}")
+        values = {
+            "K": None if K is None else _positive(K, "K", where),
+            "basis": basis,
+            "T": _positive(T, "the temperature T in kelvin", where),
+            "dH": None if dH is None else _finite(dH, "dH in J/mol", where),
+            "name": name,
+            "source": source,
+            "coefficients": MappingProxyType(coefficients),
+        }
+        for key, value in values.items():
+            object.__setattr__(self, key, value)
+
+    # -- identity --------------------
+
+    def __str__(self):
+        return equations.write(self.coefficients)
+
+    def __repr__(self):
+        extras = "" if self.K is None else f", K={self.K:.6g}"
+        extras += ', basis="p"' if self.basis == "p" else ""
+        return f'Reaction("{self}"{extras})'
+
+    def _repr_latex_(self):
+        return f"${self.latex}$"
+
+    def _key(self):
+        return frozenset(self.coefficients.items()), self.K, self.basis, self.T, self.dH
+
+    def __eq__(self, other):
+        return self._key() == other._key() if isinstance(other, Reaction) else NotImplemented
+
+    def __hash__(self):
+        return hash(self._key())
+
+    def __reduce__(self):
+        given = (dict(self.coefficients), self.K, self.basis, self.T, self.dH, self.name, self.source)
+        return Reaction, given
+
+    # -- what it says --------------------
+
+    @property
+    def has_K(self) -> bool:
+        """Whether a constant is known."""
+        return self.K is not None
+
+    def require_K(self) -> float:
+        """K, or ReactionError when none was given."""
+        if self.K is None:
+            raise ReactionError(f"{self}: no equilibrium constant is given; write Reaction('{self}', K=...)")
+        return self.K
+
+    @property
+    def reactants(self) -> dict[str, Number]:
+        """Species on the left with their (positive) coefficients."""
+        return {name: -number for name, number in self.coefficients.items() if number < 0}
+
+    @property
+    def products(self) -> dict[str, Number]:
+        """Species on the right with their coefficients."""
+        return {name: number for name, number in self.coefficients.items() if number > 0}
+
+    @property
+    def species(self) -> tuple[Species, ...]:
+        """Every species, reactants first, in the order written."""
+        return tuple(species(name) for name in self.coefficients)
+
+    @property
+    def is_balanced(self) -> bool:
+        """Whether atoms and charge are the same on both sides."""
+        return not equations.imbalance(self.coefficients)
+
+    @property
+    def dn_gas(self) -> Number:
+        """Change in moles of gas, left to right."""
+        return sum(number for name, number in self.coefficients.items() if species(name).phase == "g")
+
+    @property
+    def quotient_species(self) -> dict[str, Number]:
+        """Those species that stand in K, with their powers: no solids, pure liquids or solvent."""
+        return {name: number for name, number in self.coefficients.items() if species(name).counts_in_K}
+
+    @property
+    def expression(self) -> str:
+        """K in plain text: ``Kc = [FeSCN^2+] / ([Fe^3+] [SCN^-])``."""
+        return equations.expression(self.quotient_species, self.basis)
+
+    @property
+    def expression_latex(self) -> str:
+        """K in LaTeX (mathematics mode)."""
+        return equations.expression_latex(self.quotient_species, self.basis)
+
+    @property
+    def latex(self) -> str:
+        """The equation in LaTeX (mathematics mode)."""
+        return equations.write_latex(self.coefficients)
+
+    @property
+    def unicode(self) -> str:
+        """The equation with real sub- and superscripts: Fe³⁺ + SCN⁻ ⇌ FeSCN²⁺."""
+        return equations.write_unicode(self.coefficients)
+
+    def require_balanced(self) -> None:
+        """Raise ReactionError, saying what does not balance, unless atoms and charge do."""
+        if problem := equations.imbalance(self.coefficients):
+            raise ReactionError(f"{self} is not balanced: {problem}; correct it, or let eqlib.balance do it")
+
+    # -- algebra: K follows --------------------
+
+    def reversed(self) -> Reaction:
+        """The same change read from right to left; K becomes 1/K."""
+        return self * -1
+
+    def __neg__(self):
+        return self * -1
+
+    def __pos__(self):
+        return self
+
+    def __mul__(self, factor):
+        number = equations.as_number(factor, f"the factor for {self}")
+        if number == 0:
+            raise ReactionError(f"{self}: a reaction times 0 leaves nothing")
+        names = self.coefficients if number > 0 else [*self.products, *self.reactants]
+        return Reaction(
+            {name: self.coefficients[name] * number for name in names},
+            K=None if self.K is None else _power(self.K, number, str(self)),
+            basis=self.basis,
+            T=self.T,
+            dH=None if self.dH is None else self.dH * float(number),
+            name=self.name if number == 1 else None,
+            source=self.source,
+        )
+
+    __rmul__ = __mul__
+
+    def __truediv__(self, divisor):
+        number = equations.as_number(divisor, f"the divisor for {self}")
+        if number == 0:
+            raise ReactionError(f"{self}: a reaction cannot be divided by 0")
+        return self * (Fraction(1) / number)
+
+    def __add__(self, other):
+        if not isinstance(other, Reaction):
+            return NotImplemented
+        if self.T != other.T:
+            raise ReactionError(
+                f"{self} is given at {self.T:g} K but {other} at {other.T:g} K; "
+                "bring both to one temperature with .at(T)"
+            )
+        total = dict(self.coefficients)
+        for name, number in other.coefficients.items():
+            total[name] = total.get(name, 0) + number
+        total = {name: number for name, number in total.items() if number}
+        if not total:
+            raise ReactionError(f"{self} and {other} cancel completely: nothing reacts")
+        left_first = sorted(total, key=lambda name: total[name] > 0)
+        both_K = self.has_K and other.has_K
+        return Reaction(
+            {name: total[name] for name in left_first},
+            K=_product(self.K, other.K, f"{self} plus {other}") if both_K else None,
+            basis=self._common_basis(other),
+            T=self.T,
+            dH=None if self.dH is None or other.dH is None else self.dH + other.dH,
+            source=self.source if self.source == other.source else None,
+        )
+
+    def __radd__(self, other):
+        return self if other == 0 else NotImplemented  # so that sum([r1, r2]) works
+
+    def __sub__(self, other):
+        return self + (-other) if isinstance(other, Reaction) else NotImplemented
+
+    def _common_basis(self, other: Reaction) -> str:
+        if self.basis == other.basis or other.dn_gas == 0:
+            return self.basis
+        if self.dn_gas == 0:
+            return other.basis
+        raise ReactionError(
+            f"{self} has K in {_UNITS[self.basis]} but {other} in {_UNITS[other.basis]}; "
+            "convert one with .as_basis('c') or .as_basis('p') first"
+        )
+
+    # -- quotient and direction --------------------
+
+    def quotient(self, conc: Mapping[str, float]) -> float:
+        """Q from concentrations in mol/L; with basis "p", gases in bar.
+
+        Every species that stands in K must be given; others (spectators, solids, water) are passed over. A
+        product of 0 gives 0, a reactant of 0 gives infinity. Raises ReactionError for a missing, negative or
+        non-finite value, and when a reactant and a product are both 0, for then Q has no value.
+        """
+        self.require_balanced()
+        values = self.pick(conc)
+        powers = self.quotient_species
+        zero_products = [name for name, n in powers.items() if n > 0 and values[name] == 0]
+        zero_reactants = [name for name, n in powers.items() if n < 0 and values[name] == 0]
+        if zero_products and zero_reactants:
+            raise ReactionError(
+                f"{self}: Q has no value while both {zero_reactants[0]} and {zero_products[0]} are 0"
+            )
+        if zero_products:
+            return 0.0
+        if zero_reactants:
+            return math.inf
+        return _exp(math.fsum(float(n) * math.log(values[name]) for name, n in powers.items()))
+
+    def pick(self, conc: Mapping[str, float]) -> dict[str, float]:
+        """Values of the species in K, by canonical name, checked; see :meth:`quotient`."""
+        found = equations.match(conc, self.coefficients, str(self))
+        missing = [name for name in self.quotient_species if name not in found]
+        if missing:
+            hint = equations.near_hint(missing[0], [name for name in conc if isinstance(name, str)])
+            raise ReactionError(f"{self}: no value is given for {missing[0]}{hint}")
+        return {name: found[name] for name in self.quotient_species}
+
+    def shift(self, conc: Mapping[str, float], rel_tol: float = 0.005) -> str:
+        """ "forward", "reverse" or "none": which way the mixture must change to reach K.
+
+        "none" when Q is within ``rel_tol`` of K, or when something needed is absent on both sides (a solid
+        counts here if its amount is given).
+        """
+        self.require_balanced()
+        known = {**equations.match(conc, self.coefficients, str(self)), **self.pick(conc)}
+        cannot = {-1: False, 1: False}
+        for name, number in self.coefficients.items():
+            if known.get(name, 1.0) == 0:
+                cannot[1 if number > 0 else -1] = True
+        if cannot[1] and cannot[-1]:
+            return "none"
+        if cannot[1] or cannot[-1]:
+            wanted = "forward" if cannot[1] else "reverse"
+            solid_only = all(known[name] > 0 for name in self.quotient_species)
+            return self._compare(known, rel_tol, only=wanted) if solid_only else wanted
+        return self._compare(known, rel_tol)
+
+    def _compare(self, known: Mapping[str, float], rel_tol: float, only: str | None = None) -> str:
+        ratio = self.quotient(known) / self.require_K()
+        if abs(ratio - 1) <= rel_tol:
+            return "none"
+        way = "forward" if ratio < 1 else "reverse"
+        return way if only in (None, way) else "none"
+
+    # -- other conditions --------------------
+
+    def kc(self, T: float | None = None) -> float:
+        """K in mol/L. ``T`` (K) is the temperature at which K holds; default, the reaction's own.
+
+        Kp = Kc (RT)^dn with dn the change in moles of gas, pressures in bar (IUPAC standard pressure 1 bar).
+        """
+        temperature = self.T if T is None else _positive(T, "the temperature T in kelvin", str(self))
+        if self.basis == "c":
+            return self.require_K()
+        return _product(self.require_K(), _power(R_BAR * temperature, -self.dn_gas, str(self)), str(self))
+
+    def kp(self, T: float | None = None) -> float:
+        """K in bar. See :meth:`kc`."""
+        temperature = self.T if T is None else _positive(T, "the temperature T in kelvin", str(self))
+        if self.basis == "p":
+            return self.require_K()
+        return _product(self.require_K(), _power(R_BAR * temperature, self.dn_gas, str(self)), str(self))
+
+    def as_basis(self, basis: str, T: float | None = None) -> Reaction:
+        """The same reaction with K on the other basis."""
+        if basis not in ("c", "p"):
+            raise ReactionError(f"{self}: basis is 'c' (mol/L) or 'p' (bar), not {basis!r:.40}")
+        value = None
+        if self.has_K:
+            value = self.kc(T) if basis == "c" else self.kp(T)
+        return self._changed(K=value, basis=basis, T=self.T if T is None else T)
+
+    def at(self, T: float, dH: float | None = None) -> Reaction:
+        """The reaction at another temperature, by van 't Hoff with constant enthalpy.
+
+        ``dH`` in J/mol of the equation as written; default, the reaction's own. The relation holds for the constant
+        on the pressure basis; a Kc with a change in moles of gas is converted there and back, so that ``.at(T)``
+        agrees whichever basis K was given in. Raises ReactionError when no dH is known.
+        """
+        temperature = _positive(T, "the temperature T in kelvin", str(self))
+        enthalpy = self.dH if dH is None else _finite(dH, "dH in J/mol", str(self))
+        if temperature == self.T:
+            return self._changed(dH=enthalpy)
+        if enthalpy is None:
+            raise ReactionError(
+                f"{self}: the enthalpy is not known, so K at {temperature:g} K cannot be found; give dH in J/mol"
+            )
+        growth = _exp(-enthalpy / R_J * (1 / temperature - 1 / self.T))
+        if self.basis == "c":
+            growth = _product(growth, _power(self.T / temperature, self.dn_gas, str(self)), str(self))
+        K = _product(self.require_K(), growth, f"{self} at {temperature:g} K")
+        return self._changed(K=K, T=temperature, dH=enthalpy)
+
+    def with_K(self, K: float | None, source: str | None = None) -> Reaction:
+        """The same equation with another constant."""
+        return self._changed(K=K, source=source)
+
+    def _changed(self, **new) -> Reaction:
+        now = {"K": self.K, "basis": self.basis, "T": self.T, "dH": self.dH, "name": self.name}
+        return Reaction(dict(self.coefficients), **{**now, "source": self.source, **new})
+
+    def __iter__(self) -> Iterator[str]:
+        raise TypeError("a Reaction is one equation; put several in a list")
+
+
+_UNITS = {"c": "mol/L", "p": "bar"}
+
+
+def water(T: float = 298.15) -> Reaction:
+    """H2O(l) <=> H^+ + OH^- with pKw 13.995 at 25 °C (IAPWS release R11-07; from memory).
+
+    At other temperatures the enthalpy 55.8 kJ/mol and heat capacity change -195 J/(mol K) of the CODATA and NIST
+    compilations are used (from memory): within 0.02 of the IAPWS pKw from 0 to 60 °C.
+    """
+    temperature = _positive(T, "the temperature T in kelvin", "water")
+    start, enthalpy, heat_capacity = 298.15, 55.81e3, -195.0
+    ln_K = -13.995 * math.log(10)
+    ln_K += -(enthalpy - heat_capacity * start) / R_J * (1 / temperature - 1 / start)
+    ln_K += heat_capacity / R_J * math.log(temperature / start)
+    return Reaction(
+        {"H2O(l)": -1, "H^+": 1, "OH^-": 1},
+        K=_exp(ln_K),
+        T=temperature,
+        dH=enthalpy + heat_capacity * (temperature - start),
+        name="water",
+        source="IAPWS R11-07, pKw 13.995 at 25 °C (from memory)",
+    )
+
+
+def _finite(value, what: str, where: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, Real) or not math.isfinite(value):
+        raise ReactionError(f"{where}: {what} must be a finite number, not {value!r:.40}")
+    return float(value)
+
+
+def _positive(value, what: str, where: str) -> float:
+    number = _finite(value, what, where)
+    if number <= 0:
+        raise ReactionError(f"{where}: {what} must be more than 0, not {value!r:.40}")
+    return number
+
+
+def _exp(exponent: float) -> float:
+    return math.exp(exponent) if exponent < 709 else math.inf
+
+
+def _power(base: float, power: Number, where: str) -> float:
+    exponent = int(power) if power == int(power) else float(power)
+    try:
+        return _within(base**exponent, where)
+    except OverflowError:
+        return _within(math.inf, where)
+
+
+def _product(first: float, second: float, where: str) -> float:
+    return _within(first * second, where)
+
+
+def _within(value: float, where: str) -> float:
+    if value == 0 or not math.isfinite(value):
+        raise ReactionError(f"{where}: K leaves the range a number can hold (about 1e-308 to 1e308)")
+    return value
