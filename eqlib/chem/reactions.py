@@ -25,10 +25,11 @@ R_BAR = R_J / 100
 class Reaction:
     """One reversible reaction.
 
-    ``text`` is an equation ("Fe^3+ + SCN^- <=> FeSCN^2+"; ``->``, ``=`` and ``⇌`` read as well) or a mapping
-    of species to signed coefficients. ``K`` is the constant in mol/L (``basis="c"``) or in bar, standard state
-    1 bar (``basis="p"``); ``T`` is in K, ``dH`` in J per mole of the equation as written. ``K`` and ``dH`` may
-    be unknown (None). An unbalanced equation may be written down; to use it is an error.
+    ``text`` is an equation ("Fe^3+ + SCN^- <=> FeSCN^2+"; ``->``, ``=`` and ``⇌`` read as well) or a
+    mapping of species to signed coefficients. ``K`` is the constant in mol/L (``basis="c"``) or in bar,
+    standard state 1 bar (``basis="p"``); ``T`` is in K, ``dH`` in J per mole of the equation as written.
+    ``K`` and ``dH`` may be unknown (None). An unbalanced equation may be written down; to use it is an
+    error.
 
     Raises ReactionError, a one-line EqlibError.
     """
@@ -325,9 +326,9 @@ class Reaction:
     def at(self, T: float, dH: float | None = None) -> Reaction:
         """The reaction at another temperature, by van 't Hoff with constant enthalpy.
 
-        ``dH`` in J/mol of the equation as written; default, the reaction's own. The relation holds for the constant
-        on the pressure basis; a Kc with a change in moles of gas is converted there and back, so that ``.at(T)``
-        agrees whichever basis K was given in. Raises ReactionError when no dH is known.
+        ``dH`` in J/mol of the equation as written; default, the reaction's own. The relation holds for the
+        constant on the pressure basis; a Kc with a change in moles of gas is converted there and back, so
+        that ``.at(T)`` agrees whichever basis K was given in. Raises ReactionError when no dH is known.
         """
         temperature = _positive(T, "the temperature T in kelvin", str(self))
         enthalpy = self.dH if dH is None else _finite(dH, "dH in J/mol", str(self))
@@ -335,7 +336,8 @@ class Reaction:
             return self._changed(dH=enthalpy)
         if enthalpy is None:
             raise ReactionError(
-                f"{self}: the enthalpy is not known, so K at {temperature:g} K cannot be found; give dH in J/mol"
+                f"{self}: the enthalpy is not known, so K at {temperature:g} K cannot be found; give dH "
+                f"in J/mol"
             )
         growth = _exp(-enthalpy / R_J * (1 / temperature - 1 / self.T))
         if self.basis == "c":
@@ -361,8 +363,8 @@ _UNITS = {"c": "mol/L", "p": "bar"}
 def water(T: float = 298.15) -> Reaction:
     """H2O(l) <=> H^+ + OH^- with pKw 13.995 at 25 °C (IAPWS release R11-07; from memory).
 
-    At other temperatures the enthalpy 55.8 kJ/mol and heat capacity change -195 J/(mol K) of the CODATA and NIST
-    compilations are used (from memory): within 0.02 of the IAPWS pKw from 0 to 60 °C.
+    At other temperatures the enthalpy 55.8 kJ/mol and heat capacity change -195 J/(mol K) of the CODATA
+    and NIST compilations are used (from memory): within 0.02 of the IAPWS pKw from 0 to 60 °C.
     """
     temperature = _positive(T, "the temperature T in kelvin", "water")
     start, enthalpy, heat_capacity = 298.15, 55.81e3, -195.0

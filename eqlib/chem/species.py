@@ -1,7 +1,8 @@
 """A chemical species: read from text, with its composition, charge and phase.
 
-Written ``Fe^3+``, ``FeSCN^2+``, ``AgSCN(s)``, ``NO2(g)``, ``H2O(l)``; no phase means aqueous. The parser is
-strict on purpose: a subscript and a charge that cannot be told apart ("Fe3+", "NH4+") is an error, never a guess.
+Written ``Fe^3+``, ``FeSCN^2+``, ``AgSCN(s)``, ``NO2(g)``, ``H2O(l)``; no phase means aqueous. The parser
+is strict on purpose: a subscript and a charge that cannot be told apart ("Fe3+", "NH4+") is an error,
+never a guess.
 """
 
 from __future__ import annotations
@@ -16,13 +17,15 @@ from types import MappingProxyType
 from eqlib.chem import speech
 from eqlib.chem.errors import EqlibError
 
-ELEMENTS = frozenset(
-    "H He Li Be B C N O F Ne Na Mg Al Si P S Cl Ar K Ca Sc Ti V Cr Mn Fe Co Ni Cu Zn Ga Ge As Se Br Kr "
-    "Rb Sr Y Zr Nb Mo Tc Ru Rh Pd Ag Cd In Sn Sb Te I Xe Cs Ba La Ce Pr Nd Pm Sm Eu Gd Tb Dy Ho Er Tm Yb Lu "
-    "Hf Ta W Re Os Ir Pt Au Hg Tl Pb Bi Po At Rn Fr Ra Ac Th Pa U Np Pu Am Cm Bk Cf Es Fm Md No Lr "
-    "Rf Db Sg Bh Hs Mt Ds Rg Cn Nh Fl Mc Lv Ts Og".split()
-)
-# Letters that stand for "some acid", "some metal", "some ligand" in general equations such as HA <=> H^+ + A^-.
+_PERIODIC_TABLE = """
+    H He Li Be B C N O F Ne Na Mg Al Si P S Cl Ar K Ca Sc Ti V Cr Mn Fe Co Ni Cu Zn Ga Ge As Se Br Kr
+    Rb Sr Y Zr Nb Mo Tc Ru Rh Pd Ag Cd In Sn Sb Te I Xe Cs Ba La Ce Pr Nd Pm Sm Eu Gd Tb Dy Ho Er Tm Yb Lu
+    Hf Ta W Re Os Ir Pt Au Hg Tl Pb Bi Po At Rn Fr Ra Ac Th Pa U Np Pu Am Cm Bk Cf Es Fm Md No Lr
+    Rf Db Sg Bh Hs Mt Ds Rg Cn Nh Fl Mc Lv Ts Og
+"""
+ELEMENTS = frozenset(_PERIODIC_TABLE.split())
+# Letters that stand for "some acid", "some metal", "some ligand" in general equations such as HA <=> H^+ +
+# A^-.
 PLACEHOLDERS = frozenset("AMLXQR")
 PHASES = ("aq", "s", "l", "g")
 
@@ -33,7 +36,9 @@ _PREFIX = re.compile(
     r"(?:(?:n|iso|i|neo|sec|tert|t|cis|trans|fac|mer|o|m|p|D|L|α|β|alpha|beta|[1-9](?:,[1-9])*)-)+(?=[A-Z(\[])"
 )
 _TOKEN = re.compile(r"(?P<element>[A-Z][a-z]?)|(?P<open>[(\[])|(?P<close>[)\]])|(?P<count>\d+)")
-_LIKELY = frozenset("Na Mg Al Cl Ca Fe Cu Co Zn Ag Br Ba Cr Mn Ni Pb Sn Hg Li Si".split())
+# Only these are offered as "did you mean", being the ones people write.
+_FAMILIAR = "Na Mg Al Cl Ca Fe Cu Co Zn Ag Br Ba Cr Mn Ni Pb Sn Hg Li Si"
+_LIKELY = frozenset(_FAMILIAR.split())
 _PAIRS = {")": "(", "]": "["}
 _LONGEST = 200
 
@@ -116,7 +121,8 @@ def canonical(text: str | Species) -> str:
 def species(text: str | Species) -> Species:
     """Read a species.
 
-    Raises FormulaError (one line) for an unknown element, an ambiguous charge, an unclosed bracket, and so on.
+    Raises FormulaError (one line) for an unknown element, an ambiguous charge, an unclosed bracket, and so
+    on.
     """
     if isinstance(text, Species):
         return text

@@ -12,14 +12,17 @@ if TYPE_CHECKING:
 
 _SUB = str.maketrans("0123456789", "₀₁₂₃₄₅₆₇₈₉")
 _SUP = str.maketrans("0123456789+-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁺⁻")
-_NUMBER_WORDS = "zero one two three four five six seven eight nine ten eleven twelve".split()
+_NUMBERS = "zero one two three four five six seven eight nine ten eleven twelve"
+_NUMBER_WORDS = _NUMBERS.split()
 _TIMES = {2: "twice", 3: "three times"}
 _PHASE_WORDS = {"aq": "", "s": " solid", "l": " liquid", "g": " gas"}
 _WHOLE = {
     "H2O(l)": "water", "H^+": "hydrogen ion", "OH^-": "hydroxide", "e^-": "electron", "F^-": "fluoride",
     "Cl^-": "chloride", "Br^-": "bromide", "I^-": "iodide", "S^2-": "sulfide", "O^2-": "oxide",
-    "SCN^-": "thiocyanate", "NO3^-": "nitrate", "NH4^+": "ammonium", "SO4^2-": "sulfate", "CO3^2-": "carbonate",
-    "PO4^3-": "phosphate", "HPO4^2-": "hydrogen phosphate", "H2PO4^-": "dihydrogen phosphate", "NH3": "ammonia",
+    "SCN^-": "thiocyanate", "NO3^-": "nitrate", "NH4^+": "ammonium", "SO4^2-": "sulfate",
+    "CO3^2-": "carbonate",
+    "PO4^3-": "phosphate", "HPO4^2-": "hydrogen phosphate", "H2PO4^-": "dihydrogen phosphate",
+    "NH3": "ammonia",
     "HCO3^-": "hydrogen carbonate", "HSO4^-": "hydrogen sulfate", "C2O4^2-": "oxalate", "CN^-": "cyanide",
     "CrO4^2-": "chromate", "Cr2O7^2-": "dichromate",
 }  # fmt: skip
