@@ -1,7 +1,7 @@
 """How far apart two colours look: CIEDE2000.
 
-Source: G. Sharma, W. Wu and E. N. Dalal, Color Research and Application 30 (2005) 21-30, whose 34 published pairs are
-the test; CIE 142:2001. The weights kL, kC and kH are 1.
+Source: G. Sharma, W. Wu and E. N. Dalal, Color Research and Application 30 (2005) 21-30, whose 34 published
+pairs are the test; CIE 142:2001. The weights kL, kC and kH are 1.
 """
 
 import numpy as np
@@ -38,7 +38,7 @@ def _hue(a, b):
 
 
 def _hue_step_and_mean(h1, h2, grey):
-    """Signed hue step in (-180, 180] and the mean hue on the short way round; a grey has no hue of its own."""
+    """Signed hue step in (-180, 180] and the mean hue on the short way round; a grey has no hue."""
     step = h2 - h1
     step = np.where(step > 180.0, step - 360.0, np.where(step < -180.0, step + 360.0, step))
     total = h1 + h2

@@ -1,9 +1,10 @@
 """The eye and the lamp: weights that turn a spectrum into three numbers.
 
-``colour_observer.csv`` holds the CIE 1931 2 degree colour-matching functions and five CIE illuminants every 5 nm
-from 380 to 780 nm. It was written by ``observer_table`` below from the colour-science package, and a test compares
-the two. It is shipped because that package takes some two seconds to import, which a slider should not wait for;
-any other illuminant that colour-science knows by name is fetched from it when asked for.
+``colour_observer.csv`` holds the CIE 1931 2 degree colour-matching functions and five CIE illuminants every
+5 nm from 380 to 780 nm. It was written by ``observer_table`` below from the colour-science package, and a
+test compares the two. It is shipped because that package takes some two seconds to import, which a slider
+should not wait for; any other illuminant that colour-science knows by name is fetched from it when asked
+for.
 
 Sources: CIE 015:2018, Colorimetry, 4th edition, as tabulated by colour-science (BSD licence).
 """
@@ -37,9 +38,9 @@ LIGHTS = {
 class Light:
     """An illuminant seen by the standard observer.
 
-    ``weights`` has shape (3, 81): multiplied by a transmittance on ``GRID_NM`` it gives X, Y, Z with Y = 100 for a
-    perfect transmitter. ``white`` is that perfect transmitter's XYZ, ``name`` the CIE name, ``power`` the relative
-    spectral power on ``GRID_NM``.
+    ``weights`` has shape (3, 81): multiplied by a transmittance on ``GRID_NM`` it gives X, Y, Z with Y =
+    100 for a perfect transmitter. ``white`` is that perfect transmitter's XYZ, ``name`` the CIE name,
+    ``power`` the relative spectral power on ``GRID_NM``.
     """
 
     name: str
@@ -60,7 +61,9 @@ def colour_science():
 
 
 def observer_table():
-    """Rows of (nm, x, y, z, then each illuminant of ``LIGHTS``) taken from colour-science: how the CSV was made."""
+    """Rows of (nm, x, y, z, then each illuminant of ``LIGHTS``) taken from colour-science: how the CSV was
+    made.
+    """
     library = colour_science()
     observer = library.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
     columns = [GRID_NM]
@@ -104,9 +107,9 @@ def _shipped():
 def _library_power(name):
     known = colour_science().SDS_ILLUMINANTS
     if not isinstance(name, str) or name not in known:
+        ours = ", ".join(repr(ours) for ours in LIGHTS)
         raise EqlibError(
-            f"no light is called {name!r}; write one of {', '.join(repr(n) for n in LIGHTS)}, or a CIE illuminant "
-            "name such as 'D50' or 'FL11'"
+            f"no light is called {name!r}; write {ours}, or a CIE illuminant such as 'D50' or 'FL11'"
         )
     spectrum = known[name]
     return np.interp(GRID_NM, spectrum.wavelengths, spectrum.values, left=0.0, right=0.0)

@@ -1,9 +1,10 @@
 """From XYZ to a screen and to CIE Lab.
 
-Everything takes and gives arrays whose last axis has length 3. The colour-science package is the reference these
-few lines are tested against; they are written out so that a slider costs microseconds.
+Everything takes and gives arrays whose last axis has length 3. The colour-science package is the reference
+these few lines are tested against; they are written out so that a slider costs microseconds.
 
-Sources: IEC 61966-2-1 (sRGB); CIE 015:2018 (Lab); the Bradford matrix, Lam 1985, as tabulated by colour-science.
+Sources: IEC 61966-2-1 (sRGB); CIE 015:2018 (Lab); the Bradford matrix, Lam 1985, as tabulated by
+colour-science.
 """
 
 import numpy as np
@@ -32,7 +33,8 @@ _BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0
 
 
 def adapt_to_screen(xyz, white):
-    """XYZ (Y of white = 100) seen under a lamp of the given ``white`` -> XYZ (Y of white = 1) for a D65 screen.
+    """XYZ (Y of white = 100) seen under a lamp of the given ``white`` -> XYZ (Y of white = 1) for a D65
+    screen.
 
     The Bradford transform: a white sheet stays white whatever the lamp, as it does for someone in the room.
     """
@@ -45,7 +47,9 @@ def adapt_to_screen(xyz, white):
 def encode_srgb(linear):
     """Linear red, green, blue in [0, 1] -> the values a screen is sent, in [0, 1]."""
     linear = np.asarray(linear, dtype=float)
-    return np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055)
+    return np.where(
+        linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
+    )
 
 
 def decode_srgb(encoded):
@@ -64,9 +68,14 @@ def xyz_to_lab(xyz, white):
     )
 
 
+def linear_to_lab(linear):
+    """Linear sRGB (any range) -> L*, a*, b* relative to the screen's own white."""
+    return xyz_to_lab(np.asarray(linear) @ RGB_TO_XYZ.T, _SCREEN_WHITE)
+
+
 def rgb_to_lab(rgb):
     """Screen red, green, blue in [0, 1] -> L*, a*, b* relative to the screen's own white."""
-    return xyz_to_lab(decode_srgb(rgb) @ RGB_TO_XYZ.T, _SCREEN_WHITE)
+    return linear_to_lab(decode_srgb(rgb))
 
 
 def spectrum_to_xyz(transmittance, lamp="daylight"):

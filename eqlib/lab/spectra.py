@@ -1,0 +1,67 @@
+"""How strongly a mixture absorbs, from the catalogue's spectra (Beer-Lambert).
+
+Molar absorptivities are decadic, in L mol^-1 cm^-1. Where only a maximum is published the catalogue draws a
+Gaussian in wavenumber and says so. A species without a spectrum in the catalogue is taken as colourless.
+"""
+
+import os
+from functools import lru_cache
+
+import numpy as np
+
+from eqlib.chem import catalogue
+from eqlib.chem.catalogue.shelf import OWN_FOLDER
+from eqlib.chem.errors import EqlibError
+from eqlib.lab.colour_lights import GRID_NM
+
+
+def molar_absorptivity(name):
+    """Molar absorptivity of a species on ``GRID_NM`` (81 numbers); zeros where the catalogue has no
+    spectrum.
+    """
+    spectrum = catalogue.spectrum(name)
+    return np.zeros(GRID_NM.size) if spectrum is None else np.asarray(spectrum.epsilon(GRID_NM), dtype=float)
+
+
+def absorbance_spectrum(concentrations, path_cm=1.0):
+    """Decadic absorbance on ``GRID_NM`` of a mapping species -> mol/L, through ``path_cm`` of it."""
+    names, matrix = coloured(concentrations)
+    amounts = np.array([concentrations[name] for name in names], dtype=float)
+    return path_cm * (amounts @ matrix)
+
+
+def absorbance_at(concentrations, nm, path_cm=1.0):
+    """Decadic absorbance at ``nm`` (a number or an array) of a mapping species -> mol/L."""
+    nm = np.asarray(nm, dtype=float)
+    if not np.all(np.isfinite(nm)) or np.any(nm <= 0):
+        raise EqlibError(f"a wavelength must be a positive number of nm, not {nm.tolist()!r}")
+    total = np.zeros(nm.shape)
+    for name in coloured(concentrations)[0]:
+        total = total + path_cm * concentrations[name] * catalogue.spectrum(name).epsilon(nm)
+    return total if total.ndim else float(total)
+
+
+def coloured(names):
+    """Those of ``names`` that have a spectrum, and their molar absorptivities on ``GRID_NM`` as rows."""
+    return _coloured(tuple(names), os.environ.get(OWN_FOLDER, ""))
+
+
+@lru_cache(maxsize=256)
+def _coloured(names, _own_folder):
+    """Kept for each folder of own systems, which may bring spectra of its own."""
+    found = tuple(name for name in names if catalogue.spectrum(name) is not None)
+    rows = np.array([molar_absorptivity(name) for name in found]).reshape(len(found), GRID_NM.size)
+    rows.setflags(write=False)
+    return found, rows
+
+
+def seen_through(state):
+    """Species -> mol/L that light meets on its way through a State: the solution, or the gas where there is
+    none.
+
+    Gas above a solution is left out: one looks through the liquid.
+    """
+    everything = {name: float(amount) for name, amount in state.concentrations.items()}
+    gases = {name: amount for name, amount in everything.items() if name.endswith("(g)")}
+    dissolved = {name: c for name, c in everything.items() if not name.endswith(("(g)", "(s)", "(l)"))}
+    return dissolved or gases

@@ -1,0 +1,99 @@
+"""Spectrum to XYZ, to Lab and to the screen, against published numbers and an independent library."""
+
+import numpy as np
+import pytest
+
+from eqlib.chem.errors import EqlibError
+from eqlib.lab.colour_lights import GRID_NM, LIGHTS, colour_science, light, observer_table
+from eqlib.lab.colour_spaces import (
+    XYZ_TO_RGB,
+    adapt_to_screen,
+    decode_srgb,
+    encode_srgb,
+    linear_to_lab,
+    rgb_to_lab,
+    spectrum_to_xyz,
+    xyz_to_lab,
+)
+
+# Tristimulus values of the perfect reflector or transmitter, 1931 observer: ASTM E308, table 5 (from
+# memory). The 5 nm sum over 380-780 nm differs from the 1 nm sum over 360-830 nm in the third decimal.
+PUBLISHED_WHITES = {
+    "D65": (95.047, 100.0, 108.883),
+    "A": (109.850, 100.0, 35.585),
+    "FL2": (99.186, 100.0, 67.393),
+    "D50": (96.422, 100.0, 82.521),
+}
+
+
+@pytest.mark.parametrize("name", PUBLISHED_WHITES)
+def test_a_perfect_transmitter_has_the_published_white_point(name):
+    got = spectrum_to_xyz(np.ones(GRID_NM.size), name)
+    assert np.allclose(got, PUBLISHED_WHITES[name], rtol=0, atol=0.01)
+
+
+def test_the_shipped_table_is_what_the_library_tabulates():
+    library = observer_table()
+    shipped = np.column_stack([light(name).power for name in LIGHTS.values()])
+    assert np.allclose(shipped, library[:, 4:], rtol=1e-9)
+    weights = library[:, 1:4] * library[:, [4]]
+    assert np.allclose(light("daylight").weights.T, 100 * weights / weights[:, 1].sum(), rtol=1e-8)
+
+
+def test_known_points_of_the_observer():
+    # CIE 1931: y-bar is 1 at 555 nm and x-bar 1.0622 at 600 nm (CIE 015:2018, table of 5 nm values, from
+    # memory).
+    table = observer_table()
+    at = {nm: i for i, nm in enumerate(GRID_NM)}
+    assert table[at[555.0], 2] == pytest.approx(1.0, abs=1e-6)
+    assert table[at[600.0], 1] == pytest.approx(1.0622, abs=1e-6)
+
+
+def test_a_coloured_spectrum_gives_what_the_library_integrates():
+    transmittance = 10 ** -np.exp(-(((GRID_NM - 460.0) / 60.0) ** 2))
+    library = colour_science()
+    spectrum = library.SpectralDistribution(dict(zip(GRID_NM, transmittance, strict=True)))
+    observer = library.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    with library.utilities.suppress_warnings(colour_runtime_warnings=True):
+        theirs = library.sd_to_XYZ(spectrum, observer, library.SDS_ILLUMINANTS["D65"])
+    assert np.allclose(spectrum_to_xyz(transmittance), theirs, rtol=0, atol=0.02)
+
+
+def test_a_grey_filter_keeps_the_white_and_scales_it():
+    assert np.allclose(spectrum_to_xyz(np.full(81, 0.25)), 0.25 * light().white)
+
+
+def test_screen_encoding_and_lab_agree_with_the_library():
+    rng = np.random.default_rng(5)
+    library = colour_science()
+    linear = rng.uniform(0, 1, (500, 3))
+    assert np.allclose(encode_srgb(linear), library.cctf_encoding(linear), atol=1e-12)
+    assert np.allclose(decode_srgb(encode_srgb(linear)), linear, atol=1e-6)
+    xyz = rng.uniform(0, 1, (500, 3))
+    white = light("D65").white / 100
+    assert np.allclose(xyz_to_lab(xyz, white), library.XYZ_to_Lab(xyz, library.XYZ_to_xy(white)), atol=1e-9)
+    assert np.allclose(
+        encode_srgb(np.clip(xyz @ XYZ_TO_RGB.T, 0, 1)),
+        np.clip(library.XYZ_to_sRGB(xyz), 0, 1),
+        atol=2e-3,  # the standard prints its matrix to four decimals, the library uses those
+    )
+
+
+def test_srgb_primaries_have_their_published_lab():
+    # IEC 61966-2-1 red and blue under D65, as widely tabulated (from memory).
+    assert np.allclose(rgb_to_lab(np.array([1.0, 0.0, 0.0])), (53.24, 80.09, 67.20), atol=0.02)
+    assert np.allclose(rgb_to_lab(np.array([0.0, 0.0, 1.0])), (32.30, 79.19, -107.86), atol=0.02)
+    assert np.allclose(linear_to_lab(np.ones(3)), (100, 0, 0), atol=1e-9)
+
+
+@pytest.mark.parametrize("name", [*LIGHTS, "D50", "FL11"])
+def test_a_white_sheet_is_white_in_every_light(name):
+    lamp = light(name)
+    assert np.allclose(adapt_to_screen(lamp.white, lamp.white) @ XYZ_TO_RGB.T, 1.0)
+    assert lamp.white[1] == pytest.approx(100.0)
+
+
+@pytest.mark.parametrize("name", ["candle", "", None, 65])
+def test_an_unknown_light_is_named_with_the_ones_there_are(name):
+    with pytest.raises(EqlibError, match="daylight"):
+        light(name)
