@@ -1,0 +1,43 @@
+"""Read one answer: from whatever was clicked, typed or computed to a plain value, or to a kind word about it.
+
+``read_part`` never raises for a bad answer: it returns a Reading whose ``ok`` is False and whose ``message`` says what
+was seen and what would do. Nothing is evaluated; see the sibling modules for each kind's grammar.
+"""
+
+from eqlib.assess.readers_base import MAX_TEXT, Reading, Unreadable, refused
+from eqlib.assess.readers_numbers import read_number
+from eqlib.assess.readers_plain import plain
+from eqlib.assess.readers_words import read_choice
+
+__all__ = ["MAX_TEXT", "Reading", "Unreadable", "read_part"]
+
+
+def read_part(part, raw):
+    """Read ``raw`` as an answer to ``part`` (see eqlib.assess.kinds.Part). Returns a Reading, always."""
+    try:
+        return _READERS[part.kind](part, raw)
+    except Unreadable as problem:
+        return refused(str(problem))
+    except RecursionError:
+        return refused("The answer is nested too deeply to be read. A number or a few words are wanted.")
+
+
+def _choice(part, raw):
+    return read_choice(raw, part.options)
+
+
+def _number(part, raw):
+    return read_number(raw, part.unit)
+
+
+def _text(_part, raw):
+    value = plain(raw)
+    if value is None or (isinstance(value, str) and not value.strip()):
+        raise Unreadable("The explanation is still empty. A sentence or two would do.")
+    if not isinstance(value, str):
+        raise Unreadable("An explanation is wanted in words, as text. A sentence or two would do.")
+    count = len(value.split())
+    return Reading(True, value, f"read as a text of {count} word{'' if count == 1 else 's'}")
+
+
+_READERS = {"choice": _choice, "number": _number, "text": _text}
