@@ -1,0 +1,177 @@
+"""Make what students wrote safe to look at: no script of theirs runs in anybody else's browser.
+
+Everything is an allow-list. HTML keeps the tags and attributes a worked answer needs; drawings become images, in
+which a browser runs nothing; of an output's several forms only those known to be harmless are kept.
+"""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import re
+from html import unescape
+
+import nh3
+
+MIME_ANSWER = "application/vnd.eqlib.answer+json"
+
+_TAGS = frozenset(
+    "a abbr b blockquote br caption code col colgroup dd del details div dl dt em figcaption figure h1 h2 h3 h4 h5 h6"
+    " hr i img kbd li ol p pre s samp section small span strong sub summary sup table tbody td tfoot th thead tr u ul"
+    " var".split()
+)
+_ATTRIBUTES = {
+    "*": {"class", "role", "style", "title", "lang", "dir"},
+    "a": {"href"},
+    "img": {"src", "alt", "width", "height"},
+    "td": {"colspan", "rowspan", "headers"},
+    "th": {"colspan", "rowspan", "scope", "headers"},
+    "ol": {"start", "type"},
+    "details": {"open"},
+    "col": {"span"},
+    "colgroup": {"span"},
+}
+# Nothing that takes an element out of its place on the page: no position, no transform, no z-index.
+_STYLES = frozenset(
+    "background background-color border border-bottom border-collapse border-color border-left border-radius border-right"
+    " border-spacing border-style border-top border-width box-sizing color display flex flex-wrap font-family font-size"
+    " font-style font-variant-numeric font-weight gap height line-height list-style margin margin-bottom margin-left"
+    " margin-right margin-top max-height max-width min-height min-width overflow-x padding padding-bottom padding-left"
+    " padding-right padding-top text-align text-decoration vertical-align white-space width".split()
+)
+_SVG = re.compile(r"<svg\b[^>]*>.*?</svg\s*>", re.DOTALL | re.IGNORECASE)
+_LABEL = re.compile(r"""aria-label\s*=\s*(?:"([^"]*)"|'([^']*)')""", re.IGNORECASE)
+_TITLE = re.compile(r"<title[^>]*>(.*?)</title", re.DOTALL | re.IGNORECASE)
+_DATA_IMAGE = re.compile(r"data:image/(?:png|jpeg|gif|webp|svg\+xml);base64,[A-Za-z0-9+/=\s]*")
+# Ours, tables' and highlighted code's; never a class that the pages of nbgrader act upon.
+_CLASS = re.compile(r"(?:eq|eqlib)(?:[-_][\w-]*)?|dataframe|highlight|[a-z][a-z0-9]{0,2}")
+_UNSAFE_STYLE = re.compile(r"url\s*\(|expression|@|\\|/\*|image-set|element\s*\(", re.IGNORECASE)
+
+# What a browser is shown of an output; every other form of it (JavaScript, widgets, plots that load code) is dropped.
+_TEXT_MIMES = ("text/plain", "text/latex", "text/markdown", MIME_ANSWER)
+_IMAGE_MIMES = ("image/png", "image/jpeg")
+_NOTE_DROPPED = "(an interactive output, not shown here for safety)"
+
+
+def clean_html(html: str) -> str:
+    """``html`` with everything taken out that could run, load from elsewhere or cover the page."""
+    return nh3.clean(
+        _SVG.sub(_svg_as_image, html),
+        tags=set(_TAGS),
+        clean_content_tags={"script", "style", "iframe", "object", "template", "noscript"},
+        attributes=_ATTRIBUTES,
+        attribute_filter=_filtered,
+        generic_attribute_prefixes={"aria-"},
+        url_schemes={"http", "https", "mailto", "data"},
+        filter_style_properties=set(_STYLES),
+        link_rel="noopener noreferrer nofollow",
+        strip_comments=True,
+    )
+
+
+def _filtered(tag: str, attribute: str, value: str) -> str | None:
+    squeezed = re.sub(r"[\s\x00-\x1f]+", "", unescape(value)).lower()
+    if attribute == "src":
+        # Only pictures carried in the page itself: a picture fetched from elsewhere tells its owner who looked.
+        return value if tag == "img" and _DATA_IMAGE.fullmatch(value.strip()) else None
+    if attribute == "href":
+        return None if squeezed.startswith(("data:", "javascript:", "vbscript:")) else value
+    if attribute == "class":
+        return " ".join(name for name in value.split() if _CLASS.fullmatch(name)) or None
+    if attribute == "style":
+        return None if _UNSAFE_STYLE.search(unescape(value)) else value
+    return value
+
+
+def _svg_as_image(match: re.Match) -> str:
+    drawing = match.group(0)
+    found = _LABEL.search(drawing[: drawing.find(">") + 1])
+    label = (found.group(1) or found.group(2) or "") if found else ""
+    if not label and (title := _TITLE.search(drawing)):
+        label = re.sub(r"<[^>]*>", "", title.group(1)).strip()
+    return svg_image(drawing, label)
+
+
+def svg_image(svg: str, label: str = "") -> str:
+    """An ``<img>`` that shows a drawing; inside an image a browser runs no script and loads nothing."""
+    if "xmlns=" not in svg[:400]:
+        svg = re.sub(r"<svg\b", '<svg xmlns="http://www.w3.org/2000/svg"', svg, count=1, flags=re.IGNORECASE)
+    data = base64.b64encode(svg.encode("utf-8", errors="replace")).decode("ascii")
+    alt = unescape(label or "drawing").replace("&", "&amp;").replace('"', "&quot;").replace("<", "&lt;")
+    return f'<img alt="{alt}" src="data:image/svg+xml;base64,{data}">'
+
+
+def clean_bundle(data: dict) -> dict:
+    """The forms of one output that may be shown, cleaned. Never empty."""
+    clean = {mime: _text(data[mime]) if mime != MIME_ANSWER else data[mime] for mime in _TEXT_MIMES if mime in data}
+    if "text/markdown" in clean:
+        # Raw HTML in it is cleaned when it is rendered; see ``markdown_to_html``.
+        clean["text/markdown"] = _text(clean["text/markdown"])
+    if "text/html" in data:
+        clean["text/html"] = clean_html(_text(data["text/html"]))
+    if "image/svg+xml" in data and "text/html" not in clean:
+        clean["text/html"] = svg_image(_text(data["image/svg+xml"]))
+    for mime in _IMAGE_MIMES:
+        if mime in data and (picture := _base64(data[mime])):
+            clean[mime] = picture
+    if not clean:
+        clean["text/plain"] = _NOTE_DROPPED
+    return clean
+
+
+def _text(value) -> str:
+    if isinstance(value, list):
+        return "".join(str(line) for line in value)
+    return str(value)
+
+
+def _base64(value) -> str | None:
+    text = "".join(_text(value).split())
+    try:
+        base64.b64decode(text, validate=True)
+    except (binascii.Error, ValueError):
+        return None
+    return text
+
+
+def markdown_to_html(source: str, attachments=None) -> str:
+    """Markdown (with formulas) as HTML that is safe to look at, whatever raw HTML stands in it."""
+    from nbconvert.filters.markdown_mistune import IPythonRenderer, MarkdownWithMath
+
+    renderer = IPythonRenderer(escape=False, attachments=attachments or {}, exclude_anchor_links=True)
+    return clean_html(MarkdownWithMath(renderer=renderer).render(source))
+
+
+def clean_output(output) -> None:
+    """Make one notebook output safe, in place."""
+    if output.get("output_type") in ("display_data", "execute_result", "update_display_data"):
+        output["data"] = clean_bundle(dict(output.get("data") or {}))
+        sizes = (output.get("metadata") or {}).get("image/png") or {}
+        kept = {key: sizes[key] for key in ("width", "height") if isinstance(sizes, dict) and type(sizes.get(key)) is int}
+        output["metadata"] = {"image/png": kept} if kept else {}
+
+
+def clean_notebook(notebook) -> None:
+    """Make a whole notebook safe to open or to turn into a page, in place. Sources are left as they are."""
+    metadata = notebook.get("metadata", {})
+    for key in [key for key in metadata if key not in ("kernelspec", "language_info", "eqlib")]:
+        del metadata[key]
+    language = metadata.get("language_info")
+    if language is not None:
+        metadata["language_info"] = {"name": "python"}
+    for cell in notebook.get("cells", []):
+        kept = ("nbgrader", "deletable", "editable", "eqlib")
+        cell["metadata"] = type(cell["metadata"])({k: v for k, v in cell["metadata"].items() if k in kept})
+        if "attachments" in cell:
+            cell["attachments"] = _clean_attachments(cell["attachments"])
+        for output in cell.get("outputs", []):
+            clean_output(output)
+
+
+def _clean_attachments(attachments) -> dict:
+    clean = {}
+    for name, bundle in dict(attachments).items():
+        pictures = {mime: _base64(bundle[mime]) for mime in _IMAGE_MIMES if mime in bundle}
+        if any(pictures.values()):
+            clean[name] = {mime: picture for mime, picture in pictures.items() if picture}
+    return clean

@@ -1,0 +1,359 @@
+"""Run a student's notebook where it can do no harm, and bring back only what its cells showed, as data.
+
+Each notebook gets a process of its own. Where bubblewrap is installed and permitted that process sees Python, eqlib
+and a small scratch disk in memory, and nothing else: no course, no home, no network, no other process. Started by
+root, it becomes an unprivileged user before anything of a student's runs (the limit on processes does not bind root).
+Otherwise it is an ordinary separate process, under the same limits. Time, memory and output are watched from outside.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import sysconfig
+import tempfile
+import threading
+import time
+from dataclasses import asdict, dataclass, field
+from functools import cache
+from pathlib import Path
+
+from eqlib.grading.settings import CELL_SECONDS
+
+#: First of the user ids taken by notebooks when root marks; each worker has its own, so limits do not mix.
+FIRST_UID = 61_100
+_SYSTEM_FILES = ("/etc/ld.so.cache", "/etc/localtime", "/etc/fonts", "/etc/alternatives", "/etc/ssl/openssl.cnf")
+_SCRATCH_BYTES = 256 * 1024 * 1024
+_POLL = 0.1
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What one submission may use. Seconds, megabytes (per process and all together), kilobytes of output per cell."""
+
+    cell_seconds: float = CELL_SECONDS
+    notebook_seconds: float = 180.0
+    memory_mb: int = 2560
+    total_memory_mb: int = 3584
+    file_mb: int = 64
+    processes: int = 160
+    output_kb: int = 1000
+    result_mb: int = 48
+
+
+@dataclass(frozen=True)
+class Executed:
+    """What came back: outputs by cell number, what went wrong with a cell by number, and how it ended as a whole."""
+
+    outputs: dict[int, list] = field(default_factory=dict)
+    trouble: dict[int, str] = field(default_factory=dict)
+    ended: str | None = None
+    seconds: float = 0.0
+
+
+@cache
+def isolation() -> str:
+    """``"bubblewrap"`` where it works here, else ``"process"``. Tried once, by starting it."""
+    if shutil.which("bwrap") is None:
+        return "process"
+    try:
+        trial = subprocess.run(
+            [*_wrapped(), sys.executable, "-I", "-c", "import eqlib.grading.inside as i; i.shed_privileges(61099)"],
+            capture_output=True, timeout=30, check=False, env=_environment("/tmp"),
+        )
+    except (OSError, subprocess.TimeoutExpired):
+        return "process"
+    return "bubblewrap" if trial.returncode == 0 else "process"
+
+
+def notice() -> str | None:
+    """One line for the instructor when submissions run without bubblewrap; None when they are isolated."""
+    if isolation() == "bubblewrap":
+        return None
+    return (
+        "Submissions run as ordinary separate processes, because bubblewrap (bwrap) is missing or not permitted here; "
+        "marks are safe all the same, but mark only files you would open yourself."
+    )
+
+
+def _wrapped() -> list[str]:
+    """The bubblewrap command that everything of a student's is started with."""
+    binds = [folder for folder in _python_folders() if not folder.startswith("/usr/")]
+    command = ["bwrap", "--size", str(_SCRATCH_BYTES), "--perms", "0755", "--tmpfs", "/"]
+    system = [path for path in _SYSTEM_FILES if os.path.exists(path)]
+    for folder in _parents([*binds, *system]):
+        command += ["--perms", "0755", "--dir", folder]
+    command += ["--ro-bind", "/usr", "/usr"]
+    for link in ("/lib", "/lib64", "/lib32", "/bin", "/sbin"):
+        if os.path.islink(link):
+            command += ["--symlink", os.readlink(link), link]
+        elif os.path.isdir(link):
+            command += ["--ro-bind", link, link]
+    for path in (*binds, *system):
+        command += ["--ro-bind", path, path]
+    course = Path(__file__).parents[1] / "course"
+    if course.is_dir():
+        command += ["--size", "4096", "--tmpfs", str(course)]
+    command += ["--proc", "/proc", "--dev", "/dev", "--size", str(_SCRATCH_BYTES), "--perms", "1777", "--tmpfs", "/tmp"]
+    command += ["--remount-ro", "/dev", "--size", str(_SCRATCH_BYTES), "--perms", "1777", "--tmpfs", "/dev/shm"]
+    command += ["--remount-ro", "/", "--unshare-ipc", "--unshare-pid", "--unshare-net", "--unshare-uts"]
+    command += ["--unshare-cgroup-try", "--die-with-parent", "--new-session", "--chdir", "/tmp", "--cap-drop", "ALL"]
+    if os.getuid() == 0:
+        return [*command, "--cap-add", "CAP_SETUID", "--cap-add", "CAP_SETGID"]
+    return [*command, "--unshare-user", "--disable-userns"] if _can_disable_userns() else [*command, "--unshare-user"]
+
+
+@cache
+def _can_disable_userns() -> bool:
+    """Newer bubblewraps can forbid further namespaces inside."""
+    told = subprocess.run(["bwrap", "--help"], capture_output=True, text=True, check=False)
+    return "--disable-userns" in told.stdout + told.stderr
+
+
+@cache
+def _python_folders() -> tuple[str, ...]:
+    """Every folder the interpreter, its libraries and eqlib are read from."""
+    package = Path(__file__).resolve().parents[1]
+    wanted = {sys.prefix, sys.base_prefix, str(package), os.path.dirname(os.path.realpath(sys.executable))}
+    wanted |= {path for key, path in sysconfig.get_paths().items() if key in ("stdlib", "platstdlib", "purelib", "platlib")}
+    wanted |= {str(Path(link).parent) for link in _links(Path(sys.executable))}
+    fonts = font_list()
+    if fonts:
+        wanted.add(fonts)
+    folders = sorted({os.path.abspath(path) for path in wanted if os.path.isdir(path)})
+    kept: list[str] = []
+    for folder in folders:
+        if folder not in ("/", "/usr") and not any(folder.startswith(k + "/") for k in kept):
+            kept.append(folder)
+    return tuple(kept)
+
+
+def _links(path: Path):
+    """The chain of links from a virtual environment's interpreter to the real one."""
+    while path.is_symlink():
+        yield path
+        path = path.parent / os.readlink(path)
+    yield path
+
+
+def _parents(folders) -> list[str]:
+    """The folders above ``folders``, topmost first: made readable, because bubblewrap makes them private."""
+    found = {str(parent) for folder in folders for parent in Path(folder).parents if str(parent) != "/"}
+    return sorted(found - set(folders))
+
+
+@cache
+def font_list() -> str | None:
+    """A folder with matplotlib's list of fonts, made once; None if matplotlib cannot make one."""
+    folder = Path(tempfile.gettempdir()) / f"eqlib-fonts-{os.getuid()}"
+    try:
+        folder.mkdir(mode=0o755, exist_ok=True)
+        if folder.stat().st_uid != os.getuid():
+            return None
+        folder.chmod(0o755)
+        if not list(folder.glob("fontlist*.json")):
+            subprocess.run(
+                [sys.executable, "-c", "import matplotlib.font_manager"], env={**os.environ, "MPLCONFIGDIR": str(folder)},
+                capture_output=True, timeout=120, check=False,
+            )
+    except (OSError, subprocess.TimeoutExpired):
+        return None
+    return str(folder) if list(folder.glob("fontlist*.json")) else None
+
+
+def _environment(home: str) -> dict[str, str]:
+    """Nothing of the instructor's own environment reaches a student's code."""
+    threads = {name: "1" for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")}
+    return {
+        "HOME": home, "TMPDIR": home, "MPLCONFIGDIR": f"{home}/matplotlib", "IPYTHONDIR": f"{home}/ipython",
+        "JUPYTER_RUNTIME_DIR": f"{home}/run", "JUPYTER_CONFIG_DIR": f"{home}/jupyter", "JUPYTER_DATA_DIR": f"{home}/data",
+        "PATH": f"{os.path.dirname(sys.executable)}:/usr/bin:/bin", "LANG": "C.UTF-8", "LC_ALL": "C.UTF-8",
+        "MALLOC_ARENA_MAX": "2", "PYTHONDONTWRITEBYTECODE": "1", "NBGRADER_EXECUTION": "autograde", "USER": "student",
+        "PYDEVD_DISABLE_FILE_VALIDATION": "1", **threads,
+    }
+
+
+def run_notebook(notebook: dict, files: dict[str, bytes], limits: Limits | None = None, worker: int = 0) -> Executed:
+    """Run every code cell of ``notebook`` (plain data) beside ``files``; never raises for anything the notebook does."""
+    limits = limits or Limits()
+    with tempfile.TemporaryDirectory(prefix="eqlib-run-") as scratch:
+        wrapped = isolation() == "bubblewrap"
+        home = "/tmp" if wrapped else scratch
+        uid = FIRST_UID + worker % 1000 if os.getuid() == 0 else None
+        if not wrapped and uid is not None:
+            os.chown(scratch, uid, uid)
+        job = {
+            "notebook": notebook, "uid": uid, "fonts": font_list(),
+            "files": {name: base64.b64encode(data).decode("ascii") for name, data in files.items()},
+            "limits": {**asdict(limits), "processes": _process_limit(limits, wrapped)},
+        }
+        command = [*(_wrapped() if wrapped else []), sys.executable, "-I", "-m", "eqlib.grading.inside"]
+        return Watch(command, _environment(home), json.dumps(job).encode(), limits, uid if not wrapped else None, home).run()
+
+
+def _process_limit(limits: Limits, wrapped: bool) -> int:
+    """Without a user id of its own a notebook's processes are counted with all of the instructor's: allow for those."""
+    if os.getuid() == 0 or wrapped:
+        return limits.processes
+    import psutil
+
+    ours = os.getuid()
+    mine = sum(p.info["num_threads"] or 1 for p in psutil.process_iter(["uids", "num_threads"])
+               if p.info["uids"] and p.info["uids"].real == ours)
+    return limits.processes + mine
+
+
+class Watch:
+    """One running job: reads its lines, keeps the time and the memory, and ends it when it takes too much."""
+
+    def __init__(self, command, environment, job: bytes, limits: Limits, uid: int | None, home: str):
+        self.limits = limits
+        self.uid = uid
+        self.job = job
+        self.lines: list[bytes] = []
+        self.taken = 0
+        self.overflow = False
+        self.seen: dict[int, object] = {}
+        self.process = subprocess.Popen(
+            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment,
+            start_new_session=True, cwd=home,
+        )
+
+    def run(self) -> Executed:
+        """Wait for the end, whatever it is, and read what came."""
+        started = time.monotonic()
+        reader = threading.Thread(target=self._read, daemon=True)
+        writer = threading.Thread(target=self._write, daemon=True)
+        reader.start()
+        writer.start()
+        ended = None
+        while self.process.poll() is None and ended is None:
+            reader.join(_POLL)
+            ended = self._too_much(time.monotonic() - started)
+        self._end()
+        reader.join(5)
+        writer.join(5)
+        self.process.stdout.close()
+        outputs, trouble = read_lines(self.lines)
+        if ended is None and self.process.returncode:
+            ended = "one of its cells ended the program that was running it"
+        return Executed(outputs, trouble, ended, time.monotonic() - started)
+
+    def _write(self) -> None:
+        try:
+            self.process.stdin.write(self.job)
+            self.process.stdin.close()
+        except OSError:
+            # The program is gone already; its exit status says so.
+            return
+
+    def _read(self) -> None:
+        room = self.limits.result_mb * 1024 * 1024
+        for line in iter(lambda: self.process.stdout.readline(room), b""):
+            self.taken += len(line)
+            if self.taken > room:
+                self.overflow = True
+                return
+            self.lines.append(line)
+
+    def _too_much(self, seconds: float) -> str | None:
+        if self.overflow:
+            return "it showed more than can be kept and was stopped"
+        if seconds > self.limits.notebook_seconds:
+            return f"it ran longer than {self.limits.notebook_seconds:g} seconds in all and was stopped"
+        allowed = self.limits.total_memory_mb * 1024 * 1024
+        # Forks share most of what they seem to hold: count exactly, which is slow, only when the rough sum is too much.
+        if self._memory() > allowed and self._memory(exact=True) > allowed:
+            return f"it used more than {self.limits.total_memory_mb} MB of memory and was stopped"
+        return None
+
+    def _memory(self, exact: bool = False) -> int:
+        """Memory of the whole tree of processes, in bytes."""
+        import psutil
+
+        total = 0
+        try:
+            family = psutil.Process(self.process.pid).children(recursive=True)
+        except psutil.Error:
+            return 0
+        for member in family:
+            try:
+                self.seen[member.pid] = member
+                total += member.memory_full_info().pss if exact else member.memory_info().rss
+            except psutil.Error:
+                # It ended between being listed and being looked at.
+                continue
+        return total
+
+    def _end(self) -> None:
+        """Leave no process behind. Inside bubblewrap ending the first ends them all."""
+        import psutil
+
+        if self.process.poll() is None:
+            self._signal_group()
+        for member in self.seen.values():
+            try:
+                if self.uid is not None or member.is_running():
+                    member.kill()
+            except psutil.Error:
+                # It is gone already.
+                continue
+        if self.uid is not None:
+            _end_all_of(self.uid)
+        self.process.wait()
+
+    def _signal_group(self) -> None:
+        try:
+            os.killpg(self.process.pid, signal.SIGKILL)
+        except ProcessLookupError:
+            return
+
+
+def _end_all_of(uid: int) -> None:
+    """End whatever a notebook left running under its own user id, daemons included."""
+    import psutil
+
+    for process in psutil.process_iter(["uids"]):
+        if process.info["uids"] and process.info["uids"].real == uid:
+            try:
+                process.kill()
+            except psutil.Error:
+                # It is gone already.
+                continue
+
+
+def read_lines(lines: list[bytes]) -> tuple[dict[int, list], dict[int, str]]:
+    """The outputs and troubles in a runner's lines. A line that is not what a runner writes is passed over."""
+    outputs: dict[int, list] = {}
+    trouble: dict[int, str] = {}
+    for line in lines:
+        try:
+            said = json.loads(line)
+            index, status, shown = said["cell"], said["status"], said["outputs"]
+        except (ValueError, KeyError, TypeError, RecursionError):
+            continue
+        if type(index) is not int or type(shown) is not list:
+            continue
+        outputs[index] = [output for output in shown if _is_output(output)]
+        if type(status) is str:
+            trouble[index] = status[:40]
+    return outputs, trouble
+
+
+def _is_output(output) -> bool:
+    """Is this an output as the notebook format has it?"""
+    import nbformat
+    from nbformat.validator import isvalid
+
+    if type(output) is not dict:
+        return False
+    try:
+        whole = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell("", outputs=[nbformat.from_dict(output)])])
+        return isvalid(whole)
+    except (AttributeError, TypeError, ValueError, RecursionError):
+        return False

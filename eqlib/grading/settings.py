@@ -1,0 +1,92 @@
+"""The course's nbgrader settings, in one place: ``nbgrader_config.py`` only calls ``configure(c, __file__)``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+#: Longest a cell may run, in seconds, in plain ``nbgrader autograde`` and in ``eqlib grade`` alike.
+CELL_SECONDS = 20
+
+
+def configure(c, config_file=None, course_id: str = "equilibrium", root=None) -> None:
+    """Fill in nbgrader's configuration object ``c``.
+
+    ``config_file`` is the path of the calling ``nbgrader_config.py``: the course is the folder it lies in, wherever
+    the command is run from. ``root`` names the folder outright instead.
+    """
+    root = Path(root) if root is not None else _folder_of(config_file)
+    exchange = root / "exchange"
+    if not exchange.exists() and root.is_dir():
+        _make_exchange(exchange)
+
+    c.CourseDirectory.root = str(root)
+    c.CourseDirectory.course_id = course_id
+    c.Exchange.root = str(exchange)
+
+    # Students see where to write; nothing of the worked solution remains, and no error greets an empty cell.
+    c.ClearSolutions.code_stub = {"python": "# Your working goes here."}
+    c.ClearSolutions.text_stub = "Write your answer here (double-click to edit)."
+    c.GenerateAssignment.post_convert_hook = "eqlib.grading.preprocessors.drop_journals"
+
+    c.Execute.timeout = CELL_SECONDS
+    c.Execute.error_on_timeout = {
+        "ename": "CellTimeout",
+        "evalue": f"the cell ran longer than {CELL_SECONDS} seconds and was stopped",
+        "traceback": [f"CellTimeout: this cell ran longer than {CELL_SECONDS} seconds and was stopped."],
+    }
+    _set_steps(c)
+    _set_pages(c)
+
+
+def _folder_of(config_file) -> Path:
+    if config_file is None:
+        return Path.cwd()
+    return Path(config_file).resolve().parent
+
+
+def _make_exchange(folder: Path) -> None:
+    """The exchange is open to all, as nbgrader asks. A course on a read-only disk simply has none."""
+    try:
+        folder.mkdir()
+        folder.chmod(0o777)
+    except OSError:
+        return
+
+
+def _set_steps(c) -> None:
+    """The order of nbgrader's steps; ours must stand exactly where they do."""
+    ours = "eqlib.grading.preprocessors."
+    nbg = "nbgrader.preprocessors."
+    c.Autograde.sanitize_preprocessors = [
+        # Before ClearOutput: it would throw the recorded answers away.
+        ours + "KeepAnswers",
+        nbg + "ClearOutput",
+        # Before DeduplicateIds and OverwriteCells, which stop at damaged metadata.
+        ours + "MendCells",
+        nbg + "DeduplicateIds",
+        nbg + "OverwriteKernelspec",
+        nbg + "OverwriteCells",
+        nbg + "CheckCellMetadata",
+    ]
+    c.Autograde.autograde_preprocessors = [
+        nbg + "Execute",
+        nbg + "IgnorePattern",
+        "nbconvert.preprocessors.ClearMetadataPreprocessor",
+        nbg + "LimitOutput",
+        nbg + "SaveAutoGrades",
+        nbg + "AssignLatePenalties",
+        nbg + "CheckCellMetadata",
+        # Last: what is kept is what an instructor will open.
+        ours + "MakeSafe",
+    ]
+    c.GenerateFeedback.preprocessors = [
+        nbg + "GetGrades",
+        ours + "MakeSafe",
+        "nbconvert.preprocessors.CSSHTMLHeaderPreprocessor",
+    ]
+
+
+def _set_pages(c) -> None:
+    """Feedback pages and the formgrader's view of a submission are both made by HTMLExporter."""
+    c.HTMLExporter.filters = {"markdown2html": "eqlib.grading.filters.markdown2html"}
+    c.HTMLExporter.exclude_raw = True
