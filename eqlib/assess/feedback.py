@@ -1,0 +1,91 @@
+"""What a student is told. All wording stands here, so that it can be read aloud and mended in one place.
+
+The rules: plain and kind, no scolding; a hint and not the answer; "consistent with", never "you think".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+NO_ANSWER = "No answer was recorded for this question, so it has no points yet."
+MANUAL = "This answer is read by your teacher, so there is no automatic mark."
+RIGHT = "Right."
+CARRIED = "Right, going on from your own earlier value. The earlier slip is counted only once."
+NOT_YET = "Not right yet."
+MISSING = "No answer was recorded for this part."
+TOO_MANY_FIGURES = (
+    "The value is right. It is written with more figures than the data can carry, which costs a little, once. "
+    "How many figures did the instrument give?"
+)
+TOO_FEW_FIGURES = (
+    "The value is right. It is written with fewer figures than the data can carry, which costs a little, once."
+)
+MULTIPLE = "Balanced. All the numbers can be divided by {factor} to give the usual, smallest set."
+NEVER_MARKED = "Thank you for saying how sure you are. This is never marked."
+HALFWAY = "Partly right: {right} of {all} places."
+
+
+def right_part(how: str) -> str:
+    """The sentence for a part that earns its points; ``how`` is "right" or "carried"."""
+    return CARRIED if how == "carried" else RIGHT
+
+
+def wrong_part(mistake: str | None, shown: str = "") -> str:
+    """The sentence for a part that does not: what it is consistent with, and a question that helps."""
+    if mistake is None:
+        return NOT_YET
+    title, hint = about(mistake)
+    return f"{NOT_YET} It is consistent with this idea: {title}. A question that may help: {hint}"
+
+
+def about(mistake: str) -> tuple[str, str]:
+    """(what the idea is, the hint) of a mistake id."""
+    from eqlib.assess.mistakes import MISTAKES
+
+    entry = MISTAKES[mistake]
+    return _bare(entry.title), _sentence(entry.hint)
+
+
+def _bare(text: str) -> str:
+    text = text.strip().rstrip(".")
+    return text[:1].lower() + text[1:] if text[1:2].islower() else text
+
+
+def _sentence(text: str) -> str:
+    text = text.strip()
+    return text if text.endswith((".", "?", "!")) else f"{text}."
+
+
+def whole(question, made, points: float) -> str:
+    """The feedback for a question: one line a part, and what it came to."""
+    if all(part.shown == "" and not part.right and not part.note for part in made if part.max_points):
+        return NO_ANSWER
+    lines = []
+    several = sum(1 for part in made if part.max_points) > 1
+    for part in made:
+        if not part.feedback:
+            continue
+        lines.append(f"- **{part.label}** {part.feedback}" if several else part.feedback)
+    return "\n".join([*lines, "", f"{points:g} of {question.points:g} points."])
+
+
+def ladder(question, mark, tries: int) -> str:
+    """Practice: a little more help with every attempt (``tries`` counts from 1).
+
+    First how many parts are right; then what the answer is consistent with; then the question's own hints, one more
+    each time. The worked solution follows in ``mark.working`` when the policy allows it.
+    """
+    scored = [part for part in mark.parts if part.max_points]
+    right = sum(part.right for part in scored)
+    if right == len(scored):
+        return "All right. Well done."
+    lines = [f"{right} of {len(scored)} parts are right so far." if len(scored) > 1 else NOT_YET]
+    if tries >= 2 or not question.hints:
+        lines += [part.feedback for part in scored if not part.right and part.feedback]
+    lines += [f"Hint: {hint}" for hint in question.hints[: max(0, tries - 1)]]
+    return "\n\n".join(lines)
+
+
+def has_words(attempt) -> bool:
+    """Does an attempt hold any text at all?"""
+    return isinstance(attempt, Mapping) and any(isinstance(v, str) and v.strip() for v in attempt.values())

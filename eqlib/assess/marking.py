@@ -1,0 +1,272 @@
+"""Mark an answer from the chemistry of the student's own numbers.
+
+A mark depends on the question, the answer, the student and the policy, and on nothing else: marking again after a
+question was corrected gives what marking for the first time would have given. Whatever object is handed in as an
+answer, ``mark`` returns a Mark.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+
+from eqlib.assess import feedback
+from eqlib.assess.answers_plain import type_name
+from eqlib.assess.answers_record import AnswerError, Record
+from eqlib.assess.marking_parts import PartMark, mark_part
+from eqlib.assess.policy import Policy
+from eqlib.assess.readers import read_part
+
+#: The key under which practice keeps which set of numbers an answer belongs to.
+RETRY = "_set"
+_MOST_RETRIES = 1000
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A mark and how it came about.
+
+    ``points``   a finite built-in float in [0, max_points].
+    ``mistake``  id of the misconception the answer is consistent with, or None.
+    ``feedback`` what to tell the student (markdown); a hint, not the answer.
+    ``working``  the worked solution (markdown), or "" while the question does not allow it.
+    ``parts``    a PartMark for every part of the question.
+    ``audit``    one line that says exactly how the points came about.
+    """
+
+    points: float
+    max_points: float
+    mistake: str | None
+    feedback: str
+    working: str
+    parts: tuple[PartMark, ...]
+    audit: str
+
+    def __post_init__(self):
+        good = type(self.points) is float and math.isfinite(self.points)
+        if not good or not 0.0 <= self.points <= self.max_points:
+            raise AssertionError(f"a mark of {self.points!r} out of {self.max_points!r} cannot be")
+
+
+@dataclass(frozen=True)
+class _Given:
+    """An answer taken apart: the attempts (part id -> raw value), oldest first, and what to say about them."""
+
+    attempts: tuple[Mapping, ...] = ()
+    student: object = None
+    problem: str = ""
+    note: str = ""
+
+
+def mark(question, answer, student=None, policy=None, *, released: bool = True, retry: int | None = None) -> Mark:
+    """The Mark of ``answer`` to ``question``.
+
+    ``answer``   None, a single value (question with one part), a dict of part id -> value, a Record or its JSON.
+    ``student``  whose numbers to mark with; default, the id in the record, else nobody's (mid-range).
+    ``policy``   a Policy, or a dict of the rules to change; default, the question's.
+    ``released`` False before hand-in of assessed work: the worked solution is then kept back.
+    ``retry``    which set of numbers (practice); default, the one recorded with the answer.
+    """
+    policy = _policy(question, policy)
+    given = _take_apart(question, answer)
+    who = student if student is not None else given.student
+    if question.manual:
+        return _manual(question, given)
+    if given.problem:
+        return _nothing(question, who, given.problem, policy, released)
+    tries = [_mark_attempt(question, attempt, who, policy, retry) for attempt in _counted(given.attempts, policy)]
+    best = max(tries, key=lambda made: made.points)
+    audit = f"{best.audit}{_audit_attempts(given, policy)}{given.note}"
+    show = _may_show(question, policy, len(given.attempts), best.points >= best.max_points, released)
+    return replace(best, audit=audit, working=best.working if show else "")
+
+
+def _policy(question, policy) -> Policy:
+    if policy is None:
+        return question.policy
+    return policy if isinstance(policy, Policy) else question.policy.changed(**policy)
+
+
+def _counted(attempts, policy: Policy):
+    if policy.attempts == "first":
+        return attempts[:1]
+    return attempts if policy.attempts == "best" else attempts[-1:]
+
+
+def _may_show(question, policy, attempts: int, right: bool, released: bool) -> bool:
+    """Practice shows the working after some attempts or a right answer; assessed work once it is marked."""
+    if not policy.working:
+        return False
+    if question.mode == "practice":
+        return right or attempts >= policy.working_after
+    return released
+
+
+def _take_apart(question, answer) -> _Given:
+    kind = type(answer)
+    if kind is Record:
+        return _of_record(question, answer)
+    if issubclass(kind, str) and str.lstrip(answer[:1]) == "{" and '"receipt"' in str.__str__(answer)[:500_000]:
+        return _of_json(question, str.__str__(answer))
+    if not issubclass(kind, dict):
+        return _of_value(question, answer)
+    table = {}
+    for key, value in dict.items(answer):
+        if not issubclass(type(key), str):
+            return _Given(problem="The answer is a table whose row names are not text; please record it from the form.")
+        table[str.__str__(key)] = value
+    if {"receipt", "answer", "question"} <= table.keys():
+        return _of_json(question, table)
+    names = {part.id for part in question.parts}
+    if not table.keys() & names and _single(question) and table:
+        return _of_value(question, table)
+    stray = sorted(key[:40] for key in table.keys() - names if key != RETRY)
+    note = f"; not asked here, so left aside: {', '.join(stray[:8])}" if stray else ""
+    return _Given((table,), note=note)
+
+
+def _of_json(question, source) -> _Given:
+    try:
+        return _of_record(question, Record.from_json(source))
+    except AnswerError as error:
+        return _Given(problem=f"The recorded answer could not be used: {error}.")
+
+
+def _of_record(question, record: Record) -> _Given:
+    if record.question != question.id:
+        return _Given(
+            student=record.student,
+            problem=f"The recorded answer belongs to question {record.question!r}, not to {question.id!r}.",
+        )
+    return _Given(tuple(dict(attempt) for attempt in record.attempts), record.student)
+
+
+def _of_value(question, value) -> _Given:
+    part = _single(question)
+    if value is None:
+        return _Given(problem=feedback.NO_ANSWER)
+    if part is None:
+        if issubclass(type(value), str) and str.strip(value) == "":
+            return _Given(problem=feedback.NO_ANSWER)
+        asked = ", ".join(part.id for part in question.parts if part.scored)
+        return _Given(
+            problem=f"One value ({type_name(value)}) was handed in, but this question asks for several: {asked}."
+        )
+    return _Given(({part.id: value},))
+
+
+def _single(question):
+    scored = [part for part in question.parts if part.scored]
+    return scored[0] if len(scored) == 1 else None
+
+
+def _mark_attempt(question, attempt: Mapping, student, policy: Policy, retry) -> Mark:
+    if retry is None:
+        retry = _retry_of(question, attempt)
+    outcome = question.outcome(student, retry)
+    readings = {part.id: _read(part, attempt) for part in question.parts}
+    values = {name: reading.value for name, reading in readings.items() if reading is not None and reading.ok}
+    total = sum(part.weight for part in question.parts if part.scored)
+    made: list[PartMark] = []
+    earlier: dict[str, object] = {}
+    for part in question.parts:
+        worth = question.points * part.weight / total if part.scored else 0.0
+        problem = replace(
+            outcome.problem,
+            part=part,
+            expected=outcome.expected.get(part.id),
+            answers=MappingProxyType({name: value for name, value in values.items() if name != part.id}),
+        )
+        spent = any(done.figures_lost for done in made)
+        made.append(mark_part(part, problem, readings[part.id], MappingProxyType(dict(earlier)), worth, policy, spent))
+        if part.id in values:
+            earlier[part.id] = values[part.id]
+    points = _total(made, question.points)
+    return Mark(
+        points=points,
+        max_points=float(question.points),
+        mistake=_leading_mistake(made),
+        feedback=feedback.whole(question, made, points),
+        working=outcome.working,
+        parts=tuple(made),
+        audit=_audit(question, student, retry, made, points, policy),
+    )
+
+
+def _retry_of(question, attempt) -> int:
+    """Only practice gives fresh numbers; assessed work is always marked with the first set."""
+    asked = attempt.get(RETRY)
+    if question.mode != "practice" or type(asked) is not int or not 0 <= asked <= _MOST_RETRIES:
+        return 0
+    return asked
+
+
+def _read(part, attempt):
+    """The Reading of a part, or None when nothing was answered."""
+    raw = attempt.get(part.id)
+    if raw is None or (issubclass(type(raw), str) and not str.strip(raw)):
+        return None
+    return read_part(part, raw)
+
+
+def _total(made, most: float) -> float:
+    if all(part.points == part.max_points for part in made):
+        return float(most)
+    return min(max(round(math.fsum(part.points for part in made), 6), 0.0), float(most))
+
+
+def _leading_mistake(made) -> str | None:
+    """The mistake of the part that cost most."""
+    named = [part for part in made if part.mistake]
+    return max(named, key=lambda part: part.max_points - part.points).mistake if named else None
+
+
+def _audit(question, student, retry, made, points, policy) -> str:
+    variant = question.variant(student, retry)
+    whose = variant.student or "no id (mid-range numbers)"
+    numbers = ", ".join(f"{name} = {text}" for name, text in variant.shown.items()) or "fixed"
+    steps = "; ".join(part.audit for part in made if part.audit)
+    return (
+        f"{question.id} for {whose}; numbers: {numbers}; {steps}; total {points:g} of {question.points:g}; "
+        f"tolerance {policy.tolerance:.3g}, carried forward {'yes' if policy.carry_forward else 'no'}"
+    )
+
+
+def _audit_attempts(given: _Given, policy: Policy) -> str:
+    count = len(given.attempts)
+    return f"; {policy.attempts} of {count} attempts counts" if count > 1 else ""
+
+
+def _nothing(question, student, reason: str, policy, released) -> Mark:
+    """Zero, with the reason. What each part was worth is still listed."""
+    total = sum(part.weight for part in question.parts if part.scored)
+    parts = tuple(
+        PartMark.empty(part, question.points * part.weight / total if part.scored else 0.0) for part in question.parts
+    )
+    show = question.mode != "practice" and _may_show(question, policy, 0, False, released)
+    return Mark(
+        points=0.0,
+        max_points=float(question.points),
+        mistake=None,
+        feedback=reason,
+        working=question.outcome(student).working if show else "",
+        parts=parts,
+        audit=f"{question.id}: {reason} 0 of {question.points:g}",
+    )
+
+
+def _manual(question, given: _Given) -> Mark:
+    """A written explanation is read by a person; 0 stands until then."""
+    parts = tuple(PartMark.empty(part, question.points if part.scored else 0.0) for part in question.parts)
+    written = any(feedback.has_words(attempt) for attempt in given.attempts)
+    return Mark(
+        points=0.0,
+        max_points=float(question.points),
+        mistake=None,
+        feedback=feedback.MANUAL if written else f"{feedback.MANUAL} So far there is nothing to read.",
+        working="",
+        parts=parts,
+        audit=f"{question.id}: marked by a person against its rubric; 0 of {question.points:g} until then",
+    )

@@ -1,0 +1,268 @@
+"""What the chemistry says about one student's copy of a question. Nothing here is stored in the question file."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+from functools import lru_cache
+from types import MappingProxyType
+
+from eqlib.assess.kinds import Outcome, Problem
+from eqlib.assess.kinds_reasons import true_reasons
+from eqlib.assess.outcome_numbers import number_expected, reading_of, worked_extent
+from eqlib.assess.outcome_setting import (
+    cautions_of,
+    portions_of,
+    reactions_of,
+    start_mixture,
+    stress_of,
+    value_of,
+)
+from eqlib.assess.questions_schema import QuestionError
+from eqlib.assess.variants import show
+from eqlib.chem.errors import EqlibError
+
+_CACHED = 4096
+
+
+def outcome_of(question, variant) -> Outcome:
+    """The Outcome of one variant of a question. Raises QuestionError, naming the question, if none exists."""
+    return _outcome(question, variant.student, variant.retry)
+
+
+@lru_cache(maxsize=_CACHED)
+def _outcome(question, student: str, retry: int) -> Outcome:
+    variant = question.variant(student or None, retry)
+    try:
+        problem, states = _problem(question, variant)
+        expected = {
+            part.id: expected_of(part, problem)
+            for part in question.parts
+            if part.ask not in ("explain", "confidence")
+        }
+        outcome = Outcome(
+            expected=MappingProxyType(expected),
+            problem=problem,
+            disturbance=problem.disturbance,
+            states=MappingProxyType(states),
+            cautions=cautions_of(question.given),
+        )
+        from eqlib.assess.working import worked
+
+        return replace(outcome, working=worked(question, outcome, variant))
+    except QuestionError as error:
+        raise QuestionError(f"question {question.id!r}: {error}") from None
+    except EqlibError as error:
+        raise QuestionError(f"question {question.id!r} with {dict(variant.shown)}: {error}") from None
+
+
+def shown_numbers(question, variant) -> dict[str, str]:
+    """What the placeholders of the prompt become: the student's numbers and the reading they are given."""
+    shown = dict(variant.shown)
+    table = question.given.get("measured", {})
+    if table.get("reading") in ("absorbance", "concentration"):
+        shown[table["reading"]] = _reading_text(question, variant.student, variant.retry)
+    return shown
+
+
+@lru_cache(maxsize=_CACHED)
+def _reading_text(question, student: str, retry: int) -> str:
+    variant = question.variant(student or None, retry)
+    try:
+        return show(_reading(question, variant)[0])
+    except EqlibError as error:
+        raise QuestionError(f"question {question.id!r}: {error}") from None
+
+
+def _reading(question, variant) -> tuple[Decimal, object]:
+    """The rounded reading (as printed) and the State it is a reading of."""
+    given, numbers = question.given, variant.numbers
+    reactions = reactions_of(given, numbers)
+    mixture = start_mixture(given, reactions, portions_of(given, numbers), numbers)
+    state = mixture.equilibrate()
+    table = {key: _number(item, numbers) for key, item in given["measured"].items()}
+    return reading_of(table, state), state
+
+
+def _number(item, numbers):
+    return value_of(item, numbers) if not isinstance(item, str) or item in numbers else item
+
+
+def _problem(question, variant) -> tuple[Problem, dict]:
+    """The Problem of the question as a whole (its ``part`` is the first one) and the states by moment."""
+    given, numbers = question.given, variant.numbers
+    reactions = reactions_of(given, numbers)
+    portions = portions_of(given, numbers)
+    mixture = start_mixture(given, reactions, portions, numbers)
+    stress = stress_of(given, numbers)
+    states, disturbance = {}, None
+    if mixture is not None and reactions and all(reaction.has_K for reaction in reactions):
+        states["mixed"] = mixture.as_mixed()
+        states["before"] = mixture.equilibrate()
+        if stress is not None:
+            from eqlib.chem.stresses import disturb
+
+            disturbance = disturb(mixture, stress)
+            states["at_once"], states["after"] = disturbance.at_once, disturbance.after
+    moments = {moment: MappingProxyType(_dissolved(state, reactions)) for moment, state in states.items()}
+    problem = Problem(
+        question=question.id,
+        part=question.parts[0],
+        expected=None,
+        numbers=MappingProxyType(dict(numbers)),
+        reactions=reactions,
+        portions=portions,
+        volume=0.0 if mixture is None else mixture.volume,
+        temperature=298.15 if mixture is None else mixture.T,
+        stress=stress,
+        disturbance=disturbance,
+        parts=question.parts,
+        equilibrium=moments.get("before", MappingProxyType({})),
+        **moments,
+    )
+    return _with_reading(question, variant, problem), states
+
+
+def _with_reading(question, variant, problem: Problem) -> Problem:
+    """Put what was measured into the problem; from then on it is the reading, not the engine, that K is worked from."""
+    table = question.given.get("measured")
+    if table is None:
+        return problem if not problem.reactions else replace(problem, extent=_engine_extent(problem))
+    numbers = variant.numbers
+    if table["reading"] == "temperatures":
+        measured = {name: value_of(table[name], numbers) for name in ("K1", "K2")}
+        measured |= {f"T{n}": value_of(table[f"celsius{n}"], numbers) + 273.15 for n in (1, 2)}
+        return replace(problem, measured=MappingProxyType(measured))
+    value, _ = _reading(question, variant)
+    measured = {table["reading"]: float(value)}
+    if table["reading"] == "absorbance":
+        measured["epsilon"] = value_of(table["epsilon"], numbers)
+        measured["path"] = value_of(table["path_cm"], numbers)
+        measured["blank"] = value_of(table.get("blank", 0), numbers)
+        if "nm" in table:
+            measured["nm"] = value_of(table["nm"], numbers)
+    problem = replace(problem, measured=MappingProxyType(measured), observed=table["species"])
+    extent = worked_extent(problem)
+    return replace(problem, extent=extent, equilibrium=MappingProxyType(moved(problem, extent)))
+
+
+def moved(problem: Problem, extent: float) -> dict[str, float]:
+    """Concentrations after the first reaction has gone ``extent`` mol/L from the mixed ones."""
+    wanted = problem.reaction.quotient_species
+    return {name: problem.mixed.get(name, 0.0) + float(nu) * extent for name, nu in wanted.items()}
+
+
+def _engine_extent(problem: Problem) -> float | None:
+    """How far the first reaction went from mixing to ``before``, when it is the only one."""
+    if len(problem.reactions) != 1 or not problem.before:
+        return None
+    name, nu = next(iter(problem.reaction.quotient_species.items()))
+    return (problem.before.get(name, 0.0) - problem.mixed.get(name, 0.0)) / float(nu)
+
+
+def _dissolved(state, reactions) -> dict[str, float]:
+    """Concentrations of everything that is not a solid or the solvent; what stands in a K and is absent is 0."""
+    found = {name: float(value) for name, value in state.concentrations.items()}
+    for reaction in reactions:
+        for name in reaction.quotient_species:
+            found.setdefault(name, 0.0)
+    return found
+
+
+def expected_of(part, problem: Problem, own=MappingProxyType({})):
+    """The right value of a part. ``own`` holds the student's earlier values, by part id, to carry forward."""
+    if part.ask == "number":
+        return number_expected(part, problem, own)
+    return _EXPECTED[part.ask](part, problem, own)
+
+
+def _direction(part, problem, own):
+    """From the chemistry; or, when the student worked out Q and K themselves, from their own Q and K."""
+    asked = {p.quantity: p.id for p in problem.parts if p.ask == "number" and p.quantity in ("Q", "K")}
+    if "Q" in asked and asked["Q"] in own:
+        Q = own[asked["Q"]]
+        K = own.get(asked.get("K"), problem.disturbance.K)
+        return "forward" if Q < K / 1.005 else "reverse" if Q > K * 1.005 else "none"
+    return problem.disturbance.direction
+
+
+def _look(problem):
+    from eqlib.lab.look import compare_disturbance
+
+    return compare_disturbance(problem.disturbance)
+
+
+def _seen(part, problem, own):
+    return _look(problem).lightness
+
+
+def _precipitate(part, problem, own):
+    return "yes" if _look(problem).precipitate else "no"
+
+
+def _constant(part, problem, own):
+    before, after = problem.disturbance.before.K(problem.reaction), problem.disturbance.K
+    return "larger" if after > before * 1.001 else "smaller" if after < before / 1.001 else "same"
+
+
+def _change(part, problem, own):
+    before, after = problem.before.get(part.species, 0.0), problem.after.get(part.species, 0.0)
+    if after > before * 1.005:
+        return "higher"
+    return "lower" if after < before / 1.005 else "same"
+
+
+def _reason(part, problem, own):
+    """The one option that is true. (``eqlib check`` refuses a question with none or several.)"""
+    true = true_reasons([value for value, _ in part.options], problem)
+    return true[0] if true else None
+
+
+def _ice(part, problem, own):
+    extent = problem.extent
+    rows = {"initial": {}, "change": {}, "equilibrium": {}}
+    if extent is None:
+        raise QuestionError("an ICE table needs one reaction, or a reading from which x can be worked out")
+    for name in part.columns:
+        start, change = problem.mixed.get(name, 0.0), float(problem.reaction.coefficients[name]) * extent
+        rows["initial"][name], rows["change"][name] = start, change
+        rows["equilibrium"][name] = start + change
+    return rows
+
+
+def _equation(part, problem, own):
+    from eqlib.chem.reactions import balance
+
+    return str(balance(part.skeleton))
+
+
+def _expression(part, problem, own):
+    return problem.reaction.expression
+
+
+def _order(part, problem, own):
+    from eqlib.assess.outcome_setting import stress_of
+    from eqlib.chem.stresses import disturb
+
+    def size(item):
+        stress = stress_of({"stress": item["stress"]}, problem.numbers) if "stress" in item else None
+        mixture = problem.disturbance.before.mixture if problem.disturbance else None
+        state = disturb(mixture, stress).after if stress is not None else mixture.equilibrate()
+        return state[part.species]
+
+    ranked = sorted(part.items, key=size, reverse=True)
+    return [item["label"] for item in ranked]
+
+
+_EXPECTED = {
+    "direction": _direction,
+    "seen": _seen,
+    "precipitate": _precipitate,
+    "K": _constant,
+    "change": _change,
+    "reason": _reason,
+    "ice": _ice,
+    "equation": _equation,
+    "expression": _expression,
+    "order": _order,
+}

@@ -1,0 +1,242 @@
+"""One [[question]] of a question file, checked as a whole."""
+
+from __future__ import annotations
+
+import string
+
+from eqlib.assess.kinds import QUANTITIES
+from eqlib.assess.questions_parts import build_part, read_species
+from eqlib.assess.questions_schema import (
+    ID,
+    KINDS,
+    MEASURED,
+    PORTION,
+    QUESTION,
+    REACTION,
+    REVEALS,
+    START,
+    QuestionError,
+    check_keys,
+    check_stress,
+    near,
+    need,
+    one_of,
+    read_policy,
+)
+from eqlib.assess.variants import VariantError, read_range
+from eqlib.chem.errors import EqlibError
+
+_NEEDS_STRESS = ("direction", "seen", "precipitate", "K", "change")
+_CHEMISTRY = ("system", "reactions", "use", "K", "start", "stress", "measured")
+
+
+def build_question(entry, number: int, name: str, assignment, path) -> dict:
+    """The settings of a Question. Raises QuestionError."""
+    label = entry.get("id") if isinstance(entry, dict) else None
+    where = f"{name}: question {label!r}" if isinstance(label, str) else f"{name}: question number {number}"
+    check_keys(entry, QUESTION, where)
+    need(entry, ("id", "kind", "points", "title", "prompt", "part"), where)
+    if not ID.fullmatch(entry["id"]):
+        raise QuestionError(f"{where}: id {entry['id']!r} should be letters, digits, dots, dashes and underscores")
+    points = float(entry["points"])
+    if not 0 < points <= 1000:
+        raise QuestionError(f"{where}: points is {points:g}; write a number above 0")
+    parts = _parts(entry, where)
+    ranges = _ranges(entry.get("numbers", {}), where)
+    given = {key: entry[key] for key in _CHEMISTRY if key in entry}
+    given["folder"] = None if path is None else path.parent
+    _check_chemistry(given, where)
+    _check_names(given, ranges, where)
+    _check_asked(entry, parts, where)
+    _check_prompt(entry["prompt"], ranges, given, where)
+    return {
+        "id": entry["id"],
+        "kind": one_of(entry["kind"], KINDS, where, "kind"),
+        "title": entry["title"],
+        "points": points,
+        "prompt": entry["prompt"],
+        "parts": _with_columns(parts, given, where),
+        "ranges": ranges,
+        "given": given,
+        "policy": read_policy(entry.get("policy", {}), assignment.policy, where),
+        "mode": one_of(entry.get("mode", assignment.mode), ("practice", "assessed"), where, "mode"),
+        "reveal": one_of(entry.get("reveal", "after-answer"), REVEALS, where, "reveal"),
+        "hints": tuple(entry.get("hints", ())),
+    }
+
+
+def _parts(entry, where):
+    if not entry["part"]:
+        raise QuestionError(f"{where}: nothing is asked; add at least one [[question.part]]")
+    parts = [
+        build_part(table, f"{where}, part number {number}", entry["id"])
+        for number, table in enumerate(entry["part"], start=1)
+    ]
+    names = [part.id for part in parts]
+    for name in names:
+        if names.count(name) > 1:
+            raise QuestionError(f"{where}: two parts are called {name!r}; give one of them another id")
+    if not any(part.scored for part in parts):
+        raise QuestionError(f"{where}: no part earns points; give one of them a weight above 0")
+    return tuple(parts)
+
+
+def _ranges(table, where):
+    ranges = {}
+    for name, given in table.items():
+        if not name.isidentifier():
+            raise QuestionError(f"{where}: number {name!r} needs a name of letters, digits and underscores")
+        try:
+            ranges[name] = read_range(name, given)
+        except VariantError as error:
+            raise QuestionError(f"{where}: {error}") from None
+    return ranges
+
+
+def _check_chemistry(given, where) -> None:
+    if "system" in given and "reactions" in given:
+        raise QuestionError(f"{where}: has both system and reactions; keep one")
+    for number, table in enumerate(given.get("reactions", ()), start=1):
+        check_keys(table, REACTION, f"{where}, reaction number {number}")
+        need(table, ("text",), f"{where}, reaction number {number}")
+    if "reactions" in given and not given["reactions"]:
+        raise QuestionError(f"{where}: reactions is empty; write at least one")
+    start = given.get("start", {})
+    check_keys(start, START, f"{where}, start")
+    if "portions" in start and "totals" in start:
+        raise QuestionError(f"{where}, start: has both portions and totals; keep one")
+    for number, portion in enumerate(start.get("portions", ()), start=1):
+        here = f"{where}, start, portion number {number}"
+        check_keys(portion, PORTION, here)
+        if ("mL" in portion) == ("to_mL" in portion):
+            raise QuestionError(f"{here}: say how much once, as mL (this portion) or to_mL (water up to this volume)")
+    if "stress" in given:
+        check_stress(given["stress"], where)
+    if "measured" in given:
+        _check_measured(given["measured"], f"{where}, measured")
+    _try_chemistry(given, where)
+
+
+def _check_measured(table, where) -> None:
+    check_keys(table, MEASURED, where)
+    need(table, ("reading",), where)
+    reading = one_of(table["reading"], ("absorbance", "concentration", "temperatures"), where, "reading")
+    needed = {
+        "absorbance": ("species", "epsilon", "path_cm"),
+        "concentration": ("species",),
+        "temperatures": ("K1", "K2", "celsius1", "celsius2"),
+    }[reading]
+    need(table, needed, where)
+    if "species" in table:
+        table["species"] = read_species(table["species"], where)
+
+
+def _try_chemistry(given, where) -> None:
+    """The system exists and the reactions can be read, so that a slip shows when the file is loaded."""
+    from eqlib.assess.outcome_setting import system_of
+    from eqlib.chem.reactions import Reaction
+
+    try:
+        if "system" in given:
+            found = system_of(given)
+            key = given.get("stress")
+            if isinstance(key, str) and key not in found.stresses:
+                raise QuestionError(f"{where}: system {given['system']!r} has no stress {key!r}{near(key, found.stresses)}")
+        elif isinstance(given.get("stress"), str):
+            raise QuestionError(f"{where}: stress {given['stress']!r} is a name, but there is no system to look it up in")
+        for table in given.get("reactions", ()):
+            Reaction(table["text"])
+    except QuestionError:
+        raise
+    except EqlibError as error:
+        raise QuestionError(f"{where}: {error}") from None
+
+
+def _check_names(given, ranges, where) -> None:
+    """Every name that stands for a number is one of the question's numbers."""
+    values = {"mL", "to_mL", "mmol", "celsius", "L", "epsilon", "path_cm", "blank", "nm", "K", "K1", "K2"}
+    values |= {"celsius1", "celsius2", "volume_L", "pressure_bar", "headspace_L", "dH_kJ"}
+
+    def walk(key, value, inside):
+        if isinstance(value, dict):
+            for name, item in value.items():
+                walk(name, item, "values" if inside == "values" or key in ("of", "of_mM", "totals", "solids") else "")
+        elif isinstance(value, list):
+            for item in value:
+                walk(key, item, inside)
+        elif isinstance(value, str) and (inside == "values" or key in values) and value not in ranges:
+            known = near(value, ranges) if ranges else "; add it under [question.numbers]"
+            raise QuestionError(f"{where}: {key} is {value!r}, which is not one of the question's numbers{known}")
+
+    for key in ("K", "start", "stress", "measured", "reactions"):
+        if key in given and not (key == "stress" and isinstance(given[key], str)):
+            table = given[key]
+            for name, item in table.items() if isinstance(table, dict) else [(key, table)]:
+                walk(name, item, "values" if name in ("of", "of_mM", "totals", "solids") else "")
+
+
+def _check_asked(entry, parts, where) -> None:
+    kind = one_of(entry["kind"], KINDS, where, "kind")
+    asks = {part.ask for part in parts if part.scored}
+    wanted = {
+        "prediction": "direction",
+        "number": "number",
+        "ice": "ice",
+        "equation": "equation",
+        "expression": "expression",
+        "order": "order",
+        "explanation": "explain",
+    }.get(kind)
+    if wanted and wanted not in asks:
+        raise QuestionError(f"{where}: kind is {kind!r} but no part asks {wanted!r}; add one or change the kind")
+    if asks - {"explain", "equation"} and not ("system" in entry or "reactions" in entry):
+        dH_only = {part.quantity for part in parts if part.ask == "number"} <= {"dH"} and asks <= {"number", "explain"}
+        if not dH_only:
+            raise QuestionError(f"{where}: there is no chemistry; add system = ... or reactions = [...]")
+    if "stress" not in entry and asks & set(_NEEDS_STRESS):
+        raise QuestionError(f"{where}: asks what a change does, but there is no stress; add [question.stress]")
+    if "explain" in asks and len(asks) > 1:
+        raise QuestionError(f"{where}: a written explanation is marked by a person; give it a question of its own")
+    for part in parts:
+        if part.quantity == "dH" and entry.get("measured", {}).get("reading") != "temperatures":
+            raise QuestionError(f"{where}: dH needs [question.measured] with reading = \"temperatures\"")
+        if part.ask == "explain" and not part.rubric:
+            raise QuestionError(f"{where}: the explanation has no rubric; add rubric = [\"what earns points\", ...]")
+    assert all(part.quantity in (*QUANTITIES, "") for part in parts)
+
+
+def _check_prompt(prompt, ranges, given, where) -> None:
+    allowed = set(ranges)
+    reading = given.get("measured", {}).get("reading")
+    if reading in ("absorbance", "concentration"):
+        allowed.add(reading)
+    try:
+        fields = list(string.Formatter().parse(prompt))
+    except ValueError as error:
+        raise QuestionError(f"{where}: prompt: {error}; write {{{{ and }}}} for braces that are meant as such") from None
+    for _, name, spec, conversion in fields:
+        if name is None:
+            continue
+        if name not in allowed or spec or conversion:
+            known = near(name, allowed) if allowed else "; the question has no numbers"
+            raise QuestionError(f"{where}: prompt: {{{name}}} is not one of the question's numbers{known}")
+
+
+def _with_columns(parts, given, where):
+    """ICE tables get the first reaction's species as columns."""
+    if not any(part.ask == "ice" for part in parts):
+        return parts
+    from dataclasses import replace
+
+    from eqlib.assess.outcome_setting import first_reaction
+
+    try:
+        reaction = first_reaction(given)
+    except EqlibError as error:
+        raise QuestionError(f"{where}: {error}") from None
+    from eqlib.chem.species import species
+
+    columns = tuple(
+        name for name in reaction.coefficients if species(name).phase in ("aq", "g")
+    )
+    return tuple(replace(part, columns=columns) if part.ask == "ice" else part for part in parts)

@@ -1,0 +1,211 @@
+"""One [[question.part]] of a question file, checked and completed with plain wording."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from eqlib.assess.kinds import ASKS, MOMENTS, QUANTITIES, Part
+from eqlib.assess.kinds_reasons import SAID, SOUND, known_reason, reason_label, shuffled
+from eqlib.assess.questions_schema import ID, PART, QuestionError, check_keys, need, one_of
+from eqlib.chem.errors import EqlibError
+
+CHOICES = {
+    "direction": (
+        ("forward", "towards the products (to the right, →)"),
+        ("reverse", "towards the reactants (to the left, ←)"),
+        ("none", "no shift"),
+    ),
+    "seen": (("darker", "darker"), ("paler", "paler"), ("same", "the same")),
+    "precipitate": (("yes", "yes, a solid forms"), ("no", "no, it stays clear")),
+    "K": (("larger", "K becomes larger"), ("smaller", "K becomes smaller"), ("same", "K stays the same")),
+    "change": (("higher", "higher"), ("lower", "lower"), ("same", "the same")),
+    "confidence": (
+        ("guess", "a guess"),
+        ("unsure", "not very sure"),
+        ("fairly", "fairly sure"),
+        ("certain", "certain"),
+    ),
+}
+LABELS = {
+    "direction": "Which way does the equilibrium shift?",
+    "seen": "Compared with before, the colour will be",
+    "precipitate": "Does a solid form?",
+    "K": "What happens to the equilibrium constant K?",
+    "reason": "Which sentence explains it best?",
+    "confidence": "How sure are you? (This is never marked.)",
+    "ice": "Fill in the table, row by row (mol/L)",
+    "equation": "Balance the equation",
+    "expression": "Write the equilibrium expression K",
+    "order": "Put these in order",
+    "explain": "Explain in your own words",
+}
+HELP = {
+    "number": "Type a number, for example 1.4e2 or 140; a unit may follow.",
+    "ice": "Loss is negative in the change row.",
+    "expression": "For example [C]^2/([A]*[B]).",
+    "equation": "Type the whole equation, with an arrow in the middle.",
+}
+
+
+def build_part(table, where: str, question: str) -> Part:
+    """A Part from its table. Raises QuestionError."""
+    check_keys(table, PART, where)
+    need(table, ("ask",), where)
+    ask = one_of(table["ask"], ASKS, where, "ask")
+    where = f"{where} ({ask})"
+    name = table.get("id", _default_id(ask, table))
+    if not ID.fullmatch(name):
+        raise QuestionError(f"{where}: id {name!r} should be letters, digits, dots, dashes and underscores")
+    weight = float(table.get("weight", 0 if ask == "confidence" else 1))
+    if weight < 0 or (ask == "confidence" and weight):
+        raise QuestionError(f"{where}: weight is {weight:g}; write 0 or more (and leave it out for confidence)")
+    quantity = _quantity(table, ask, where)
+    species = _species(table, ask, quantity, where)
+    return Part(
+        id=name,
+        kind=ASKS[ask],
+        ask=ask,
+        label=table.get("label") or _label(ask, quantity, species, table.get("when", "")),
+        options=_options(table, ask, where, question),
+        unit=table.get("unit", QUANTITIES[quantity][0] if quantity else "mol/L" if ask == "ice" else ""),
+        weight=weight,
+        help=table.get("help", HELP.get(ask, "")),
+        quantity=quantity,
+        species=species,
+        when=_when(table, ask, quantity, where),
+        tolerance=_tolerance(table, where),
+        figures=_figures(table, where),
+        rubric=_lines(table, "rubric", where),
+        skeleton=_skeleton(table, ask, where),
+        items=tuple(table.get("items", ())),
+        code=table.get("code", False),
+    )
+
+
+def _default_id(ask: str, table: dict) -> str:
+    if ask == "number":
+        return str(table.get("quantity", "number"))
+    return ask
+
+
+def _label(ask, quantity, species, when) -> str:
+    if ask == "change":
+        return f"Compared with before, the concentration of {_unicode(species)} will be"
+    if ask != "number":
+        return LABELS[ask]
+    if quantity == "concentration":
+        times = {"mixed": "just after mixing, before any reaction", "at_once": "at once, before any shift"}
+        times |= {"before": "at equilibrium", "after": "at the new equilibrium"}
+        return f"Concentration of {_unicode(species)} {times.get(when, 'at equilibrium')}"
+    names = {"K": "K", "Kp": "Kp", "Q": "The reaction quotient Q", "extent": "x, the concentration that has reacted"}
+    names |= {"absorbance": "The absorbance", "dH": "The reaction enthalpy ΔH"}
+    return names[quantity]
+
+
+def _unicode(name: str) -> str:
+    from eqlib.chem.species import species
+
+    return species(name).unicode
+
+
+def _quantity(table, ask, where) -> str:
+    if ask != "number":
+        for key in ("quantity", "code"):
+            if key in table:
+                raise QuestionError(f"{where}: {key} belongs to ask = \"number\"; remove it here")
+        return ""
+    need(table, ("quantity",), where)
+    return one_of(table["quantity"], QUANTITIES, where, "quantity")
+
+
+def _species(table, ask, quantity, where) -> str:
+    wanted = ask in ("change", "order") or quantity in ("concentration", "absorbance")
+    if "species" not in table:
+        if ask == "change" or quantity == "concentration":
+            raise QuestionError(f"{where}: species is missing; say whose concentration is asked")
+        return ""
+    if not wanted:
+        raise QuestionError(f"{where}: species does nothing here; remove it")
+    return read_species(table["species"], where)
+
+
+def read_species(text: str, where: str) -> str:
+    """The canonical name of a species of a question file. Raises QuestionError."""
+    from eqlib.chem.species import canonical
+
+    try:
+        return canonical(text)
+    except EqlibError as error:
+        raise QuestionError(f"{where}: {error}") from None
+
+
+def _when(table, ask, quantity, where) -> str:
+    default = {"Q": "at_once", "concentration": "before", "absorbance": "before"}.get(quantity, "")
+    if ask == "order":
+        default = "after"
+    if "when" in table:
+        if not default:
+            raise QuestionError(f"{where}: when does nothing here; remove it")
+        return one_of(table["when"], MOMENTS, where, "when")
+    return default
+
+
+def _options(table, ask, where, question) -> tuple[tuple[str, str], ...]:
+    if ask == "reason":
+        need(table, ("options",), where)
+        names = _lines(table, "options", where)
+        for name in names:
+            if not known_reason(name):
+                known = (*SOUND, *SAID, "binds:SPECIES")
+                one_of(name, [n for n in known if n != "wrong_target"], where, "an option")
+        if len(set(names)) != len(names) or len(names) < 2:
+            raise QuestionError(f"{where}: options needs at least two different reasons")
+        names = [f"binds:{read_species(n[6:], where)}" if n.startswith("binds:") else n for n in names]
+        return tuple((name, reason_label(name)) for name in shuffled(question, names))
+    if "options" in table:
+        raise QuestionError(f"{where}: options belongs to ask = \"reason\"; remove it here")
+    if ask == "order":
+        labels = [item.get("label") for item in table.get("items", ()) if isinstance(item, dict)]
+        if len(labels) < 3 or len(set(labels)) != len(labels) or None in labels:
+            raise QuestionError(f"{where}: items needs at least three entries {{ label = ..., stress = ... }}")
+        return tuple((label, label) for label in labels)
+    return CHOICES.get(ask, ())
+
+
+def _tolerance(table, where) -> float | None:
+    if "tolerance" not in table:
+        return None
+    value = float(table["tolerance"])
+    if not 0 < value <= 0.5:
+        raise QuestionError(f"{where}: tolerance is {value:g}; write a fraction up to 0.5, such as 0.02 for 2 %")
+    return value
+
+
+def _figures(table, where) -> tuple[int, int] | None:
+    if "figures" not in table:
+        return None
+    value = table["figures"]
+    if len(value) != 2 or any(type(n) is not int for n in value) or not 1 <= value[0] <= value[1]:
+        raise QuestionError(f"{where}: figures is {value!r}; write [fewest, most], such as [2, 4]")
+    return tuple(value)
+
+
+def _lines(table, key, where) -> tuple[str, ...]:
+    value = table.get(key, [])
+    if any(not isinstance(line, str) or not line.strip() for line in value):
+        raise QuestionError(f"{where}: {key} should be a list of texts")
+    return tuple(value)
+
+
+def _skeleton(table, ask, where) -> str:
+    if ask != "equation":
+        if "skeleton" in table:
+            raise QuestionError(f"{where}: skeleton belongs to ask = \"equation\"; remove it here")
+        return ""
+    need(table, ("skeleton",), where)
+    return table["skeleton"]
+
+
+def decimal(value) -> float:
+    """A TOML number as a float."""
+    return float(value) if isinstance(value, (Decimal, int)) else value

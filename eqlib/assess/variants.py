@@ -1,0 +1,119 @@
+"""The numbers of one student's copy of a question.
+
+A number in a question file is fixed (``2.00``) or a range ``[low, high, step]``; a range gives every student one of
+its steps. Arithmetic is decimal, so 0.80 + 3 x 0.05 is 0.95 on every machine and is shown as "0.95".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
+
+from eqlib.assess.variants_hash import draw, normal_id
+from eqlib.chem.errors import EqlibError
+
+MOST_STEPS = 10_000
+
+
+class VariantError(EqlibError):
+    """A number or range that cannot be used; the message says which and how to mend it."""
+
+
+@dataclass(frozen=True)
+class Range:
+    """A number that may differ between students: ``low``, ``low + step``, ... up to ``high``."""
+
+    name: str
+    low: Decimal
+    high: Decimal
+    step: Decimal
+
+    @property
+    def choices(self) -> int:
+        """How many different values there are."""
+        return 1 if self.step == 0 else int((self.high - self.low) / self.step) + 1
+
+    def value(self, choice: int) -> Decimal:
+        """The value of one choice, written with the decimals the question file uses."""
+        return self.low + choice * self.step
+
+
+@dataclass(frozen=True)
+class Variant:
+    """One student's numbers. ``numbers``: name -> float; ``shown``: name -> the text in the prompt.
+
+    ``student`` is the normalised id ('' for nobody: the mid-range numbers); ``retry`` counts fresh sets in practice.
+    """
+
+    student: str
+    numbers: Mapping[str, float]
+    shown: Mapping[str, str]
+    retry: int = 0
+
+
+def read_range(name: str, given) -> Range:
+    """A fixed number or ``[low, high, step]`` from a question file. Raises VariantError."""
+    if isinstance(given, (int, Decimal)) and not isinstance(given, bool):
+        value = _finite(name, given)
+        return Range(name, value, value, Decimal(0))
+    if not isinstance(given, list) or len(given) != 3:
+        raise VariantError(f"number {name!r} is {given!r}; write a number, or a range as [low, high, step]")
+    low, high, step = (_finite(name, item) for item in given)
+    if step <= 0 or high < low:
+        raise VariantError(f"number {name!r}: [{low}, {high}, {step}] needs low <= high and a step above 0")
+    places = min(item.as_tuple().exponent for item in (low, high, step))
+    low, high, step = (item.quantize(Decimal(1).scaleb(places)) for item in (low, high, step))
+    if (high - low) % step != 0:
+        raise VariantError(f"number {name!r}: steps of {step} from {low} do not land on {high}; change one of them")
+    found = Range(name, low, high, step)
+    if found.choices > MOST_STEPS:
+        raise VariantError(f"number {name!r} has {found.choices:,} steps; use a larger step (at most {MOST_STEPS:,})")
+    return found
+
+
+def _finite(name: str, value) -> Decimal:
+    try:
+        if isinstance(value, bool) or not isinstance(value, (int, Decimal)):
+            raise InvalidOperation
+        number = Decimal(value)
+        if not number.is_finite() or not -30 <= number.adjusted() <= 30:
+            raise InvalidOperation
+    except InvalidOperation:
+        raise VariantError(f"number {name!r} holds {value!r}, which is not an ordinary number") from None
+    return number
+
+
+def make_variant(ranges: Mapping[str, Range], *, course: str, assignment: str, question: str, student, retry: int = 0):
+    """The Variant of ``student`` (None: mid-range). Depends only on the names given here, never on the machine."""
+    who = normal_id(student)
+    values = {}
+    for name, span in ranges.items():
+        if not who and not retry:
+            choice = span.choices // 2
+        else:
+            choice = draw(
+                span.choices,
+                course=course,
+                assignment=assignment,
+                question=question,
+                number=name,
+                student=who,
+                retry=retry,
+            )
+        values[name] = span.value(choice)
+    return Variant(
+        who,
+        {name: float(value) for name, value in values.items()},
+        {name: show(value) for name, value in values.items()},
+        retry,
+    )
+
+
+def show(value: Decimal) -> str:
+    """A decimal as a reader expects it: "0.95", "140", "1.8e-10" -> "1.8 × 10⁻¹⁰"."""
+    if value != 0 and not -5 < value.adjusted() < 6:
+        mantissa, exponent = f"{value:e}".split("e")
+        raised = str(int(exponent)).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
+        return f"{mantissa} × 10{raised}"
+    return f"{value:f}"
