@@ -1,0 +1,116 @@
+"""Free energy, enthalpy, entropy and K; the constant at another temperature; Kc and Kp.
+
+Energies in J/mol, entropies in J/(mol K), temperatures in K. K here is the thermodynamic constant: gases
+in bar (standard pressure 1 bar), solutes in mol/L. Equations: IUPAC Green Book, 3rd ed., section 2.11
+(from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from numbers import Real
+
+from eqlib.chem.errors import EqlibError
+from eqlib.chem.reactions import R_BAR, R_J
+
+R = R_J
+_LARGEST = math.log(1.7e308)
+
+
+class ThermoError(EqlibError):
+    """A temperature, energy or constant that cannot be used."""
+
+
+def K_from_dG(dG: float, T: float = 298.15) -> float:
+    """K = exp(-dG°/RT)."""
+    return _K(-_number(dG, "dG in J/mol") / (R * _kelvin(T)), f"dG = {dG:g} J/mol at {T:g} K")
+
+
+def dG_from_K(K: float, T: float = 298.15) -> float:
+    """dG° = -RT ln K, J/mol."""
+    return -R * _kelvin(T) * math.log(_positive(K, "K"))
+
+
+def dG_from_Q(dG0: float, Q: float, T: float = 298.15) -> float:
+    """dG = dG° + RT ln Q, J/mol; minus infinity when Q is 0."""
+    standard, temperature = _number(dG0, "dG0 in J/mol"), _kelvin(T)
+    if Q == 0:
+        return -math.inf
+    if math.inf == Q:
+        return math.inf
+    return standard + R * temperature * math.log(_positive(Q, "Q"))
+
+
+def dG_from_Q_and_K(Q: float, K: float, T: float = 298.15) -> float:
+    """dG = RT ln(Q/K), J/mol: below 0 the reaction runs forward."""
+    return dG_from_Q(dG_from_K(K, T), Q, T)
+
+
+def dG_from_dH_dS(dH: float, dS: float, T: float = 298.15) -> float:
+    """dG° = dH° - T dS°, J/mol."""
+    return _number(dH, "dH in J/mol") - _kelvin(T) * _number(dS, "dS in J/(mol K)")
+
+
+def K_from_dH_dS(dH: float, dS: float, T: float = 298.15) -> float:
+    """K = exp(dS°/R - dH°/RT)."""
+    return K_from_dG(dG_from_dH_dS(dH, dS, T), T)
+
+
+def vant_hoff(K1: float, dH: float, T1: float, T2: float) -> float:
+    """K at ``T2`` from ``K1`` at ``T1``, with dH° (J/mol) constant between them.
+
+    ln(K2/K1) = -(dH°/R)(1/T2 - 1/T1). For a reaction with a change in moles of gas this is the constant in
+    bar.
+    """
+    change = -_number(dH, "dH in J/mol") / R * (1 / _kelvin(T2) - 1 / _kelvin(T1))
+    return _K(math.log(_positive(K1, "K1")) + change, f"K at {T2:g} K")
+
+
+def dH_from_K(K1: float, T1: float, K2: float, T2: float) -> float:
+    """The enthalpy (J/mol) that explains two constants at two temperatures."""
+    gap = 1 / _kelvin(T2) - 1 / _kelvin(T1)
+    if gap == 0:
+        raise ThermoError(f"T1 and T2 are both {T1:g} K; dH needs K at two different temperatures")
+    return -R * (math.log(_positive(K2, "K2")) - math.log(_positive(K1, "K1"))) / gap
+
+
+def dS_from_dH_dG(dH: float, dG: float, T: float = 298.15) -> float:
+    """dS° = (dH° - dG°)/T, J/(mol K)."""
+    return (_number(dH, "dH in J/mol") - _number(dG, "dG in J/mol")) / _kelvin(T)
+
+
+def kp_from_kc(Kc: float, dn_gas: float, T: float) -> float:
+    """Kp = Kc (RT)^dn, pressures in bar, R = 0.0831446 L bar/(mol K)."""
+    change = _number(dn_gas, "dn_gas") * math.log(R_BAR * _kelvin(T))
+    return _K(math.log(_positive(Kc, "Kc")) + change, "Kp")
+
+
+def kc_from_kp(Kp: float, dn_gas: float, T: float) -> float:
+    """Kc = Kp / (RT)^dn, pressures in bar."""
+    return kp_from_kc(Kp, -_number(dn_gas, "dn_gas"), T)
+
+
+def _number(value, what: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, Real) or not math.isfinite(value):
+        raise ThermoError(f"{what} must be a finite number, not {value!r:.40}")
+    return float(value)
+
+
+def _positive(value, what: str) -> float:
+    number = _number(value, what)
+    if number <= 0:
+        raise ThermoError(f"{what} must be more than 0, not {value!r:.40}")
+    return number
+
+
+def _kelvin(T) -> float:
+    number = _number(T, "the temperature in kelvin")
+    if number <= 0:
+        raise ThermoError(f"the temperature must be above 0 K, not {T!r:.40}; add 273.15 to degrees Celsius")
+    return number
+
+
+def _K(ln_K: float, where: str) -> float:
+    if abs(ln_K) > _LARGEST:
+        raise ThermoError(f"{where}: K would be 10^{ln_K / math.log(10):.0f}, outside what a number can hold")
+    return math.exp(ln_K)
