@@ -1,0 +1,262 @@
+"""A mixture: what was put in, the reactions that may run, and the vessel. ``equilibrate()`` lets them run."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from numbers import Real
+from types import MappingProxyType
+
+import numpy as np
+
+from eqlib.chem import activity as activities
+from eqlib.chem import gases
+from eqlib.chem.errors import EqlibError
+from eqlib.chem.network import Network, check_loops, constants_at, network_of
+from eqlib.chem.reactions import R_BAR, Reaction
+from eqlib.chem.species import species
+from eqlib.chem.state import State, protonated
+
+__all__ = ["Mixture", "State"]
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Mixture:
+    """Amounts as put in, before anything reacts.
+
+    ``totals``: mol per litre of ``volume``, of any species in any phase (solids, gases and products too);
+    ``reactions``: those that may run; ``volume``: L of solution, or of the vessel when nothing is dissolved;
+    ``T``: K; ``pressure``: bar, for a gas phase that keeps this pressure and finds its own volume;
+    ``headspace``: L of gas above a solution, at constant volume.
+
+    Liquid water is the solvent, with activity 1, as soon as anything is dissolved; water's own equilibrium is not
+    added silently. H3O^+ is read as H^+. Raises EqlibError (one line) for an amount that is negative or not a number,
+    an unreadable species, an unbalanced reaction, a constant that is missing, constants that contradict each other.
+    """
+
+    totals: Mapping[str, float]
+    reactions: tuple[Reaction, ...] = ()
+    volume: float = 1.0
+    T: float = 298.15
+    pressure: float | None = None
+    headspace: float = 0.0
+    network: Network = field(init=False, default=None)
+    ln_K: np.ndarray = field(init=False, default=None)
+    remarks: tuple[str, ...] = field(init=False, default=())
+    has_solution: bool = field(init=False, default=True)
+
+    def __post_init__(self):
+        put = object.__setattr__
+        reactions = (self.reactions,) if isinstance(self.reactions, Reaction) else tuple(self.reactions)
+        reactions = tuple(_with_protons(r) for r in reactions)
+        put(self, "reactions", reactions)
+        put(self, "volume", _number(self.volume, "the volume in L", least=0.0, open_end=True))
+        put(self, "T", _number(self.T, "the temperature T in K", least=0.0, open_end=True))
+        put(self, "headspace", _number(self.headspace, "the headspace in L", least=0.0))
+        if self.pressure is not None:
+            put(self, "pressure", _number(self.pressure, "the pressure in bar", least=0.0, open_end=True))
+            if self.headspace:
+                raise EqlibError(
+                    "give either a pressure or a headspace: at constant pressure the gas finds its own volume"
+                )
+        put(self, "totals", MappingProxyType(_totals(self.totals)))
+        names = [*self.totals, *(n for r in reactions if isinstance(r, Reaction) for n in r.coefficients)]
+        put(self, "has_solution", any(species(n).phase == "aq" for n in names))
+        put(self, "network", network_of(reactions, self.has_solution))
+        ln_K, notes = constants_at(reactions, self.T)
+        put(self, "ln_K", ln_K)
+        put(self, "remarks", (*notes, *check_loops(self.network, ln_K), *self._water_remark()))
+
+    # -- what it is --------------------
+
+    @property
+    def gas_space(self):
+        """Litres of gas per litre of ``volume`` at constant volume."""
+        return self.headspace / self.volume if self.has_solution else 1.0
+
+    def amounts(self):
+        """mol of every species put in, by name."""
+        return {name: value * self.volume for name, value in self.totals.items()}
+
+    def with_(self, **changes):
+        """The same mixture with other ``totals``, ``reactions``, ``volume``, ``T``, ``pressure`` or ``headspace``."""
+        given = {
+            "totals": self.totals,
+            "reactions": self.reactions,
+            "volume": self.volume,
+            "T": self.T,
+            "pressure": self.pressure,
+            "headspace": self.headspace,
+        }
+        if unknown := set(changes) - set(given):
+            raise EqlibError(f"a mixture has no {sorted(unknown)[0]!r}; it has {', '.join(given)}")
+        return Mixture(**{**given, **changes})
+
+    def _water_remark(self):
+        index = self.network.index
+        here = [n for n in ("H^+", "OH^-") if n in index or n in self.totals]
+        if len(here) < 2:
+            return ()
+        if "H^+" in index and "OH^-" in index:
+            A = self.network.table.A
+            if not np.any(A[index["H^+"]] + A[index["OH^-"]]):
+                return ()
+        return ("H^+ and OH^- both occur, but no reaction links them; include eq.water() to let them react.",)
+
+    # -- what becomes of it --------------------
+
+    def as_mixed(self):
+        """The State at the moment of mixing: everything as put in, nothing reacted yet."""
+        moles = {name: 0.0 for name in self.network.names} | self.amounts()
+        gas = math.fsum(v for n, v in moles.items() if species(n).phase == "g")
+        gas_volume = gas * R_BAR * self.T / self.pressure if self.pressure else self.gas_space * self.volume
+        volume = self.volume
+        if self.pressure and not self.has_solution and gas_volume:
+            volume = gas_volume
+        return State(self, _kept(moles, self.has_solution), volume, gas_volume, self.T, remarks=self.remarks)
+
+    def equilibrate(self, activity="ideal", fixed=None, fixed_pH=None, start=None):
+        """The State at equilibrium.
+
+        ``activity``: "ideal" (activity = concentration), "davies" or "debye-huckel". ``fixed``: {species: mol/L, or
+        bar for a gas} held by a buffer or an open atmosphere, whatever that takes; ``fixed_pH`` the same for H^+
+        (as an activity). ``start``: the State of a similar mixture, for speed only.
+        Raises NoSolution, or EqlibError for a species that cannot be fixed.
+        """
+        held = self._held(fixed, fixed_pH)
+        amounts = np.zeros(len(self.network.names))
+        for name, value in self.totals.items():
+            if name in self.network.index:
+                amounts[self.network.index[name]] = value
+        others = {n: v for n, v in self.totals.items() if n not in self.network.index}
+        inner = start.solution if isinstance(start, State) else None
+        if activity == "ideal":
+            found = gases.solve(self, self.ln_K, amounts, others, held, inner)
+            gamma, remarks = {}, ()
+        else:
+            acid = {self.network.index["H^+"]} if fixed_pH is not None else set()
+            found, gamma, remarks = activities.solve(self, activity, amounts, others, held, acid, inner)
+        solution, gas_space, said = found
+        return self._state(solution, gas_space, others, activity, gamma, (*self.remarks, *remarks, *said))
+
+    def _held(self, fixed, fixed_pH):
+        values = {
+            protonated(n): _number(v, f"the fixed value of {n}", least=0.0, open_end=True)
+            for n, v in (fixed or {}).items()
+        }
+        if fixed_pH is not None:
+            values["H^+"] = 10.0 ** -_number(fixed_pH, "the fixed pH")
+        held = {}
+        for name, value in values.items():
+            if name not in self.network.index:
+                raise EqlibError(f"{name} cannot be held fixed: it is in none of the reactions")
+            phase = species(name).phase
+            if phase in ("s", "l"):
+                raise EqlibError(
+                    f"{name} cannot be held fixed: it is a pure phase; give its amount in totals"
+                )
+            held[self.network.index[name]] = math.log(value / (R_BAR * self.T) if phase == "g" else value)
+        return held
+
+    def _state(self, solution, gas_space, others, activity, gamma, remarks):
+        names = self.network.names
+        moles = {name: float(v) * self.volume for name, v in zip(names, solution.n, strict=True)}
+        moles |= {name: v * self.volume for name, v in others.items()}
+        fine = {
+            name: float(c) if solution.n[i] > 0.0 else 0.0
+            for i, (name, c) in enumerate(zip(names, solution.c, strict=True))
+            if not self.network.pure[i]
+        }
+        gas_volume = gas_space * self.volume
+        volume = gas_volume if self.pressure and not self.has_solution and gas_volume else self.volume
+        return State(
+            self,
+            _kept(moles, self.has_solution),
+            volume,
+            gas_volume,
+            self.T,
+            activity=activity,
+            gamma=MappingProxyType(gamma),
+            remarks=remarks,
+            solution=solution,
+            fine=MappingProxyType(fine),
+        )
+
+    # -- showing and comparing --------------------
+
+    def __repr__(self):
+        parts = ", ".join(f"{n} {v:.4g}" for n, v in self.totals.items())
+        return f"Mixture({{{parts}}} mol/L, {len(self.reactions)} reactions, {self.volume:g} L, {self.T:g} K)"
+
+    def _key(self):
+        return (
+            frozenset(self.totals.items()),
+            self.reactions,
+            self.volume,
+            self.T,
+            self.pressure,
+            self.headspace,
+        )
+
+    def __eq__(self, other):
+        return self._key() == other._key() if isinstance(other, Mixture) else NotImplemented
+
+    def __hash__(self):
+        return hash(self._key())
+
+    def __reduce__(self):
+        return Mixture, (
+            dict(self.totals),
+            self.reactions,
+            self.volume,
+            self.T,
+            self.pressure,
+            self.headspace,
+        )
+
+
+def _kept(moles, has_solution):
+    if has_solution:
+        moles.pop("H2O(l)", None)
+    return MappingProxyType(moles)
+
+
+def _with_protons(reaction):
+    """H3O^+ is H^+ with a water of the solvent."""
+    if not isinstance(reaction, Reaction) or "H3O^+" not in reaction.coefficients:
+        return reaction
+    terms = dict(reaction.coefficients)
+    count = terms.pop("H3O^+")
+    terms["H^+"] = terms.get("H^+", 0) + count
+    terms["H2O(l)"] = terms.get("H2O(l)", 0) + count
+    terms = {name: value for name, value in terms.items() if value}
+    return Reaction(
+        terms,
+        K=reaction.K,
+        basis=reaction.basis,
+        T=reaction.T,
+        dH=reaction.dH,
+        name=reaction.name,
+        source=reaction.source,
+    )
+
+
+def _totals(totals):
+    if not isinstance(totals, Mapping):
+        kind = type(totals).__name__
+        raise EqlibError(f"totals are given as {{species: mol/L}}, such as {{'Ag^+': 0.1}}, not as a {kind}")
+    found = {}
+    for name, value in totals.items():
+        key = protonated(name)
+        found[key] = found.get(key, 0.0) + _number(value, f"the total of {name} in mol/L", least=0.0)
+    return found
+
+
+def _number(value, what, least=None, open_end=False):
+    if isinstance(value, bool) or not isinstance(value, Real) or not math.isfinite(value):
+        raise EqlibError(f"{what} must be a finite number, not {value!r:.40}")
+    if least is not None and (value < least or (open_end and value == least)):
+        bound = f"more than {least:g}" if open_end else f"{least:g} or more"
+        raise EqlibError(f"{what} must be {bound}, not {value:g}")
+    return float(value)

@@ -1,0 +1,262 @@
+"""Which solids are there: complementarity between the amount of a pure phase and its undersaturation.
+
+At equilibrium a pure phase either is present and saturated, or is absent and undersaturated. The set of phases
+present is found by exchange, one phase at a time: a phase whose amount would be negative leaves, the most
+supersaturated one enters, and when the new one is made of those already there (Gibbs' phase rule allows no more)
+the one first used up makes room. Should that come back to a set already tried, the phases are smoothed,
+amount = scale * exp(ln(saturation) / mu), which leaves a convex function with no choice to make, and mu is taken
+towards 0; the phases that remain are then the set to start from.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from eqlib.chem.errors import EqlibError
+from eqlib.chem.solver_newton import NOWHERE, minimise
+
+_SATURATED = 1e-10  # in ln(activity)
+_ROUNDING = 2e-14
+_ROUNDS = 80
+
+
+class NoSolution(EqlibError):
+    """The mixture has no equilibrium state, or none was reached; the line says which."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Row-wise result. ``ln_a``: log-activity of every row; ``n``: amounts per litre of every row.
+
+    ``table``/``fixed``/``x``: the basis in which the last iteration ran, for derivatives and for warm starts.
+    """
+
+    ln_a: np.ndarray
+    n: np.ndarray
+    table: object
+    fixed: tuple[int, ...]
+    x: np.ndarray
+    steps: int
+
+
+def solve(problem, names, phases, reservoirs, amounts, start=None):
+    """Minimise with complementarity.
+
+    ``phases``: rows that are pure phases. ``reservoirs``: row -> log-activity held. ``amounts``: put in, floats per
+    row. ``start``: an Answer for the same species from which to begin. Raises NoSolution.
+    """
+    search = _Search(problem, names, phases, reservoirs, amounts)
+    if start is not None:
+        answer = search.run(start.table, start.x, [start.table.basis[k] for k in start.fixed])
+        if answer is not None:
+            return answer
+    table, x, held = search.beginning()
+    answer = search.run(table, x, held)
+    if answer is None:
+        table, x, held = search.smoothed()
+        answer = search.run(table, x, held)
+    if answer is None:
+        raise NoSolution(
+            "no equilibrium was reached for this mixture; please check its constants and amounts"
+        )
+    return answer
+
+
+class _Search:
+    def __init__(self, problem, names, phases, reservoirs, amounts):
+        self.problem = problem
+        self.names = names
+        self.phases = np.array(sorted(phases), dtype=int)
+        self.is_phase = np.zeros(len(names), dtype=bool)
+        self.is_phase[self.phases] = True
+        self.bearing = problem.ln_w > NOWHERE  # rows that are solutes, or gases with room
+        self.reservoirs = reservoirs
+        self.amounts = amounts
+        self.steps = 0
+
+    # -- where to begin --------------------
+
+    def hold(self, table, row, held):
+        """``row`` brought into the basis next to those held, or None when it is made of them."""
+        if row in table.basis:
+            return table
+        taken = set(held)
+        places = [k for k, owner in enumerate(table.basis) if owner not in taken and table.num[row, k]]
+        if not places:
+            return None
+        return table.exchange(min(places, key=lambda k: self.amounts[table.basis[k]]), row)
+
+    def beginning(self):
+        """Reservoirs and the phases put in are held; the most abundant solutes complete the basis."""
+        table, held = self.problem.table, []
+        for row in self.reservoirs:
+            table, held = self._hold_reservoir(table, row, held)
+        for row in sorted(self.phases, key=lambda i: -self.amounts[i]):
+            if self.amounts[row] > 0.0 and (moved := self.hold(table, row, held)) is not None:
+                table = moved
+                held.append(row)
+        settled = list(held)
+        for row in np.argsort(-self.amounts, kind="stable"):
+            if self.amounts[row] > 0.0 and self.bearing[row]:
+                moved = self.hold(table, row, settled)
+                if moved is not None:
+                    table = moved
+                    settled.append(int(row))
+        table, held = self._cover(table, held)
+        return table, self._guess(table, held), held
+
+    def _hold_reservoir(self, table, row, held):
+        moved = self.hold(table, row, held)
+        if moved is None:
+            others = " and ".join(self.names[i] for i in self.reservoirs if i != row)
+            raise NoSolution(
+                f"{self.names[row]} cannot be held fixed as well as {others}; fix one of them only"
+            )
+        return moved, [*held, row]
+
+    def _cover(self, table, held):
+        """A component that only pure phases contain needs one of them from the start."""
+        for k, owner in enumerate(table.basis):
+            if self.bearing[owner] or owner in held:
+                continue
+            solutes = np.flatnonzero(table.support[:, k] & self.bearing)
+            if len(solutes):
+                table = table.exchange(k, int(solutes[0]))
+            elif self.is_phase[owner]:
+                held = [*held, owner]
+            else:
+                raise NoSolution(
+                    f"{self.names[owner]} has no room: nothing dissolves it and there is no gas space; "
+                    "give the mixture a headspace"
+                )
+        return table, held
+
+    def _guess(self, table, held):
+        floor = 1e-10 * self.problem.scale
+        x = np.zeros(len(table.basis))
+        for k, owner in enumerate(table.basis):
+            if owner in self.reservoirs:
+                x[k] = self.reservoirs[owner]
+            elif owner not in held:
+                x[k] = np.log(max(self.amounts[owner], floor)) - self.problem.ln_w[owner]
+        return x
+
+    # -- exchange of phases --------------------
+
+    def run(self, table, x, held):
+        """Exchange phases until every condition holds. None when a set comes back or nothing holds it."""
+        seen = set()
+        for _ in range(_ROUNDS):
+            key = frozenset(held)
+            if key in seen:
+                return None
+            seen.add(key)
+            fixed = tuple(k for k, owner in enumerate(table.basis) if owner in key)
+            point = minimise(self.problem, table, x, fixed)
+            self.steps += point.steps
+            if point.outcome == "stuck":
+                return None
+            table, x = point.table, point.x
+            ln_a = table.L @ self.problem.ln_K + table.A @ x
+            leaving, amounts = self._leaving(point, held)
+            if point.outcome == "solved" and leaving is not None:
+                held = [row for row in held if row != leaving]
+                continue
+            entering = self._entering(ln_a, held)
+            if entering is None:
+                if point.outcome != "solved":
+                    return None
+                return self._answer(point, ln_a, amounts)
+            table, x, held = self._enter(table, x, held, entering, amounts)
+        return None
+
+    def _phase_amounts(self, point, held):
+        """Amount of each phase held, per litre, and the rounding to expect in it."""
+        table = point.table
+        totals = table.totals(self.problem.exact)
+        amounts, doubt = {}, {}
+        for k in point.fixed:
+            owner = table.basis[k]
+            if owner in self.reservoirs:
+                continue
+            terms = table.A[:, k] * point.n
+            amounts[owner] = totals[k] - terms.sum()
+            doubt[owner] = _ROUNDING * (abs(totals[k]) + np.abs(terms).sum())
+        return amounts, doubt
+
+    def _leaving(self, point, held):
+        amounts, doubt = self._phase_amounts(point, held)
+        short = {row: value for row, value in amounts.items() if value < -doubt[row]}
+        return (min(short, key=short.get) if short else None), amounts
+
+    def _entering(self, ln_a, held):
+        outside = [int(i) for i in self.phases if i not in held and i not in self.reservoirs]
+        if not outside:
+            return None
+        best = max(outside, key=lambda i: ln_a[i])
+        return best if ln_a[best] > _SATURATED else None
+
+    def _enter(self, table, x, held, row, amounts):
+        moved = self._hold_by_abundance(table, x, row, held)
+        if moved is not None:
+            position = moved.basis.index(row)
+            x = x.copy()
+            x[position] = 0.0
+            return moved, x, [*held, row]
+        used = {
+            owner: amounts.get(owner, 0.0) / table.A[row, k]
+            for k, owner in enumerate(table.basis)
+            if owner in held and owner not in self.reservoirs and table.A[row, k] > 0.0
+        }
+        if not used:
+            raise NoSolution(
+                f"{self.names[row]} would form without end, since what it is made of is held fixed; "
+                "hold less fixed, or give an amount"
+            )
+        gone = min(used, key=used.get)
+        return table.exchange(table.basis.index(gone), row), x, [*(i for i in held if i != gone), row]
+
+    def _hold_by_abundance(self, table, x, row, held):
+        """Like ``hold``, but the phase takes the place of the component it leaves scarcest."""
+        places = [k for k, owner in enumerate(table.basis) if owner not in held and table.num[row, k]]
+        if not places:
+            return None
+        return table.exchange(min(places, key=lambda k: x[k] + self.problem.ln_w[table.basis[k]]), row)
+
+    def _answer(self, point, ln_a, amounts):
+        n = point.n.copy()
+        n[self.is_phase] = 0.0
+        for row, value in amounts.items():
+            n[row] = max(value, 0.0)
+        return Answer(ln_a, n, point.table, point.fixed, point.x, self.steps)
+
+    # -- the smooth way --------------------
+
+    def smoothed(self):
+        """Basis, start and phases held, from the limit of smoothed phases."""
+        base = self.problem
+        table, held = base.table, []
+        for row in self.reservoirs:
+            table, held = self._hold_reservoir(table, row, held)
+        fixed = tuple(table.basis.index(row) for row in held)
+        x = self._guess(table, held)
+        ln_w = np.where(self.is_phase, np.log(base.scale), base.ln_w)
+        last = 1.0
+        for mu in (1.0, 0.4, 0.15, 0.05, 0.02, 0.006, 0.002):
+            owners = list(table.basis)
+            x = np.where(self.is_phase[owners], x * (mu / last), x)
+            x[list(fixed)] = [self.reservoirs[owners[k]] for k in fixed]
+            sharp = np.where(self.is_phase, 1.0 / mu, 1.0)
+            sharp[list(self.reservoirs)] = 1.0
+            point = minimise(replace(base, sharp=sharp, ln_w=ln_w), table, x, fixed)
+            self.steps += point.steps
+            table, x, last = point.table, point.x, mu
+        enough = 1e-9 * base.scale
+        kept = [
+            i for i in table.basis if self.is_phase[i] and i not in self.reservoirs and point.n[i] > enough
+        ]
+        x = np.where(self.is_phase[list(table.basis)], 0.0, x)
+        x[list(fixed)] = [self.reservoirs[table.basis[k]] for k in fixed]
+        held = [*self.reservoirs, *kept]
+        table, more = self._cover(table, held)
+        return table, self._guess(table, more) if table is not point.table else x, more

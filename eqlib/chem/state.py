@@ -1,0 +1,224 @@
+"""What is in the vessel: concentrations, solids, pressures, pH, and what to be told about them."""
+
+from __future__ import annotations
+
+import difflib
+import html
+import math
+from dataclasses import dataclass, field
+from functools import cached_property
+from types import MappingProxyType
+
+from eqlib.chem.errors import EqlibError
+from eqlib.chem.reactions import R_BAR, water
+from eqlib.chem.species import canonical, species
+
+WATER_MOLAR = 55.5
+"""mol of water in a litre of dilute solution, as textbooks put it (common practice, no source)."""
+_SLIGHT = 1e-6
+
+
+def protonated(name):
+    """Canonical name, with H3O^+ and H^+ taken for the same thing."""
+    name = canonical(name)
+    return "H^+" if name == "H3O^+" else name
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class State:
+    """The contents of a mixture at one moment.
+
+    ``amounts``: mol of every species; ``volume``: L of solution, or of the vessel when there is none; ``gas_volume``:
+    L of gas space; ``T``: K; ``mixture``: where it came from; ``gamma``: activity coefficients that are not 1;
+    ``remarks``: what the solver wants said; ``solution``: the solver's result, or None before reaction.
+    ``s["Fe^3+"]`` is mol/L; of a gas, mol per litre of gas space; of a solid, mol per litre of mixture.
+    """
+
+    mixture: object
+    amounts: MappingProxyType
+    volume: float
+    gas_volume: float
+    T: float
+    activity: str = "ideal"
+    gamma: MappingProxyType = field(default_factory=lambda: MappingProxyType({}))
+    remarks: tuple[str, ...] = ()
+    solution: object = None
+    fine: MappingProxyType = field(default_factory=lambda: MappingProxyType({}))
+
+    # -- reading it --------------------
+
+    @property
+    def reactions(self):
+        """The reactions of the mixture."""
+        return self.mixture.reactions
+
+    @cached_property
+    def concentrations(self):
+        """mol/L of every solute and gas, by name."""
+        values = {}
+        for name, amount in self.amounts.items():
+            phase = species(name).phase
+            if phase == "aq":
+                values[name] = self.fine.get(name, amount / self.volume)
+            elif phase == "g":
+                values[name] = self.fine.get(name, amount / self.gas_volume if self.gas_volume else 0.0)
+        return MappingProxyType(values)
+
+    @cached_property
+    def solids(self):
+        """mol per litre of mixture of every solid and pure liquid, by name; 0 when it is not there."""
+        return MappingProxyType(
+            {n: v / self.volume for n, v in self.amounts.items() if species(n).phase in ("s", "l")}
+        )
+
+    @cached_property
+    def pressures(self):
+        """Partial pressure in bar of every gas, by name."""
+        rt = R_BAR * self.T
+        return MappingProxyType(
+            {n: c * rt for n, c in self.concentrations.items() if species(n).phase == "g"}
+        )
+
+    @property
+    def total_pressure(self):
+        """Sum of the partial pressures, bar."""
+        return math.fsum(self.pressures.values())
+
+    def __getitem__(self, name):
+        key = protonated(name)
+        if key in self.concentrations:
+            return self.concentrations[key]
+        if key in self.solids:
+            return self.solids[key]
+        if key == "H2O(l)" and self.mixture.has_solution:
+            return WATER_MOLAR
+        raise EqlibError(self._unknown(key))
+
+    def get(self, name, default=0.0):
+        """Like ``s[name]``, but ``default`` for a species that is not in this mixture."""
+        return self[name] if name in self else default
+
+    def __contains__(self, name):
+        return protonated(name) in self.amounts
+
+    def __iter__(self):
+        return iter(self.amounts)
+
+    def __len__(self):
+        return len(self.amounts)
+
+    def _unknown(self, key):
+        wanted = species(key)
+        same = [n for n in self.amounts if species(n).key == wanted.key]
+        words = {"aq": "a solute", "s": "a solid", "l": "a liquid", "g": "a gas"}
+        if same:
+            kind = words[species(same[0]).phase]
+            return f"{key} is not in this mixture; there it is {kind}, written {same[0]}"
+        near = difflib.get_close_matches(key, list(self.amounts), n=3, cutoff=0.4) or list(self.amounts)[:6]
+        hint = f"; did you mean {' or '.join(near)}?" if near else "; the mixture is empty"
+        return f"{key} is not in this mixture{hint}"
+
+    # -- derived --------------------
+
+    @cached_property
+    def pH(self):
+        """-log10 of the activity of H^+ (its concentration when ideal); from OH^- when only that is there.
+
+        Raises EqlibError when the mixture holds neither.
+        """
+        for name in ("H^+", "OH^-"):
+            value = self.concentrations.get(name, 0.0) * self.gamma.get(name, 1.0)
+            if value > 0.0:
+                p = -math.log10(value)
+                return p if name == "H^+" else -math.log10(water(self.T).K) - p
+        raise EqlibError(
+            "the pH has no value: this mixture holds no H^+ and no OH^-; include eq.water() if it should"
+        )
+
+    @cached_property
+    def ionic_strength(self):
+        """Half the sum of c z^2 over all ions, mol/L."""
+        return 0.5 * math.fsum(c * species(n).charge ** 2 for n, c in self._ions())
+
+    @cached_property
+    def charge_imbalance(self):
+        """Positive minus negative charge in solution, mol/L; 0 for what can really be mixed."""
+        return math.fsum(c * species(n).charge for n, c in self._ions())
+
+    def _ions(self):
+        return [
+            (n, c) for n, c in self.concentrations.items() if species(n).charge and species(n).phase == "aq"
+        ]
+
+    @cached_property
+    def notes(self):
+        """Plain sentences: what was assumed, what is odd about the mixture."""
+        found = list(self.remarks)
+        ions = self._ions()
+        size = math.fsum(c * abs(species(n).charge) for n, c in ions)
+        if ions and abs(self.charge_imbalance) > _SLIGHT * size:
+            sign = "positive" if self.charge_imbalance > 0 else "negative"
+            found.append(
+                f"The charges do not balance: {abs(self.charge_imbalance):.3g} mol/L too much {sign} charge. "
+                "Counter-ions that take no part may have been left out."
+            )
+        names = self.concentrations
+        if names.get("OH^-", 0.0) > 0.0 and names.get("H^+", 0.0) == 0.0:
+            found.append(f"The pH is taken from OH^- with pKw {-math.log10(water(self.T).K):.3f}.")
+        return tuple(found)
+
+    def values_for(self, reaction):
+        """Activities (concentrations when ideal; bar for gases of a reaction on basis "p") for its quotient."""
+        values = {n: c * self.gamma.get(n, 1.0) for n, c in self.concentrations.items()}
+        if reaction.basis == "p":
+            values |= self.pressures
+        for name in reaction.quotient_species:
+            if name not in values:
+                if name == "H3O^+" and "H^+" in values:
+                    values[name] = values["H^+"]
+                else:
+                    raise EqlibError(f"{reaction}: {self._unknown(name)}")
+        return values
+
+    def Q(self, reaction):
+        """The reaction quotient, on the reaction's own basis; of activities when these were asked for."""
+        return reaction.quotient(self.values_for(reaction))
+
+    def K(self, reaction):
+        """The constant at this temperature, on the reaction's own basis (unchanged when dH is not known)."""
+        if reaction.dH is None or reaction.T == self.T:
+            return reaction.require_K()
+        return reaction.at(self.T).K
+
+    # -- showing it --------------------
+
+    def _rows(self):
+        for name, value in self.concentrations.items():
+            kind = species(name)
+            if kind.phase == "g":
+                yield name, kind, f"{self.pressures[name]:.4g}", "bar"
+            else:
+                yield name, kind, f"{value:.4g}", "mol/L"
+        for name, value in self.solids.items():
+            yield name, species(name), f"{value:.4g}", "mol per L of mixture"
+
+    def __repr__(self):
+        parts = ", ".join(f"{name} {value} {unit}" for name, _, value, unit in self._rows())
+        return f"State({self.T:g} K, {self.volume:g} L: {parts})"
+
+    def _repr_html_(self):
+        lines = [
+            "<table><caption>"
+            + html.escape(f"Composition at {self.T:g} K, {self.volume * 1000:.4g} mL")
+            + '</caption><thead><tr><th scope="col">Species</th><th scope="col">Amount</th>'
+            + '<th scope="col">Unit</th></tr></thead><tbody>'
+        ]
+        for _, kind, value, unit in self._rows():
+            phase = "" if kind.phase == "aq" else f"({kind.phase})"
+            lines.append(
+                f'<tr><th scope="row" aria-label="{html.escape(kind.spoken)}">{html.escape(kind.unicode)}'
+                f"{phase if not kind.unicode.endswith(phase) else ''}</th><td>{value}</td><td>{unit}</td></tr>"
+            )
+        lines.append("</tbody></table>")
+        lines.extend(f"<p>{html.escape(note)}</p>" for note in self.notes)
+        return "".join(lines)
