@@ -1,0 +1,90 @@
+"""The catalogue: one TOML file for each demonstration, read, checked and made into a System.
+
+``systems()`` lists names; ``system(name)`` or ``system(path)`` gives one. To add your own, put a .toml file in a
+folder and pass that folder, or name the folder in the environment variable EQLIB_SYSTEMS.
+"""
+
+import os
+from pathlib import Path
+
+from eqlib.chem.catalogue.build import build
+from eqlib.chem.catalogue.errors import CatalogueError
+from eqlib.chem.catalogue.looks import all_looks
+from eqlib.chem.catalogue.records import (
+    Band,
+    CatalogueStress,
+    Constant,
+    ConstantChoice,
+    Hazard,
+    Heat,
+    Reagent,
+    Recipe,
+    SolidLook,
+    Spectrum,
+    Stock,
+    System,
+)
+from eqlib.chem.catalogue.shelf import find, folders, read, shelf
+
+__all__ = [
+    "Band",
+    "CatalogueError",
+    "CatalogueStress",
+    "Constant",
+    "ConstantChoice",
+    "Hazard",
+    "Heat",
+    "Reagent",
+    "Recipe",
+    "SolidLook",
+    "Spectrum",
+    "Stock",
+    "System",
+    "check_file",
+    "folders",
+    "solid_look",
+    "spectrum",
+    "system",
+    "systems",
+]
+
+
+def systems(folder=None):
+    """Names of all systems, sorted: those in ``folder`` (or $EQLIB_SYSTEMS) together with the shipped ones."""
+    return sorted(name for name in shelf(folder) if not name.startswith("_"))
+
+
+def system(name, folder=None):
+    """The System called ``name``, or the one in the file at that path (anything with a slash or ending .toml).
+
+    Raises CatalogueError, one line naming file, key and mend; an unknown name gets the nearest known one.
+    """
+    is_path = isinstance(name, Path) or os.sep in str(name) or str(name).endswith(".toml")
+    if not isinstance(name, str | Path) or not str(name).strip():
+        raise CatalogueError(f"a system is named by a text, not {name!r}; it may be one of: {', '.join(systems(folder))}.")
+    path = Path(name).expanduser() if is_path else find(name, folder)
+    file = read(path)
+    files = shelf(folder)
+    if is_path:  # neighbours of a file opened by path may be used by it
+        beside = {p.stem: p for p in sorted(path.parent.glob("*.toml"))}
+        files = {**files, **{n: p for n, p in beside.items() if n.startswith("_") or n not in files}, file.name: path}
+    return build(file, files)
+
+
+def check_file(path, folder=None):
+    """Read and build the file at ``path`` and return its System; raises CatalogueError at the first fault."""
+    return system(Path(path), folder)
+
+
+def spectrum(name, folder=None):
+    """The Spectrum of a species, or None when none is known (it is then taken as colourless)."""
+    from eqlib.chem.species import species
+
+    return all_looks(shelf(folder))[0].get(species(name).name)
+
+
+def solid_look(name, folder=None):
+    """The SolidLook of a solid, or None when none is known."""
+    from eqlib.chem.species import species
+
+    return all_looks(shelf(folder))[1].get(species(name).name)
