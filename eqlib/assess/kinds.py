@@ -50,7 +50,9 @@ MOMENTS = ("mixed", "before", "at_once", "after")
 
 ICE_ROWS = ("initial", "change", "equilibrium")
 
-_NOTHING: Mapping[str, Any] = MappingProxyType({})
+def _nothing() -> Mapping[str, Any]:
+    """An empty mapping that nobody can write to."""
+    return MappingProxyType({})
 
 
 @dataclass(frozen=True)
@@ -115,22 +117,22 @@ class Problem:
     question: str
     part: Part
     expected: Any
-    numbers: Mapping[str, float] = _NOTHING
+    numbers: Mapping[str, float] = field(default_factory=_nothing)
     reactions: tuple[Any, ...] = ()
     portions: tuple[Portion, ...] = ()
     volume: float = 0.0
     temperature: float = 298.15
-    mixed: Mapping[str, float] = _NOTHING
-    before: Mapping[str, float] = _NOTHING
-    at_once: Mapping[str, float] = _NOTHING
-    after: Mapping[str, float] = _NOTHING
-    equilibrium: Mapping[str, float] = _NOTHING
-    measured: Mapping[str, float] = _NOTHING
+    mixed: Mapping[str, float] = field(default_factory=_nothing)
+    before: Mapping[str, float] = field(default_factory=_nothing)
+    at_once: Mapping[str, float] = field(default_factory=_nothing)
+    after: Mapping[str, float] = field(default_factory=_nothing)
+    equilibrium: Mapping[str, float] = field(default_factory=_nothing)
+    measured: Mapping[str, float] = field(default_factory=_nothing)
     observed: str = ""
     extent: float | None = None
     stress: Any = None
     disturbance: Any = None
-    answers: Mapping[str, Any] = _NOTHING
+    answers: Mapping[str, Any] = field(default_factory=_nothing)
     parts: tuple[Part, ...] = ()
 
     @property
