@@ -4,17 +4,28 @@
 was seen and what would do. Nothing is evaluated; see the sibling modules for each kind's grammar.
 """
 
+from functools import lru_cache
+
 from eqlib.assess.readers_base import MAX_TEXT, Reading, Unreadable, refused
+from eqlib.assess.readers_equations import read_equation
+from eqlib.assess.readers_expressions import read_expression
 from eqlib.assess.readers_numbers import read_number
 from eqlib.assess.readers_plain import plain
+from eqlib.assess.readers_tables import read_order, read_table
 from eqlib.assess.readers_words import read_choice
 
 __all__ = ["MAX_TEXT", "Reading", "Unreadable", "read_part"]
 
 
-def read_part(part, raw):
-    """Read ``raw`` as an answer to ``part`` (see eqlib.assess.kinds.Part). Returns a Reading, always."""
+def read_part(part, raw, species=()):
+    """Read ``raw`` as an answer to ``part`` (see eqlib.assess.kinds.Part). Returns a Reading, always.
+
+    ``species``: canonical names of the reaction's species, for an expression; without them its brackets are not
+    checked against the reaction until it is marked.
+    """
     try:
+        if part.kind == "expression":
+            return read_expression(raw, species)
         return _READERS[part.kind](part, raw)
     except Unreadable as problem:
         return refused(str(problem))
@@ -30,6 +41,28 @@ def _number(part, raw):
     return read_number(raw, part.unit)
 
 
+def _table(part, raw):
+    return read_table(raw, part.columns, unit=part.unit or "mol/L")
+
+
+def _order(part, raw):
+    return read_order(raw, part.options)
+
+
+def _equation(part, raw):
+    species, reactants = _species_of(part.skeleton)
+    return read_equation(raw, species, reactants)
+
+
+@lru_cache(maxsize=256)
+def _species_of(skeleton):
+    """(species in the order of the skeleton equation, how many are reactants)."""
+    from eqlib.chem.equations import sides
+
+    left, right = sides(skeleton)
+    return (*left, *right), len(left)
+
+
 def _text(_part, raw):
     value = plain(raw)
     if value is None or (isinstance(value, str) and not value.strip()):
@@ -40,4 +73,11 @@ def _text(_part, raw):
     return Reading(True, value, f"read as a text of {count} word{'' if count == 1 else 's'}")
 
 
-_READERS = {"choice": _choice, "number": _number, "text": _text}
+_READERS = {
+    "choice": _choice,
+    "number": _number,
+    "text": _text,
+    "table": _table,
+    "order": _order,
+    "equation": _equation,
+}

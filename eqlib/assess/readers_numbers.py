@@ -148,11 +148,11 @@ def _split(body, typed, name):
     opened = body.startswith("(")
     if opened:
         body = body[1:].lstrip()
-    digits, end = _number_at(body, typed, name)
+    digits, end = number_at(body, typed, name)
     rest, spread = body[end:], False
     found = _PLUS_MINUS.match(rest)
     if found is not None:
-        _, more = _number_at(rest[found.end() :], typed, name)
+        _, more = number_at(rest[found.end() :], typed, name)
         rest, spread = rest[found.end() + more :], True
     if opened:
         rest = rest.lstrip()
@@ -164,7 +164,8 @@ def _split(body, typed, name):
     return digits, rest.strip(), spread
 
 
-def _number_at(text, typed, name):
+def number_at(text, typed, name):
+    """(Digits, length) of the number that ``text`` starts with. Errors: Unreadable."""
     bare = _BARE_POWER.match(text)
     if bare is not None:
         one = Digits(Fraction(-1 if bare.group("sign") == "-" else 1), Figures(1, 1, 0))
