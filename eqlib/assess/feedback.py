@@ -20,7 +20,7 @@ TOO_MANY_FIGURES = (
 TOO_FEW_FIGURES = (
     "The value is right. It is written with fewer figures than the data can carry, which costs a little, once."
 )
-MULTIPLE = "Balanced. All the numbers can be divided by {factor} to give the usual, smallest set."
+MULTIPLE = "Right: it is balanced. Usually the smallest whole numbers are written."
 NEVER_MARKED = "Thank you for saying how sure you are. This is never marked."
 HALFWAY = "Partly right: {right} of {all} places."
 

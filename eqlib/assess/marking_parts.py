@@ -239,12 +239,12 @@ def _order(problem, value) -> _Verdict:
 
 def _typed(part, problem, value) -> _Verdict:
     """A balanced equation or an equilibrium expression, compared by meaning."""
-    from eqlib.assess.marking_typed import same_equation, same_expression
+    from eqlib.assess.marking_typed import expression_verdict, same_equation
 
-    same = same_equation if part.kind == "equation" else same_expression
-    factor = same(problem.expected, value, problem)
-    if factor == 1:
-        return _Verdict(1.0, "right")
-    if factor:
-        return _Verdict(1.0, "right", None, feedback.MULTIPLE.format(factor=f"{factor:g}"))
-    return _Verdict(0.0, "wrong", choice_mistake(part, problem, value))
+    if part.kind == "expression":
+        right, mistake = expression_verdict(problem, value)
+        return _Verdict(1.0, "right") if right else _Verdict(0.0, "wrong", mistake)
+    factor = same_equation(problem.expected, value)
+    if not factor:
+        return _Verdict(0.0, "wrong")
+    return _Verdict(1.0, "right", None, "" if factor == 1 else feedback.MULTIPLE)

@@ -1,0 +1,165 @@
+"""The worked solution of a question, in markdown, from the student's own numbers. Every number is computed."""
+
+from __future__ import annotations
+
+from eqlib.assess.kinds_reasons import tied_up
+from eqlib.assess.outcome_numbers import R_J
+
+
+def worked(question, outcome, variant) -> str:
+    """The working of one student's copy of a question; what is not asked is left out."""
+    problem = outcome.problem
+    pieces: list[str] = []
+    if problem.reactions:
+        pieces.append(_reaction_line(problem))
+    if problem.portions and problem.reactions:
+        pieces.append(_mixing(problem))
+    if problem.measured:
+        pieces.append(_reading(problem))
+    if problem.extent is not None and _asks(question, "K", "ice", "extent", "concentration"):
+        pieces.append(ice_markdown(problem))
+    if problem.disturbance is not None:
+        pieces.append(_disturbance(problem))
+    pieces.extend(_answers(question, outcome))
+    return "\n\n".join(piece for piece in pieces if piece)
+
+
+def _asks(question, *names) -> bool:
+    return any(part.quantity in names or (part.ask in names and part.ask != "K") for part in question.parts)
+
+
+def _unicode(name: str) -> str:
+    from eqlib.chem.species import species
+
+    return species(name).unicode
+
+
+def amount(value: float) -> str:
+    """A number for reading: three figures, powers of ten written out."""
+    if value == 0:
+        return "0"
+    if 1e-3 <= abs(value) < 1e4:
+        return f"{value:#.3g}".rstrip(".")
+    mantissa, exponent = f"{value:.2e}".split("e")
+    raised = str(int(exponent)).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
+    return f"{mantissa} × 10{raised}"
+
+
+def _reaction_line(problem) -> str:
+    reaction = problem.reaction
+    line = f"**Reaction:** {reaction.unicode}"
+    if reaction.quotient_species:
+        line += f", with {reaction.expression}"
+    return f"{line}."
+
+
+def _mixing(problem) -> str:
+    total = problem.volume
+    lines = [f"**Mixing.** The volume is {amount(1e3 * total)} mL in all. Before any reaction:"]
+    for name in problem.reaction.quotient_species:
+        terms = [
+            f"{amount(portion.concentrations[name])} × {amount(1e3 * portion.volume)}/{amount(1e3 * total)}"
+            for portion in problem.portions
+            if portion.concentrations.get(name)
+        ]
+        if terms:
+            lines.append(f"- [{_unicode(name)}] = {' + '.join(terms)} = {amount(problem.mixed[name])} mol/L")
+    return "\n".join(lines)
+
+
+def _reading(problem) -> str:
+    m = problem.measured
+    if "K1" in m:
+        return (
+            f"**van 't Hoff.** ΔH = −R ln(K₂/K₁) / (1/T₂ − 1/T₁) with R = {R_J:.5g} J/(mol K), K₁ = {amount(m['K1'])} at "
+            f"{m['T1']:.2f} K and K₂ = {amount(m['K2'])} at {m['T2']:.2f} K."
+        )
+    if "absorbance" in m:
+        blank = f" − {m['blank']:g}" if m["blank"] else ""
+        found = (m["absorbance"] - m["blank"]) / (m["epsilon"] * m["path"])
+        return (
+            f"**Reading.** [{_unicode(problem.observed)}] = (A{blank}) / (ε l) = ({m['absorbance']:g}{blank}) / "
+            f"({m['epsilon']:g} × {m['path']:g}) = {amount(found)} mol/L."
+        )
+    return f"**Reading.** [{_unicode(problem.observed)}] = {amount(m['concentration'])} mol/L at equilibrium."
+
+
+def ice_markdown(problem) -> str:
+    """The ICE table of the first reaction as a markdown table, mol/L."""
+    names = list(problem.reaction.quotient_species)
+    changes = {name: float(problem.reaction.coefficients[name]) * problem.extent for name in names}
+    rows = {
+        "Initial": {name: problem.mixed.get(name, 0.0) for name in names},
+        "Change": changes,
+        "Equilibrium": {name: problem.equilibrium[name] for name in names},
+    }
+    lines = [
+        "| mol/L | " + " | ".join(_unicode(name) for name in names) + " |",
+        "|---|" + "---|" * len(names),
+    ]
+    for label, row in rows.items():
+        cells = [("+" if label == "Change" and row[name] > 0 else "") + amount(row[name]) for name in names]
+        lines.append(f"| {label} | " + " | ".join(cells) + " |")
+    return "\n".join(lines)
+
+
+def _disturbance(problem) -> str:
+    d = problem.disturbance
+    lines = [f"**The change.** {d.stress.describe().rstrip('.')}."]
+    lines.append(_compare(d))
+    bound = tied_up(problem)
+    if bound and len(problem.reactions) > 1:
+        lines.append(_competitor(problem, bound))
+    if d.explanation:
+        lines.append(d.explanation)
+    lines.append(_before_after(problem))
+    return "\n\n".join(lines)
+
+
+def _compare(d) -> str:
+    where = {"forward": "smaller than", "reverse": "larger than"}
+    ratio = d.Q / d.K if d.K else 0.0
+    sign = "equal to" if abs(ratio - 1) <= 0.005 else where["forward" if ratio < 1 else "reverse"]
+    return f"Right after the change, before anything has reacted, Q = {amount(d.Q)}; that is {sign} K = {amount(d.K)}."
+
+
+def _competitor(problem, bound: str) -> str:
+    """Name what took the reactant away: the other reaction that holds it and gained most."""
+    at_once, after = problem.disturbance.at_once, problem.disturbance.after
+    mine = problem.reaction.coefficients
+    takers = {}
+    for reaction in problem.reactions[1:]:
+        if bound not in reaction.coefficients:
+            continue
+        for name in reaction.coefficients:
+            if name not in mine and name in after:
+                takers[name] = after.amounts.get(name, 0.0) - at_once.amounts.get(name, 0.0)
+    gained = max(takers, key=takers.get, default=None)
+    if gained is None or takers[gained] <= 0:
+        return f"Another equilibrium takes {_unicode(bound)} away."
+    return f"A competing equilibrium takes {_unicode(bound)} away, as {_unicode(gained)}."
+
+
+def _before_after(problem) -> str:
+    names = list(problem.reaction.quotient_species)
+    lines = ["| mol/L | " + " | ".join(_unicode(name) for name in names) + " |", "|---|" + "---|" * len(names)]
+    for label, row in (("Before", problem.before), ("At once", problem.at_once), ("After", problem.after)):
+        lines.append(f"| {label} | " + " | ".join(amount(row.get(name, 0.0)) for name in names) + " |")
+    return "\n".join(lines)
+
+
+def _answers(question, outcome):
+    """One line for each part that has a right answer."""
+    lines = []
+    for part in question.parts:
+        value = outcome.expected.get(part.id)
+        if value is None or part.ask == "ice":
+            continue
+        if part.kind == "choice":
+            said = dict(part.options).get(value, value)
+        elif part.kind == "number":
+            said = f"{amount(value)} {part.unit}".strip()
+        else:
+            said = ", ".join(value) if isinstance(value, list) else str(value)
+        lines.append(f"- {part.label.rstrip('?:. ')}: **{said}**")
+    return ["**So:**\n" + "\n".join(lines)] if lines else []
