@@ -194,8 +194,8 @@ def components(epsilons, absorbances, path_cm=1.0):
     readings = numbers(absorbances, "absorbance")
     if matrix.ndim != 2 or matrix.shape[0] != len(readings) or matrix.shape[0] < matrix.shape[1]:
         raise EqlibError(
-            f"epsilons has shape {matrix.shape} for {len(readings)} readings; give a row for each wavelength and "
-            "a column for each component, no fewer rows than columns"
+            f"epsilons has shape {matrix.shape} for {len(readings)} readings; give a row for each wavelength "
+            "and a column for each component, no fewer rows than columns"
         )
     size = np.linalg.norm(matrix, axis=0)
     if np.any(size == 0) or np.linalg.cond(matrix / size) > 1e6:

@@ -1,0 +1,131 @@
+"""Wells of a plate (seen from above) or cuvettes (seen from the side), each labelled in words and with a
+number.
+
+Colour is an extra here: the label, the absorbance and the words under each vessel carry the meaning, a
+dotted pattern marks a precipitate, and the bar beside a cuvette shows how deep it is filled.
+"""
+
+from eqlib.lab.colour import Colour, colour_of, path_length
+from eqlib.notebook.alt_text import Table, listed, number, said
+from eqlib.notebook.figures_base import INK, QUIET, SMALL, TEXT, LabelledFigure, bare_axes, heading, sheet
+
+STAGES = ("before", "at once", "after")
+_WIDTH = 8.0
+
+
+def wells(change, path_cm=1.0, view="side", light="daylight", area_cm2=None, labels=None, title=""):
+    """Vessels side by side: a Disturbance (before, at once, after), or a sequence of States or Colours.
+
+    ``view`` "side" draws cuvettes looked through ``path_cm``; "above" draws wells of one area, that in
+    which the first state stands ``path_cm`` deep unless ``area_cm2`` is given. ``labels`` name the vessels.
+    """
+    states, labels = stages(change, labels)
+    if view == "above" and area_cm2 is None and not isinstance(states[0], Colour):
+        area_cm2 = 1000.0 * states[0].volume / path_length(states[0], path_cm)
+    colours = [s if isinstance(s, Colour) else colour_of(s, path_cm, view, light, area_cm2) for s in states]
+    nm = max(colours, key=lambda colour: colour.absorbance).peak_nm
+    readings = [_reading(state, nm, colour) for state, colour in zip(states, colours, strict=True)]
+    figure = sheet(_WIDTH, 3.6)
+    axes = bare_axes(figure, (0.0, 0.0, 1.0, 1.0), (0.0, _WIDTH), (0.0, 3.6))
+    step = _WIDTH / len(colours)
+    for i, (label, colour, reading) in enumerate(zip(labels, colours, readings, strict=True)):
+        _vessel(axes, (i + 0.5) * step, min(step, 2.6), view, colour, label)
+        _caption(axes, (i + 0.5) * step, step, colour, reading, nm)
+    heading(figure, title or f"Seen from {'above' if view == 'above' else 'the side'}")
+    return LabelledFigure(figure, *_words(labels, colours, readings, nm, view))
+
+
+def stages(change, labels=None):
+    """The states of a change and their labels; a single State or Colour counts as one."""
+    if hasattr(change, "before") and hasattr(change, "after"):
+        states = [change.before, change.at_once, change.after]
+        return states, tuple(labels or STAGES)
+    states = list(change) if isinstance(change, list | tuple) else [change]
+    named = tuple(labels or (STAGES if len(states) == 3 else STAGES[::2] if len(states) == 2 else ()))
+    return states, (*named, *(f"vessel {i + 1}" for i in range(len(named), len(states))))
+
+
+def _reading(state, nm, colour):
+    if isinstance(state, Colour):
+        return colour.absorbance
+    from eqlib.lab.colour import absorbance
+
+    return absorbance(state, nm, colour.path_cm)
+
+
+def _vessel(axes, middle, room, view, colour, label):
+    from matplotlib.patches import Circle, Rectangle
+
+    axes.text(middle, 3.06, label, fontsize=TEXT, color=INK, ha="center", va="top", weight="bold")
+    hatch = ".." if colour.cloud.words else None
+    if view == "above":
+        axes.add_patch(Circle((middle, 1.95), 0.36 * room, facecolor="white", edgecolor=INK, linewidth=1.2))
+        fill = Circle(
+            (middle, 1.95), 0.31 * room, facecolor=colour.hex, edgecolor=INK, linewidth=2.2, hatch=hatch
+        )
+    else:
+        wide = 0.5 * room
+        axes.add_patch(
+            Rectangle((middle - wide / 2, 1.15), wide, 1.62, facecolor="white", edgecolor=INK, linewidth=1.2)
+        )
+        fill = Rectangle(
+            (middle - wide / 2, 1.15), wide, 1.3, facecolor=colour.hex, edgecolor=INK, linewidth=2.2
+        )
+        fill.set_hatch(hatch)
+    axes.add_patch(fill)
+
+
+def _caption(axes, middle, step, colour, reading, nm):
+    lines = [f"A {reading:.2f} at {nm:.0f} nm", *_wrapped(colour.words, int(9.0 * step))]
+    for i, line in enumerate(lines[:3]):
+        axes.text(
+            middle,
+            0.98 - 0.29 * i,
+            line,
+            fontsize=SMALL,
+            color=INK if i == 0 else QUIET,
+            ha="center",
+            va="top",
+        )
+
+
+def _wrapped(words, width):
+    import textwrap
+
+    return textwrap.wrap(words, max(width, 14))
+
+
+def _words(labels, colours, readings, nm, view):
+    where = "above" if view == "above" else "the side"
+    described = listed(
+        f"{label}: {colour.words}, absorbance {said(reading)} at {nm:.0f} nm"
+        for label, colour, reading in zip(labels, colours, readings, strict=True)
+    )
+    count = {1: "One vessel", 2: "Two vessels", 3: "Three vessels"}.get(len(labels), f"{len(labels)} vessels")
+    neutral = (
+        f"{count} seen from {where}, labelled {listed(labels)}, each with its colour in words and its absorbance "
+        f"at {nm:.0f} nm printed underneath."
+    )
+    table = Table(
+        f"Colours seen from {where}",
+        (
+            "vessel",
+            "colour in words",
+            f"absorbance at {nm:.0f} nm",
+            "lightness L*",
+            "path / cm",
+            "precipitate",
+        ),
+        tuple(
+            (
+                label,
+                c.words,
+                f"{reading:.3g}",
+                f"{c.lightness:.1f}",
+                number(c.path_cm),
+                ", ".join(c.cloud.solids) or "none",
+            )
+            for label, c, reading in zip(labels, colours, readings, strict=True)
+        ),
+    )
+    return f"Seen from {where}. {described}.", neutral, table
