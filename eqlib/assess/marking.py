@@ -166,7 +166,8 @@ def _mark_attempt(question, attempt: Mapping, student, policy: Policy, retry) ->
     if retry is None:
         retry = _retry_of(question, attempt)
     outcome = question.outcome(student, retry)
-    readings = {part.id: _read(part, attempt) for part in question.parts}
+    names = _species(outcome.problem)
+    readings = {part.id: _read(part, attempt, names) for part in question.parts}
     values = {name: reading.value for name, reading in readings.items() if reading is not None and reading.ok}
     total = sum(part.weight for part in question.parts if part.scored)
     made: list[PartMark] = []
@@ -203,12 +204,17 @@ def _retry_of(question, attempt) -> int:
     return asked
 
 
-def _read(part, attempt):
+def _species(problem) -> tuple[str, ...]:
+    """The names an equilibrium expression may hold."""
+    return tuple(problem.reaction.coefficients) if problem.reactions else ()
+
+
+def _read(part, attempt, names=()):
     """The Reading of a part, or None when nothing was answered."""
     raw = attempt.get(part.id)
     if raw is None or (issubclass(type(raw), str) and not str.strip(raw)):
         return None
-    return read_part(part, raw)
+    return read_part(part, raw, names)
 
 
 def _total(made, most: float) -> float:

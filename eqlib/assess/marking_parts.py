@@ -165,19 +165,12 @@ def _with_figures(part, reading, policy, spent, note) -> _Verdict:
 
 
 def number_mistake(problem, value: float, reading, policy) -> str | None:
-    """The mistake whose value is nearest to a wrong number, if any is near enough."""
-    from eqlib.assess.mistakes import suspects
+    """The mistake a wrong number is consistent with, if any."""
+    from eqlib.assess.mistakes import name_mistake, suspects
 
-    near = [
-        (abs(value / found.value - 1.0), found.mistake)
-        for found in suspects(problem)
-        if type(found.value) in (int, float) and found.value and _as_good_as(value, found.value, reading, policy)
-    ]
-    return min(near)[1] if near else None
-
-
-def _as_good_as(value, suspect, reading, policy) -> bool:
-    return close(value, suspect, policy.window) or _rounded_alike(value, suspect, reading, fewest=3)
+    tolerance = problem.part.tolerance or policy.tolerance
+    figures = getattr(reading, "figures", None)
+    return name_mistake(value, suspects(problem), problem.expected, tolerance, policy.window, figures).mistake
 
 
 def _carried(part, problem, own):
@@ -189,19 +182,19 @@ def _carried(part, problem, own):
 
 
 def _table(part, problem, value, policy) -> _Verdict:
-    """Each place counts alike. The E row may follow from the student's own I and C rows."""
+    """Each place counts alike. The E row may follow from the student's own I and C rows; places in x count too."""
     tolerance = part.tolerance or policy.tolerance
-    rows = problem.expected
     right = carried = 0
     for name in part.columns:
         own = {row: _cell(value, row, name) for row in ICE_ROWS}
+        nu = float(problem.reaction.coefficients[name])
         for row in ICE_ROWS:
             if own[row] is None:
                 continue
-            if close(own[row], rows[row][name], tolerance):
+            if _same_place(own[row], problem.expected[row][name], _in_x(problem, row, name, nu), tolerance):
                 right += 1
             elif row == "equilibrium" and None not in own.values() and policy.carry_forward:
-                carried += close(own[row], own["initial"] + own["change"], tolerance) and own[row] >= 0
+                carried += _follows(own, tolerance)
     places = len(ICE_ROWS) * len(part.columns)
     if right + carried == places:
         return _Verdict(1.0, "carried" if carried else "right")
@@ -212,9 +205,31 @@ def _table(part, problem, value, policy) -> _Verdict:
     return _Verdict((right + carried) / places, "partly" if right + carried else "wrong", mistake, said)
 
 
-def _cell(value, row, name) -> float | None:
-    cell = value.get(row, {}).get(name) if isinstance(value, dict) else None
-    return float(cell) if type(cell) in (int, float) and math.isfinite(cell) else None
+def _cell(value, row, name):
+    """A place of a table as a straight line in x (a plain number has no x in it), or None if it is empty."""
+    from eqlib.assess.readers_tables import linear
+
+    return linear(value.get(row, {}).get(name))
+
+
+def _in_x(problem, row, name, nu) -> tuple[float, float]:
+    """What the place is before x is known: (constant, multiple of x)."""
+    constant = 0.0 if row == "change" else problem.mixed.get(name, 0.0)
+    return constant, 0.0 if row == "initial" else nu
+
+
+def _same_place(cell, number: float, in_x, tolerance) -> bool:
+    if cell.multiple:
+        return close(cell.constant, in_x[0], tolerance) and close(cell.multiple, in_x[1], tolerance)
+    return close(cell.constant, number, tolerance)
+
+
+def _follows(own, tolerance) -> bool:
+    """Is E = I + C, with the student's own I and C, and nothing below zero?"""
+    constant = own["initial"].constant + own["change"].constant
+    multiple = own["initial"].multiple + own["change"].multiple
+    end = own["equilibrium"]
+    return close(end.constant, constant, tolerance) and close(end.multiple, multiple, tolerance) and end.constant >= 0
 
 
 def table_mistake(problem, value) -> str | None:

@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from fractions import Fraction
 
 from eqlib.assess.readers_judge import judge_expression
 from eqlib.chem.errors import EqlibError
 
 
-def same_equation(expected: str, given: str) -> float:
-    """How many times the usual set of numbers the given balanced equation is; 0 when it is another or not balanced."""
+def same_equation(expected: str, given: Mapping[str, float]) -> float:
+    """How many times the usual numbers the given coefficients are; 0 when they are others or do not balance."""
     from eqlib.chem.reactions import Reaction
 
-    try:
-        found = Reaction(given)
-    except EqlibError:
-        return 0.0
-    right, own = Reaction(expected).coefficients, found.coefficients
+    right = Reaction(expected).coefficients
+    own = {name: Fraction(number).limit_denominator(10_000) for name, number in given.items() if number}
     if right.keys() != own.keys():
         return 0.0
-    ratios = {Fraction(own[name]) / Fraction(right[name]) for name in right}
+    ratios = {own[name] / Fraction(right[name]) for name in right}
     factor = ratios.pop()
     return float(factor) if not ratios and factor > 0 else 0.0
 

@@ -32,7 +32,11 @@ def outcome_of(question, variant) -> Outcome:
 
 @lru_cache(maxsize=_CACHED)
 def _outcome(question, student: str, retry: int) -> Outcome:
-    variant = question.variant(student or None, retry)
+    return outcome_for_numbers(question, question.variant(student or None, retry))
+
+
+def outcome_for_numbers(question, variant) -> Outcome:
+    """As outcome_of, for any numbers at all (not cached). Raises QuestionError."""
     try:
         problem, states = _problem(question, variant)
         expected = {
@@ -61,27 +65,21 @@ def shown_numbers(question, variant) -> dict[str, str]:
     shown = dict(variant.shown)
     table = question.given.get("measured", {})
     if table.get("reading") in ("absorbance", "concentration"):
-        shown[table["reading"]] = _reading_text(question, variant.student, variant.retry)
+        try:
+            shown[table["reading"]] = show(_reading(question, variant))
+        except EqlibError as error:
+            raise QuestionError(f"question {question.id!r}: {error}") from None
     return shown
 
 
-@lru_cache(maxsize=_CACHED)
-def _reading_text(question, student: str, retry: int) -> str:
-    variant = question.variant(student or None, retry)
-    try:
-        return show(_reading(question, variant)[0])
-    except EqlibError as error:
-        raise QuestionError(f"question {question.id!r}: {error}") from None
-
-
-def _reading(question, variant) -> tuple[Decimal, object]:
-    """The rounded reading (as printed) and the State it is a reading of."""
+def _reading(question, variant) -> Decimal:
+    """The rounded reading, as printed."""
     given, numbers = question.given, variant.numbers
     reactions = reactions_of(given, numbers)
     mixture = start_mixture(given, reactions, portions_of(given, numbers), numbers)
     state = mixture.equilibrate()
     table = {key: _number(item, numbers) for key, item in given["measured"].items()}
-    return reading_of(table, state), state
+    return reading_of(table, state)
 
 
 def _number(item, numbers):
@@ -133,7 +131,7 @@ def _with_reading(question, variant, problem: Problem) -> Problem:
         measured = {name: value_of(table[name], numbers) for name in ("K1", "K2")}
         measured |= {f"T{n}": value_of(table[f"celsius{n}"], numbers) + 273.15 for n in (1, 2)}
         return replace(problem, measured=MappingProxyType(measured))
-    value, _ = _reading(question, variant)
+    value = _reading(question, variant)
     measured = {table["reading"]: float(value)}
     if table["reading"] == "absorbance":
         measured["epsilon"] = value_of(table["epsilon"], numbers)
