@@ -1,0 +1,108 @@
+"""What the notebook keeps of an answer: the record as data, and the same to read."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from eqlib.assess.answers import MIME, Record
+from eqlib.assess.kinds import ICE_ROWS
+from eqlib.assess.readers import read_part
+from eqlib.notebook.display import bundle
+from eqlib.notebook.style import ASLEEP, RECORD, SHEET, box, paragraph, table, text
+
+_COUNTS = {
+    "first": "Your first answer is the one that counts; later changes are kept beside it.",
+    "last": "You can change it until you hand in; the last answer counts.",
+    "best": "You can change it until you hand in; the best answer counts.",
+}
+_OPEN = "To open the form, click in the cell above this line and press Shift + Enter."
+_REOPEN = (
+    "To change your answer, click in the cell above this line and press Shift + Enter; the form opens again."
+)
+
+
+def record_bundle(question, record: Record | None, *, note: str = "", form: bool = True) -> dict:
+    """The output that holds one answer. ``note`` is one more plain line; ``form`` says whether a form belongs to it."""
+    if record is None:
+        inner = f"<p style='margin:.25em 0'><strong>Not recorded yet.</strong>{f' {text(note)}' if note else ''}</p>"
+        more = {}
+    else:
+        inner = _recorded(question, record) + (paragraph(note) if note else "")
+        more = {MIME: record.to_dict()}
+    page = box(
+        inner,
+        kind="dashed" if record is None else "solid",
+        mark=RECORD,
+        label=f"Your answer to {question.title}",
+        status=True,
+    )
+    if form:
+        page = SHEET + page + asleep_line(_OPEN if record is None else _REOPEN)
+    return bundle(page, more)
+
+
+def asleep_line(words: str = _OPEN) -> str:
+    """The line that stands in for a form while there is none on the page."""
+    return f"<p class='{ASLEEP}' style='margin:.25em 0'>{text(words)}</p>"
+
+
+def _recorded(question, record: Record) -> str:
+    page = (
+        f"<p style='margin:.25em 0'><strong>Recorded ✓</strong> {text(time_of(record))}, "
+        f"receipt <code>{text(record.receipt)}</code></p>"
+    )
+    rows = answer_rows(question, record.answer)
+    if rows:
+        page += table("Your answer, as it was read", rows)
+    if question.mode == "assessed":
+        page += paragraph(f"It will be marked after you hand in. {_COUNTS[question.policy.attempts]}")
+        if (
+            question.policy.attempts == "first"
+            and record.history
+            and dict(record.first) != dict(record.answer)
+        ):
+            page += table("Your first answer, which counts", answer_rows(question, record.first))
+    return page
+
+
+def answer_rows(question, answer) -> list[tuple[str, str]]:
+    """(what was asked, what was read) for every part that holds something."""
+    rows: list[tuple[str, str]] = []
+    for part in question.parts:
+        if part.id not in answer or answer[part.id] is None:
+            continue
+        found = read_part(part, answer[part.id])
+        if part.kind == "table" and found.ok:
+            rows.extend(_table_rows(part, found.value))
+        else:
+            rows.append((part.label, read_words(part, found)))
+    return rows
+
+
+def read_words(part, found) -> str:
+    """A reading in words: the option's own label, or what was read of something typed."""
+    if not found.ok:
+        return f"could not be read: {found.message}"
+    if part.kind == "choice":
+        return next((label for value, label in part.options if value == found.value), found.shown)
+    shown = found.shown
+    return shown[8:] if shown.lower().startswith("read as ") else shown
+
+
+def _table_rows(part, value):
+    from eqlib.chem.species import species
+
+    for row in ICE_ROWS:
+        cells = value.get(row, {}) if isinstance(value, dict) else {}
+        shown = ", ".join(
+            f"{species(column).unicode} {cells[column]:.4g}"
+            for column in part.columns
+            if cells.get(column) is not None
+        )
+        yield row.capitalize(), shown or "empty"
+
+
+def time_of(record: Record) -> str:
+    """When an answer was recorded, in the clock of this computer."""
+    when: datetime = record.when.astimezone()
+    return f"{when.day} {when:%B %Y, %H:%M}"

@@ -1,0 +1,47 @@
+"""The reveal cell: predict first, then see."""
+
+from __future__ import annotations
+
+from eqlib.notebook.display import Slot, bundle
+from eqlib.notebook.lessons_check import waiting
+from eqlib.notebook.records import Store
+from eqlib.notebook.records_session import marking
+from eqlib.notebook.style import notice
+
+_LATER = "What happens is shown when this has been marked."
+_NEVER = "This question shows no outcome; talk it over in class."
+_NONE = "There is nothing to show here: this question has no change to watch."
+
+
+def reveal(question, store: Store, slot: Slot, retry: int = 0) -> bool:
+    """Show the outcome in ``slot`` if it may be seen. True when it was."""
+    words = _not_yet(question, store)
+    if words:
+        slot.show(bundle(words))
+        return False
+    from eqlib.notebook.display_outcome import outcome_bundle
+
+    record = store.record_of(question.id)
+    student = store.student if record is None or record.student else None
+    outcome = question.outcome(student, retry)
+    if outcome.disturbance is None:
+        slot.show(bundle(notice(_NONE)))
+        return False
+    slot.show(outcome_bundle(question, outcome))
+    if not marking():
+        show_wells(outcome)
+    return True
+
+
+def _not_yet(question, store: Store) -> str:
+    if question.reveal == "never":
+        return notice(_NEVER)
+    if question.reveal == "after-marking" and not marking():
+        return notice(_LATER)
+    if store.record_of(question.id) is None:
+        return waiting(recorded=False)
+    return ""
+
+
+def show_wells(outcome) -> None:
+    """The figure: the wells before, at once and after."""

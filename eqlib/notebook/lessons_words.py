@@ -1,0 +1,166 @@
+"""The texts of a lesson: its introduction, the bench it stands on, and each question with the student's numbers."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from eqlib.notebook.display import words_of
+from eqlib.notebook.display_outcome import number
+from eqlib.notebook.style import box, details, items, paragraph, table, text
+
+_STEPS = {
+    "assessed": (
+        "Read the question, fill in the form under it, and press Record. What was read is shown back to you.",
+        "Then run the next cell to see what really happens. Nothing is shown before you have predicted.",
+        "Everything you record is kept in this notebook and in a second file beside it. You may close the page, "
+        "restart, or clear the outputs: run the cells again and your answers are there.",
+        "The last cell lists what is recorded and what is still missing. Save (Ctrl + S) before you hand in.",
+    ),
+    "practice": (
+        "Read the question, fill in the form under it, and press Record. You are told at once how it went.",
+        "Try as often as you like. Each time there is a little more help; after some tries, the worked solution.",
+        "“New numbers” asks the same again with other numbers.",
+        "Everything you record is kept in this notebook and in a second file beside it.",
+    ),
+}
+
+
+def intro_page(questions) -> str:
+    """What the assignment is and how answering works."""
+    header = questions.assignment
+    inner = paragraph(
+        f"{header.title}: {len(questions)} questions, {questions.points:g} points. "
+        + (
+            "Your answers are recorded now and marked after you hand in."
+            if header.mode == "assessed"
+            else "This is practice: nothing is handed in."
+        )
+    )
+    inner += items(_STEPS[header.mode])
+    inner += paragraph(
+        "How to run a cell: click in it and press Shift + Enter. Forms work with the keyboard alone: "
+        "Tab moves on, the space bar chooses and presses."
+    )
+    return box(inner, label=header.title)
+
+
+def bench_page(name: str) -> str:
+    """A system of the catalogue, without anything that would give a prediction away."""
+    from eqlib.chem.catalogue import system
+
+    found = system(name)
+    reaction, chosen = _main(found)
+    inner = f"<p style='margin:.25em 0'><strong>{text(found.title)}</strong></p>"
+    inner += table(
+        "The reaction",
+        [
+            ("Equation", _pretty(reaction)),
+            ("K", f"{number(reaction.K)} ({chosen.conditions})" if chosen else number(reaction.K)),
+            *(
+                [("Source of K", chosen.source + (" (from memory)" if chosen.from_memory else ""))]
+                if chosen
+                else []
+            ),
+            ("Vessel", found.recipe.vessel),
+        ],
+    )
+    inner += "<p style='margin:.25em 0'>What is done:</p>" + items(found.recipe.steps)
+    inner += table(
+        "What to take care of", [(h.reagent, h.words.removeprefix(f"{h.reagent}: ")) for h in found.hazards]
+    )
+    inner += table(
+        "At the bench",
+        [
+            ("Wear", "; ".join(found.ppe)),
+            ("Waste", "; ".join(found.waste)),
+            ("If something is spilt", "; ".join(found.spill)),
+        ],
+    )
+    if found.data_only:
+        inner += paragraph(found.data_only)
+    return box(inner, label=found.title)
+
+
+def _main(found):
+    reaction = found.reactions[0]
+    for choice in found.constants.values():
+        if getattr(choice.reaction, "coefficients", None) == reaction.coefficients:
+            return reaction, choice.default
+    return reaction, None
+
+
+def _pretty(reaction) -> str:
+    """A reaction as it is written on paper."""
+    from eqlib.chem.species import species
+
+    sides = []
+    for sign in (-1, 1):
+        terms = []
+        for name, nu in reaction.coefficients.items():
+            if nu * sign > 0:
+                count = abs(nu)
+                terms.append((f"{count} " if count != 1 else "") + species(name).unicode)
+        sides.append(" + ".join(terms))
+    return " ⇌ ".join(sides)
+
+
+def prompt_bundle(question, student, retry: int = 0) -> dict:
+    """The question as its student meets it: title, points, numbers, and what to take care of."""
+    whose = f" · numbers for {student}" if student and question.ranges else ""
+    points = f"{question.points:g} point{'s' if question.points != 1 else ''}"
+    body = question.prompt_for(student, retry).strip()
+    words = f"### {question.title}\n\n*{points}{whose}*\n\n{body}\n"
+    if question.manual:
+        words += "\nWrite your answer in the cell below this one: double-click there, type, and press Shift + Enter.\n"
+    cautions = cautions_for(question)
+    if cautions:
+        words += "\n" + details("Take care at the bench", items(cautions)) + "\n"
+    return {"text/markdown": words, "text/plain": words_of(words)}
+
+
+def cautions_for(question) -> tuple[str, ...]:
+    """One line for each bottle the question's mixtures are made from, out of the catalogue."""
+    known = _hazards()
+    named = _formulas(question.given.get("start")) + _formulas(question.given.get("stress"))
+    lines = [known[formula] for formula in dict.fromkeys(named) if formula in known]
+    return tuple(lines)
+
+
+def _formulas(given) -> list[str]:
+    """Every formula named under ``of`` or ``of_mM``, at any depth."""
+    if isinstance(given, dict):
+        found = [name for key in ("of", "of_mM") for name in given.get(key, ())]
+        return found + [name for value in given.values() for name in _formulas(value)]
+    if isinstance(given, list):
+        return [name for value in given for name in _formulas(value)]
+    return []
+
+
+@cache
+def _hazards() -> dict[str, str]:
+    """Formula without its crystal water -> the caution of that bottle."""
+    from eqlib.chem.catalogue import Hazard, read, shelf
+
+    found = {}
+    for entry in read(shelf()["_reagents"]).doc["reagent"]:
+        hazard = Hazard(
+            entry["name"],
+            entry["formula"],
+            tuple(entry.get("pictograms", ())),
+            tuple(entry.get("codes", ())),
+            entry["hazard_source"],
+        )
+        note = f" {entry['hazard_note']}" if entry.get("hazard_note") else ""
+        found[entry["formula"].split(".")[0]] = hazard.words + note
+    return found
+
+
+def numbers_of(question, student) -> dict[str, float]:
+    """The student's numbers by name, with what was measured for them."""
+    numbers = dict(question.variant(student).numbers)
+    problem = question.outcome(student).problem
+    if problem is not None:
+        numbers.update(
+            {name: float(value) for name, value in problem.measured.items() if name not in numbers}
+        )
+    return numbers

@@ -1,0 +1,44 @@
+"""A form that is not running must look like a sentence, not like an error.
+
+JupyterLab saves only a pointer to a form, and a pointer without its form is shown as an error. So every form has a
+name that never changes, and the notebook's own metadata carries, under that name, an empty box: a reopened notebook
+finds that box, draws nothing, and the record beside it says how to open the form again. Running the cell puts the
+real form under the same name. Both the name and the metadata follow the published widget-state format, version 2.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+STATE = "application/vnd.jupyter.widget-state+json"
+VIEW = "application/vnd.jupyter.widget-view+json"
+_BASE, _CONTROLS, _VERSION = "@jupyter-widgets/base", "@jupyter-widgets/controls", "2.0.0"
+
+
+def form_id(assignment: str, name: str) -> str:
+    """The lasting name of the form for a question (or of another panel)."""
+    return f"eqlib-{assignment}-{name}"
+
+
+def view_of(model_id: str, words: str) -> dict:
+    """The output that shows a form. Where forms are not drawn at all, ``words`` or nothing stands in for it."""
+    view = {"version_major": 2, "version_minor": 0, "model_id": model_id}
+    return {VIEW: view, "text/plain": words, "text/html": ""}
+
+
+def asleep_forms(assignment: str, names: Iterable[str]) -> dict:
+    """The ``widgets`` entry of a notebook's metadata in which every form of ``names`` sleeps.
+
+    ``names`` are question ids and "student". Put the result into ``notebook["metadata"]["widgets"]``.
+    """
+    layout = f"eqlib-{assignment}--layout"
+    state = {
+        layout: _model("LayoutModel", _BASE, {"display": "none"}),
+    }
+    for name in names:
+        state[form_id(assignment, name)] = _model("BoxModel", _CONTROLS, {"layout": f"IPY_MODEL_{layout}"})
+    return {STATE: {"version_major": 2, "version_minor": 0, "state": state}}
+
+
+def _model(name: str, module: str, state: dict) -> dict:
+    return {"model_name": name, "model_module": module, "model_module_version": _VERSION, "state": state}

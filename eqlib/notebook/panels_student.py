@@ -1,0 +1,104 @@
+"""The form for the student's id. An id only: no name is asked for, and none is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from eqlib.assess.answers import MIME
+from eqlib.assess.variants_hash import normal_id
+from eqlib.chem.errors import EqlibError
+from eqlib.notebook.display import bundle
+from eqlib.notebook.display_record import asleep_line
+from eqlib.notebook.panels import Panel
+from eqlib.notebook.records import WHO, Store
+from eqlib.notebook.records_session import marking
+from eqlib.notebook.style import RECORD, SHEET, box, paragraph, text
+
+
+class StudentForm(Panel):
+    """Asks for the id once; changing it later is possible, and what that means is said first."""
+
+    def __init__(self, store: Store, tell: Callable[[], None] = lambda: None):
+        super().__init__(store.assignment, WHO, "(The form for your id opens in Jupyter.)")
+        self.store = store
+        self.tell = tell
+        self.warned_for = ""
+        self.problem = ""
+
+    def build(self):
+        import ipywidgets as widgets
+
+        fixed = self.store.fixed_student
+        if fixed:
+            return [
+                widgets.HTML(
+                    f"<p>You are logged in as <strong>{text(fixed)}</strong>; nothing to fill in.</p>"
+                )
+            ]
+        self.line = widgets.Text(
+            value=self.store.student or "",
+            description="Your student id (not your name)",
+            tooltip="Your student id",
+            placeholder="for example s01",
+            continuous_update=False,
+            style={"description_width": "initial"},
+        )
+        self.button = widgets.Button(
+            description="Record my id", tooltip="Record the id typed above", button_style="primary"
+        )
+        self.button.on_click(lambda _button: self.record())
+        self.answer = widgets.HTML()
+        return [self.line, self.button, self.answer]
+
+    def record(self) -> None:
+        """Keep the id; before changing one that has answers, say what that means and wait for a second press."""
+        wanted, now = " ".join(self.line.value.split()), self.store.student
+        if not wanted:
+            self.announce("Nothing was recorded yet. Please type your id first.")
+            return
+        answered = self.store.named_answers(now) if now else 0
+        if answered and normal_id(wanted) not in (normal_id(now), self.warned_for):
+            self.warned_for = normal_id(wanted)
+            self.announce(
+                f"{answered} answers are recorded under {now}. They stay there, but {wanted} has other numbers and "
+                f"starts afresh. If {wanted} is right, press the button once more; otherwise type {now} again."
+            )
+            return
+        try:
+            self.problem = self.store.choose_student(wanted).problem
+        except EqlibError as error:
+            self.announce(f"Nothing was recorded yet. {error}")
+            return
+        self.warned_for = ""
+        self.refresh()
+        self.announce(f"Recorded. The questions on this page now use the numbers of {self.store.student}.")
+        self.tell()
+
+    def announce(self, words: str) -> None:
+        """Say something in the form, in words a screen reader speaks."""
+        self.answer.value = f'<div role="status">{text(words)}</div>'
+
+    def record_output(self):
+        student = self.store.student
+        if student is None:
+            inner = "<p style='margin:.25em 0'><strong>No id yet.</strong> Until there is one, everyone sees the same numbers.</p>"
+            return bundle(
+                self._page(
+                    inner,
+                    "dashed",
+                    "To give your id, click in the cell above this line and press Shift + Enter.",
+                )
+            )
+        inner = f"<p style='margin:.25em 0'><strong>Recorded ✓</strong> Your id is <code>{text(student)}</code>.</p>"
+        inner += paragraph(self.problem) if self.problem else ""
+        own = self.store.record_of(WHO)
+        return bundle(
+            self._page(
+                inner, "solid", "To change it, click in the cell above this line and press Shift + Enter."
+            ),
+            {} if own is None else {MIME: own.to_dict()},
+        )
+
+    def _page(self, inner: str, kind: str, line: str) -> str:
+        page = box(inner, kind=kind, mark=RECORD, label="Your id", status=True)
+        return page if marking() else SHEET + page + asleep_line(line)

@@ -1,0 +1,177 @@
+"""Where a lesson's answers are kept and found again.
+
+Three copies, newest first: this kernel's memory, the journal beside the notebook, and the records in the outputs of
+any notebook of the folder (renamed, copied or a checkpoint). While marking, only what marking handed over counts.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from eqlib.assess.answers import AnswerError, Journal, Record, collect, journal_name, record_answer
+from eqlib.assess.variants import normal_id
+from eqlib.chem.errors import EqlibError
+from eqlib.notebook.records_session import hub_user, marking, restored
+
+#: The record of who is working is kept like an answer to a question of this name.
+WHO = "student"
+#: And so is the answer to the question to try, which is never marked.
+TRY = "try-it"
+MAX_NOTEBOOK = 60_000_000
+MAX_NOTEBOOKS = 60
+
+
+class RecordError(EqlibError):
+    """An answer that cannot be kept or found; the message says what to do."""
+
+
+@dataclass(frozen=True)
+class Saved:
+    """What became of an answer: the record, and a plain sentence when the second copy could not be written."""
+
+    record: Record
+    problem: str = ""
+
+
+class Store:
+    """The answers of one assignment in one folder. ``questions`` is its QuestionSet."""
+
+    def __init__(self, questions, folder):
+        self.questions = questions
+        self.assignment = questions.assignment.id
+        self.folder = Path(folder)
+        self.journal = Journal(self.folder / journal_name(self.assignment))
+        self._memory: dict[tuple[str, str], Record] = {}
+        self._from_notebooks: list[Record] | None = None
+
+    # Who is working -----------------------------------------------------------------------------------------
+
+    @property
+    def fixed_student(self) -> str | None:
+        """An id that the person cannot choose: marking's, or the login of a shared server."""
+        handed = restored()
+        return handed.student if handed else hub_user()
+
+    @property
+    def student(self) -> str | None:
+        """The id whose numbers and answers are shown, or None while nobody has given one."""
+        if self.fixed_student or marking():
+            return self.fixed_student
+        who = self._newest(record for record in self._everything() if record.question == WHO)
+        return None if who is None else who.student
+
+    def choose_student(self, student: str) -> Saved:
+        """Make ``student`` the id of this notebook. Raises RecordError for something that is no id."""
+        try:
+            record = record_answer(self.assignment, WHO, {"id": student}, student)
+        except AnswerError:
+            raise RecordError(
+                f"“{student[:40]}” cannot be an id; use the letters and digits you were given, such as s01"
+            ) from None
+        return self._keep(record)
+
+    # Answers ------------------------------------------------------------------------------------------------
+
+    def record_of(self, question: str) -> Record | None:
+        """The newest answer of this student to ``question``, or None.
+
+        An answer recorded before an id was given counts as this student's as long as the numbers were the same.
+        """
+        handed = restored()
+        if handed is not None:
+            return handed.records.get(question) or self._memory.get((normal_id(self.student), question))
+        mine = [r for r in self._everything() if r.question == question]
+        student = normal_id(self.student)
+        found = self._newest(r for r in mine if normal_id(r.student) == student)
+        if found is None and student and self._same_numbers(question):
+            found = self._newest(r for r in mine if not r.student)
+        return found
+
+    def answered_for_others(self, question: str) -> bool:
+        """Was this question answered before an id was given, for other numbers?"""
+        return (
+            bool(self.student)
+            and self.record_of(question) is None
+            and any(r.question == question and not r.student for r in self._everything())
+        )
+
+    def named_answers(self, student) -> int:
+        """How many questions are answered under ``student``."""
+        wanted = normal_id(student)
+        return len(
+            {r.question for r in self._everything() if normal_id(r.student) == wanted and r.question not in (WHO, TRY)}
+        )
+
+    def save(self, question: str, answer: dict) -> Saved:
+        """Keep ``answer`` (part id -> value) as the newest. Raises AnswerError for values that are no plain data."""
+        return self._keep(
+            record_answer(self.assignment, question, answer, self.student, previous=self.record_of(question))
+        )
+
+    def _keep(self, record: Record) -> Saved:
+        self._memory[normal_id(record.student), record.question] = record
+        if marking():
+            return Saved(record)
+        try:
+            self.journal.write(record)
+        except AnswerError as error:
+            return Saved(record, str(error))
+        return Saved(record)
+
+    # What is on the disk --------------------------------------------------------------------------------------
+
+    def on_disk(self) -> dict[str, list[Record]]:
+        """Question -> the records standing in the saved notebooks of this folder, read afresh."""
+        self._from_notebooks = None
+        found: dict[str, list[Record]] = {}
+        for record in self._in_notebooks():
+            found.setdefault(record.question, []).append(record)
+        return found
+
+    def notebooks(self) -> Iterator[tuple[Path, dict]]:
+        """The notebooks of the folder that can be read, with their content."""
+        for path in sorted(self.folder.glob("*.ipynb"))[:MAX_NOTEBOOKS]:
+            content = _read_notebook(path)
+            if content is not None:
+                yield path, content
+
+    def _everything(self) -> Iterator[Record]:
+        yield from self._memory.values()
+        for student in self.journal.students():
+            yield from self.journal.read(student).values()
+        yield from self._in_notebooks()
+
+    def _in_notebooks(self) -> list[Record]:
+        if self._from_notebooks is None:
+            found = []
+            spare = sorted((self.folder / ".ipynb_checkpoints").glob("*.ipynb"))[:MAX_NOTEBOOKS]
+            contents = [content for _, content in self.notebooks()]
+            contents += [content for content in map(_read_notebook, spare) if content is not None]
+            for content in contents:
+                found.extend(collect(content, None, self.assignment).values())
+            self._from_notebooks = found
+        return self._from_notebooks
+
+    def _same_numbers(self, question: str) -> bool:
+        if question not in self.questions:
+            return True
+        asked = self.questions[question]
+        return asked.variant(self.student).numbers == asked.variant(None).numbers
+
+    @staticmethod
+    def _newest(records) -> Record | None:
+        return max(records, key=lambda record: record.when, default=None)
+
+
+def _read_notebook(path: Path) -> dict | None:
+    """A notebook's content, or None for a file that is none (another program's, half written, far too large)."""
+    try:
+        if path.stat().st_size > MAX_NOTEBOOK:
+            return None
+        content = json.loads(path.read_text("utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return None
+    return content if isinstance(content, dict) else None
