@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from eqlib.chem.equations import near_hint
 from eqlib.chem.mixture import Mixture
+from eqlib.chem.names import near_hint
 from eqlib.chem.salts import ions_of
 from eqlib.chem.species import species
 from eqlib.chem.state import State, protonated

@@ -1,8 +1,7 @@
-"""Chemical equations as text: reading, writing, checking, balancing, and matching names typed by people."""
+"""Chemical equations as text: reading, writing, and checking that they balance."""
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from collections.abc import Iterable, Mapping
@@ -36,9 +35,9 @@ def read(text: str) -> dict[str, Number]:
             total[name] = total.get(name, 0) + sign * number
     kept = {name: plain(number) for name, number in total.items() if number}
     if not kept:
-        raise ReactionError(f"'{_short(text)}': both sides are the same, so nothing reacts")
+        raise ReactionError(f"'{short(text)}': both sides are the same, so nothing reacts")
     if all(n < 0 for n in kept.values()) or all(n > 0 for n in kept.values()):
-        raise ReactionError(f"'{_short(text)}': after cancelling, one side is empty")
+        raise ReactionError(f"'{short(text)}': after cancelling, one side is empty")
     return dict(sorted(kept.items(), key=lambda item: item[1] > 0))
 
 
@@ -47,16 +46,16 @@ def sides(text: str) -> tuple[dict[str, Number], dict[str, Number]]:
     if not isinstance(text, str):
         raise ReactionError(f"a reaction is written as text such as 'A + B <=> C', not {text!r:.60}")
     if len(text) > _LONGEST:
-        raise ReactionError(f"'{_short(text)}' is too long for one reaction")
+        raise ReactionError(f"'{short(text)}' is too long for one reaction")
     line = " ".join(text.translate(_HALVES).split())
     arrows = list(_ARROW.finditer(line))
     if len(arrows) != 1:
         problem = "has no arrow" if not arrows else f"has {len(arrows)} arrows"
-        raise ReactionError(f"'{_short(line)}' {problem}; write one <=> between the two sides")
+        raise ReactionError(f"'{short(line)}' {problem}; write one <=> between the two sides")
     left, right = line[: arrows[0].start()], line[arrows[0].end() :]
     for side, word in ((left, "left"), (right, "right")):
         if not side.strip():
-            raise ReactionError(f"'{_short(line)}': nothing stands on the {word} of {arrows[0].group()}")
+            raise ReactionError(f"'{short(line)}': nothing stands on the {word} of {arrows[0].group()}")
     return _side(left, line), _side(right, line)
 
 
@@ -70,16 +69,16 @@ def _side(side: str, line: str) -> dict[str, Number]:
 
 def _term(term: str, line: str) -> tuple[Number, str]:
     if term in ("", "+") or term.startswith("+ ") or term.endswith(" +"):
-        raise ReactionError(f"'{_short(line)}': a species is missing beside a plus sign")
+        raise ReactionError(f"'{short(line)}': a species is missing beside a plus sign")
     found = _COEFFICIENT.fullmatch(term)
     number, formula = (found[1].replace(" ", ""), found[2]) if found else ("1", term)
     if number.endswith("/0") or Fraction(number) == 0:
-        raise ReactionError(f"'{_short(line)}': the coefficient in '{term}' must be more than 0")
+        raise ReactionError(f"'{short(line)}': the coefficient in '{term}' must be more than 0")
     try:
         return Fraction(number), species(formula).name
     except FormulaError as error:
         hint = "; leave a space on each side of +" if re.search(r"[^\s^]\+\S|\s\+\S|\S\+\s", term) else ""
-        raise ReactionError(f"'{_short(line)}': {error}{'' if 'space' in str(error) else hint}") from None
+        raise ReactionError(f"'{short(line)}': {error}{'' if 'space' in str(error) else hint}") from None
 
 
 def from_mapping(given: Mapping) -> dict[str, Number]:
@@ -113,7 +112,8 @@ def plain(number: Number) -> Number:
     return int(number) if Fraction(number).denominator == 1 else Fraction(number)
 
 
-def _short(text: str) -> str:
+def short(text: str) -> str:
+    """One line of at most 120 characters, to quote in a message."""
     line = " ".join(text.split())
     return line if len(line) <= 120 else line[:117] + "..."
 
@@ -198,7 +198,7 @@ def expression_latex(powers: Mapping[str, Number], basis: str) -> str:
     return f"K_\\mathrm{{{basis}}} = " + (rf"\frac{{{top}}}{{{bottom}}}" if bottom else top)
 
 
-# -- checking and balancing --------------------
+# -- checking --------------------
 
 
 def imbalance(coefficients: Mapping[str, Number]) -> str:
@@ -221,123 +221,3 @@ def imbalance(coefficients: Mapping[str, Number]) -> str:
 
 def _signed(charge: Number) -> str:
     return f"{charge:+d}" if isinstance(charge, int) and charge else str(charge)
-
-
-def balance(text: str, K=None, **details):
-    """Balance an equation exactly, atoms and charge; coefficients already written are ignored.
-
-    Further arguments go to :class:`~eqlib.chem.reactions.Reaction`. Raises ReactionError when it cannot be
-    balanced, or can be in more than one way (two reactions written as one).
-    """
-    from eqlib.chem.reactions import Reaction
-
-    left, right = sides(text)
-    if both := [name for name in left if name in right]:
-        raise ReactionError(f"'{_short(text)}': {both[0]} stands on both sides; leave it out on one")
-    names = [*left, *right]
-    vectors = _null_vectors([species(name) for name in names])
-    if not vectors:
-        raise ReactionError(f"'{_short(text)}' cannot be balanced{_why_not(left, right)}")
-    if len(vectors) > 1:
-        raise ReactionError(
-            f"'{_short(text)}' can be balanced in {len(vectors)} independent ways: "
-            "it holds more than one reaction; write each by itself"
-        )
-    numbers = dict(zip(names, vectors[0], strict=True))
-    if zero := [name for name in names if numbers[name] == 0]:
-        raise ReactionError(
-            f"'{_short(text)}': {zero[0]} takes no part in the balanced equation; leave it out"
-        )
-    if numbers[names[0]] > 0:
-        numbers = {name: -number for name, number in numbers.items()}
-    wrong = [name for name in names if (numbers[name] > 0) != (name in right)]
-    if wrong:
-        raise ReactionError(
-            f"'{_short(text)}' cannot be balanced as written: {wrong[0]} belongs on the other side"
-        )
-    return Reaction(numbers, K=K, **details)
-
-
-def _null_vectors(members: list[Species]) -> list[list[int]]:
-    """Smallest whole-number solutions of atoms x coefficients = 0, by SymPy's exact null space."""
-    import sympy
-
-    elements = sorted({element for one in members for element in one.elements})
-    rows = [[sympy.Rational(Fraction(one.elements.get(e, 0))) for one in members] for e in elements]
-    rows.append([sympy.Integer(one.charge) for one in members])
-    vectors = []
-    for vector in sympy.Matrix(rows).nullspace():
-        entries = [Fraction(int(value.p), int(value.q)) for value in vector]
-        scale = math.lcm(*(entry.denominator for entry in entries))
-        whole = [int(entry * scale) for entry in entries]
-        divisor = math.gcd(*whole)
-        vectors.append([number // divisor for number in whole])
-    return vectors
-
-
-def _why_not(left: Iterable[str], right: Iterable[str]) -> str:
-    on_left = {element for name in left for element in species(name).elements}
-    on_right = {element for name in right for element in species(name).elements}
-    if lonely := sorted(on_left ^ on_right):
-        side = "left" if lonely[0] in on_left else "right"
-        water_hint = "; should water, H^+ or OH^- take part?" if lonely[0] in "HO" else ""
-        return f": {lonely[0]} occurs only on the {side}{water_hint}"
-    return ": no coefficients make both the atoms and the charge equal"
-
-
-# -- names typed by people --------------------
-
-
-def match(given: Mapping[str, float], wanted: Iterable[str], where: str) -> dict[str, float]:
-    """Values for those of ``wanted`` that are given, whatever their spelling, checked to be amounts.
-
-    ``NO2`` also answers for NO2(g) where no other species of the formula is meant, and H^+ for H3O^+.
-    """
-    values: dict[str, float] = {}
-    for name, value in given.items():
-        key = species(name).name
-        if key in values:
-            raise ReactionError(f"{where}: {key} is given twice")
-        values[key] = amount(value, key, where)
-    taken: dict[str, float] = {}
-    wanted = list(wanted)
-    for name in wanted:
-        if (key := source_name(name, values, wanted)) is not None:
-            taken[name] = values[key]
-    return taken
-
-
-_PROTONS = {"H^+": "H3O^+", "H3O^+": "H^+"}
-
-
-def source_name(name: str, given: Iterable[str], wanted: Iterable[str]) -> str | None:
-    """Which of the given names stands for ``name``."""
-    given = set(given)
-    if name in given:
-        return name
-    if (other := _PROTONS.get(name)) in given and other not in wanted:
-        return other
-    one = species(name)
-    bare = "H2O(l)" if one.key == "H2O" else one.key
-    rivals = [w for w in wanted if species(w).key == one.key]
-    return bare if bare in given and len(rivals) == 1 and bare not in wanted else None
-
-
-def amount(value, key: str, where: str) -> float:
-    """A finite number, 0 or more."""
-    if isinstance(value, bool) or not isinstance(value, Real):
-        raise ReactionError(f"{where}: the amount of {key} must be a number, not {value!r:.40}")
-    if not math.isfinite(value):
-        raise ReactionError(f"{where}: the amount of {key} must be finite, not {value!r:.40}")
-    if value < 0:
-        raise ReactionError(f"{where}: the amount of {key} is {value:g}; it cannot be negative")
-    return float(value)
-
-
-def near_hint(name: str, choices: Iterable[str]) -> str:
-    """ "; did you mean SCN^-?" or nothing."""
-    choices = [choice for choice in choices if choice != name]
-    close = difflib.get_close_matches(name, choices, n=1, cutoff=0.5)
-    if not close:  # letters swapped, as in SNC^-
-        close = [choice for choice in choices if sorted(choice) == sorted(name)][:1]
-    return f"; did you mean {close[0]}?" if close else ""

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
 
-from eqlib.chem import equations, ice_exact, ice_root, ice_show
+from eqlib.chem import ice_exact, ice_root, ice_show, names
 from eqlib.chem.equations import ReactionError
 from eqlib.chem.reactions import R_BAR, Reaction
 from eqlib.chem.species import species
@@ -154,7 +154,7 @@ def ice_from_measured(r: Reaction, initial: Mapping[str, float], measured: Mappi
     r.require_balanced()
     _one_phase_of_solutes(r)
     start, _ = _start(r, initial)
-    found = equations.match(measured, start, str(r))
+    found = names.match(measured, start, str(r))
     if len(measured) != 1 or len(found) != 1:
         raise ReactionError(f"{r}: give exactly one measured amount, of a species in the reaction")
     ((name, value),) = found.items()
@@ -187,12 +187,12 @@ def _start(r: Reaction, initial: Mapping[str, float]) -> tuple[dict[str, Fractio
     """Exact start amounts of what can run out, and the names of what cannot."""
     if not isinstance(initial, Mapping):
         raise ReactionError(f"{r}: initial amounts are written {{'Fe^3+': 1e-3}}, not {initial!r:.40}")
-    found = equations.match(initial, r.coefficients, str(r))
+    found = names.match(initial, r.coefficients, str(r))
     given = {species(name).name for name in initial}
-    known = {equations.source_name(name, given, r.coefficients) for name in found}
+    known = {names.source_name(name, given, r.coefficients) for name in found}
     for name in initial:
         if species(name).name not in known:
-            hint = equations.near_hint(species(name).name, r.coefficients)
+            hint = names.near_hint(species(name).name, r.coefficients)
             raise ReactionError(f"{r}: {species(name).name} is not in the reaction{hint}")
     plenty = tuple(
         name

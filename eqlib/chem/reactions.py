@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from numbers import Real
 from types import MappingProxyType
 
-from eqlib.chem import equations
-from eqlib.chem.equations import Number, ReactionError, balance
+from eqlib.chem import equations, quotients
+from eqlib.chem.balancing import balance
+from eqlib.chem.checks import exp, finite, positive, power, product
+from eqlib.chem.equations import Number, ReactionError
 from eqlib.chem.species import Species, species
 
 __all__ = ["R_BAR", "R_J", "Number", "Reaction", "ReactionError", "balance", "water"]
@@ -54,10 +54,10 @@ class Reaction:
         if basis not in ("c", "p"):
             raise ReactionError(f"{where}: basis is 'c' (mol/L) or 'p' (bar), not {basis!r:.40}")
         values = {
-            "K": None if K is None else _positive(K, "K", where),
+            "K": None if K is None else positive(K, "K", where, ReactionError),
             "basis": basis,
-            "T": _positive(T, "the temperature T in kelvin", where),
-            "dH": None if dH is None else _finite(dH, "dH in J/mol", where),
+            "T": positive(T, "the temperature T in kelvin", where, ReactionError),
+            "dH": None if dH is None else finite(dH, "dH in J/mol", where, ReactionError),
             "name": name,
             "source": source,
             "coefficients": MappingProxyType(coefficients),
@@ -178,7 +178,7 @@ class Reaction:
         names = self.coefficients if number > 0 else [*self.products, *self.reactants]
         return Reaction(
             {name: self.coefficients[name] * number for name in names},
-            K=None if self.K is None else _power(self.K, number, str(self)),
+            K=None if self.K is None else power(self.K, number, str(self)),
             basis=self.basis,
             T=self.T,
             dH=None if self.dH is None else self.dH * float(number),
@@ -212,7 +212,7 @@ class Reaction:
         both_K = self.has_K and other.has_K
         return Reaction(
             {name: total[name] for name in left_first},
-            K=_product(self.K, other.K, f"{self} plus {other}") if both_K else None,
+            K=product(self.K, other.K, f"{self} plus {other}") if both_K else None,
             basis=self._common_basis(other),
             T=self.T,
             dH=None if self.dH is None or other.dH is None else self.dH + other.dH,
@@ -244,29 +244,7 @@ class Reaction:
         product of 0 gives 0, a reactant of 0 gives infinity. Raises ReactionError for a missing, negative or
         non-finite value, and when a reactant and a product are both 0, for then Q has no value.
         """
-        self.require_balanced()
-        values = self.pick(conc)
-        powers = self.quotient_species
-        zero_products = [name for name, n in powers.items() if n > 0 and values[name] == 0]
-        zero_reactants = [name for name, n in powers.items() if n < 0 and values[name] == 0]
-        if zero_products and zero_reactants:
-            raise ReactionError(
-                f"{self}: Q has no value while both {zero_reactants[0]} and {zero_products[0]} are 0"
-            )
-        if zero_products:
-            return 0.0
-        if zero_reactants:
-            return math.inf
-        return _exp(math.fsum(float(n) * math.log(values[name]) for name, n in powers.items()))
-
-    def pick(self, conc: Mapping[str, float]) -> dict[str, float]:
-        """Values of the species in K, by canonical name, checked; see :meth:`quotient`."""
-        found = equations.match(conc, self.coefficients, str(self))
-        missing = [name for name in self.quotient_species if name not in found]
-        if missing:
-            hint = equations.near_hint(missing[0], [name for name in conc if isinstance(name, str)])
-            raise ReactionError(f"{self}: no value is given for {missing[0]}{hint}")
-        return {name: found[name] for name in self.quotient_species}
+        return quotients.quotient(self, conc)
 
     def shift(self, conc: Mapping[str, float], rel_tol: float = 0.005) -> str:
         """ "forward", "reverse" or "none": which way the mixture must change to reach K.
@@ -274,26 +252,15 @@ class Reaction:
         "none" when Q is within ``rel_tol`` of K, or when something needed is absent on both sides (a solid
         counts here if its amount is given).
         """
-        self.require_balanced()
-        known = {**equations.match(conc, self.coefficients, str(self)), **self.pick(conc)}
-        cannot = {-1: False, 1: False}
-        for name, number in self.coefficients.items():
-            if known.get(name, 1.0) == 0:
-                cannot[1 if number > 0 else -1] = True
-        if cannot[1] and cannot[-1]:
-            return "none"
-        if cannot[1] or cannot[-1]:
-            wanted = "forward" if cannot[1] else "reverse"
-            solid_only = all(known[name] > 0 for name in self.quotient_species)
-            return self._compare(known, rel_tol, only=wanted) if solid_only else wanted
-        return self._compare(known, rel_tol)
+        return quotients.shift(self, conc, rel_tol)
 
-    def _compare(self, known: Mapping[str, float], rel_tol: float, only: str | None = None) -> str:
-        ratio = self.quotient(known) / self.require_K()
-        if abs(ratio - 1) <= rel_tol:
-            return "none"
-        way = "forward" if ratio < 1 else "reverse"
-        return way if only in (None, way) else "none"
+    def solve_for(self, name: str, conc: Mapping[str, float]) -> float:
+        """The one value of ``name`` that makes Q equal K, such as the Ag^+ at which AgCl appears.
+
+        Units as in :meth:`quotient`. Raises ReactionError when ``name`` does not stand in K or another is
+        missing.
+        """
+        return quotients.solve_for(self, name, conc)
 
     # -- other conditions --------------------
 
@@ -302,17 +269,21 @@ class Reaction:
 
         Kp = Kc (RT)^dn with dn the change in moles of gas, pressures in bar (IUPAC standard pressure 1 bar).
         """
-        temperature = self.T if T is None else _positive(T, "the temperature T in kelvin", str(self))
+        temperature = (
+            self.T if T is None else positive(T, "the temperature T in kelvin", str(self), ReactionError)
+        )
         if self.basis == "c":
             return self.require_K()
-        return _product(self.require_K(), _power(R_BAR * temperature, -self.dn_gas, str(self)), str(self))
+        return product(self.require_K(), power(R_BAR * temperature, -self.dn_gas, str(self)), str(self))
 
     def kp(self, T: float | None = None) -> float:
         """K in bar. See :meth:`kc`."""
-        temperature = self.T if T is None else _positive(T, "the temperature T in kelvin", str(self))
+        temperature = (
+            self.T if T is None else positive(T, "the temperature T in kelvin", str(self), ReactionError)
+        )
         if self.basis == "p":
             return self.require_K()
-        return _product(self.require_K(), _power(R_BAR * temperature, self.dn_gas, str(self)), str(self))
+        return product(self.require_K(), power(R_BAR * temperature, self.dn_gas, str(self)), str(self))
 
     def as_basis(self, basis: str, T: float | None = None) -> Reaction:
         """The same reaction with K on the other basis."""
@@ -330,8 +301,8 @@ class Reaction:
         constant on the pressure basis; a Kc with a change in moles of gas is converted there and back, so
         that ``.at(T)`` agrees whichever basis K was given in. Raises ReactionError when no dH is known.
         """
-        temperature = _positive(T, "the temperature T in kelvin", str(self))
-        enthalpy = self.dH if dH is None else _finite(dH, "dH in J/mol", str(self))
+        temperature = positive(T, "the temperature T in kelvin", str(self), ReactionError)
+        enthalpy = self.dH if dH is None else finite(dH, "dH in J/mol", str(self), ReactionError)
         if temperature == self.T:
             return self._changed(dH=enthalpy)
         if enthalpy is None:
@@ -339,10 +310,10 @@ class Reaction:
                 f"{self}: the enthalpy is not known, so K at {temperature:g} K cannot be found; give dH "
                 f"in J/mol"
             )
-        growth = _exp(-enthalpy / R_J * (1 / temperature - 1 / self.T))
+        growth = exp(-enthalpy / R_J * (1 / temperature - 1 / self.T))
         if self.basis == "c":
-            growth = _product(growth, _power(self.T / temperature, self.dn_gas, str(self)), str(self))
-        K = _product(self.require_K(), growth, f"{self} at {temperature:g} K")
+            growth = product(growth, power(self.T / temperature, self.dn_gas, str(self)), str(self))
+        K = product(self.require_K(), growth, f"{self} at {temperature:g} K")
         return self._changed(K=K, T=temperature, dH=enthalpy)
 
     def with_K(self, K: float | None, source: str | None = None) -> Reaction:
@@ -361,56 +332,7 @@ _UNITS = {"c": "mol/L", "p": "bar"}
 
 
 def water(T: float = 298.15) -> Reaction:
-    """H2O(l) <=> H^+ + OH^- with pKw 13.995 at 25 °C (IAPWS release R11-07; from memory).
+    """H2O(l) <=> H^+ + OH^-, pKw 13.995 at 25 °C; see :mod:`eqlib.chem.solvent`."""
+    from eqlib.chem.solvent import water_reaction
 
-    At other temperatures the enthalpy 55.8 kJ/mol and heat capacity change -195 J/(mol K) of the CODATA
-    and NIST compilations are used (from memory): within 0.02 of the IAPWS pKw from 0 to 60 °C.
-    """
-    temperature = _positive(T, "the temperature T in kelvin", "water")
-    start, enthalpy, heat_capacity = 298.15, 55.81e3, -195.0
-    ln_K = -13.995 * math.log(10)
-    ln_K += -(enthalpy - heat_capacity * start) / R_J * (1 / temperature - 1 / start)
-    ln_K += heat_capacity / R_J * math.log(temperature / start)
-    return Reaction(
-        {"H2O(l)": -1, "H^+": 1, "OH^-": 1},
-        K=_exp(ln_K),
-        T=temperature,
-        dH=enthalpy + heat_capacity * (temperature - start),
-        name="water",
-        source="IAPWS R11-07, pKw 13.995 at 25 °C (from memory)",
-    )
-
-
-def _finite(value, what: str, where: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, Real) or not math.isfinite(value):
-        raise ReactionError(f"{where}: {what} must be a finite number, not {value!r:.40}")
-    return float(value)
-
-
-def _positive(value, what: str, where: str) -> float:
-    number = _finite(value, what, where)
-    if number <= 0:
-        raise ReactionError(f"{where}: {what} must be more than 0, not {value!r:.40}")
-    return number
-
-
-def _exp(exponent: float) -> float:
-    return math.exp(exponent) if exponent < 709 else math.inf
-
-
-def _power(base: float, power: Number, where: str) -> float:
-    exponent = int(power) if power == int(power) else float(power)
-    try:
-        return _within(base**exponent, where)
-    except OverflowError:
-        return _within(math.inf, where)
-
-
-def _product(first: float, second: float, where: str) -> float:
-    return _within(first * second, where)
-
-
-def _within(value: float, where: str) -> float:
-    if value == 0 or not math.isfinite(value):
-        raise ReactionError(f"{where}: K leaves the range a number can hold (about 1e-308 to 1e308)")
-    return value
+    return water_reaction(T)

@@ -48,7 +48,7 @@ class Stress:
 
     @staticmethod
     def add_solution(conc: Mapping[str, float], volume: float) -> Stress:
-        """Add ``volume`` litres of a solution, ``conc`` in mol/L of ions, molecules, salts. It also dilutes."""
+        """Add ``volume`` litres of solution, ``conc`` in mol/L of ions, molecules, salts. It also dilutes."""
         if not isinstance(conc, Mapping):
             raise StressError(
                 f"add_solution needs concentrations such as {{'AgNO3': 0.10}}, not {conc!r:.40}"

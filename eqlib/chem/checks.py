@@ -1,0 +1,44 @@
+"""Numbers checked on the way in, and kept within what a float can hold."""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+from numbers import Real
+
+from eqlib.chem.errors import EqlibError
+
+
+def finite(value, what: str, where: str, error: type[EqlibError] = EqlibError) -> float:
+    if isinstance(value, bool) or not isinstance(value, Real) or not math.isfinite(value):
+        raise error(f"{where}: {what} must be a finite number, not {value!r:.40}")
+    return float(value)
+
+
+def positive(value, what: str, where: str, error: type[EqlibError] = EqlibError) -> float:
+    number = finite(value, what, where, error)
+    if number <= 0:
+        raise error(f"{where}: {what} must be more than 0, not {value!r:.40}")
+    return number
+
+
+def exp(exponent: float) -> float:
+    return math.exp(exponent) if exponent < 709 else math.inf
+
+
+def power(base: float, exponent: int | float | Fraction, where: str) -> float:
+    exact = int(exponent) if exponent == int(exponent) else float(exponent)
+    try:
+        return within(base**exact, where)
+    except OverflowError:
+        return within(math.inf, where)
+
+
+def product(first: float, second: float, where: str) -> float:
+    return within(first * second, where)
+
+
+def within(value: float, where: str) -> float:
+    if value == 0 or not math.isfinite(value):
+        raise EqlibError(f"{where}: K leaves the range a number can hold (about 1e-308 to 1e308)")
+    return value
