@@ -55,7 +55,7 @@ def _stress(path, where, does, stocks, known):
         name = _must_know(path, f"{where}, species", does["species"], known)
         return getattr(Stress, kind)(name, does["mol"])
     if kind == "add_solid":
-        name = _must_know(path, f"{where}, formula", does["formula"], known)
+        name = _solid_or_salt(path, f"{where}, formula", does["formula"], known)
         return Stress.add_solid(name, does["mol"])
     if kind == "heat_to":
         return Stress.heat_to(does["T"])
@@ -64,6 +64,22 @@ def _stress(path, where, does, stocks, known):
     if kind == "add_inert":
         return Stress.add_inert(does["mol"], constant=does["constant"])
     return Stress.catalyse()
+
+
+def _solid_or_salt(path, where, text, known):
+    """A solid of the reactions, or a soluble salt whose ions are all known here (potassium nitrate, say)."""
+    from eqlib.chem.salts import ions_of
+
+    solid = text if text.endswith("(s)") else f"{text}(s)"
+    if read_species(path, where, solid).name in known:
+        return solid
+    try:
+        ions = ions_of(text.removesuffix("(s)"))
+    except EqlibError as error:
+        raise complaint(path, where, f"{text} is neither a solid of this system nor a salt", str(error).rstrip(".")) from None
+    for ion in ions:
+        _must_know(path, where, ion, known)
+    return solid
 
 
 def _must_know(path, where, text, known):
