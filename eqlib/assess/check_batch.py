@@ -14,7 +14,6 @@ def doubtful_shifts(question, count: int, clear: float) -> list[str]:
     covered one by one.
     """
     from eqlib.chem.batch import equilibrate_many
-    from eqlib.chem.stresses import disturb
 
     given = question.given
     if "add_solution" not in str(given.get("stress")) and "dilute" not in str(given.get("stress")):
@@ -44,7 +43,6 @@ def doubtful_shifts(question, count: int, clear: float) -> list[str]:
     bad = int(np.sum(shares < clear)) if expected != "none" else int(np.sum(shares > clear / 100))
     signs = np.sign(amounts[:, 1] - amounts[:, 0])
     mixed = expected != "none" and len(set(signs.tolist())) > 1
-    del disturb
     lines = []
     if bad:
         lines.append(f"the shift is not clear in {bad} of {len(rows)} further sets of numbers; make the change larger")
@@ -55,8 +53,10 @@ def doubtful_shifts(question, count: int, clear: float) -> list[str]:
 
 def _after(mixture, stress):
     """Totals (mol/L) and volume after a solution or water was poured in, before any reaction."""
+    from eqlib.chem.salts import dissolved
+
     volume = mixture.volume + stress.volume
     amounts = mixture.amounts()
-    for name, molar in getattr(stress, "conc", {}).items():
+    for name, molar in dissolved(dict(stress.amounts)).items():
         amounts[name] = amounts.get(name, 0.0) + molar * stress.volume
     return {name: value / volume for name, value in amounts.items()}, volume

@@ -80,7 +80,7 @@ def _holds(name: str, problem) -> bool:
     disturbance = problem.disturbance
     if name.startswith("binds:"):
         return tied_up(problem) == name.removeprefix("binds:")
-    at_new_K, at_old_K = disturbance.K, disturbance.before.K(problem.reaction)
+    at_new_K, at_old_K = disturbance.K, disturbance.before.K(disturbance.before.reactions[0])
     if name in ("k_rises", "k_falls"):
         return at_new_K > at_old_K * 1.005 if name == "k_rises" else at_new_K < at_old_K / 1.005
     if abs(at_new_K / at_old_K - 1) > 0.005:
@@ -91,8 +91,8 @@ def _holds(name: str, problem) -> bool:
     ]
 
 
-def tied_up(problem) -> str | None:
-    """The reactant that other reactions take out of the first one, or None when they take less than 2 % of it.
+def tied_up(problem, least: float = 0.1) -> str | None:
+    """The reactant that other reactions take out of the first one, or None when they take less than ``least`` of it.
 
     What the first reaction itself uses is told apart by its product: a reactant's loss beyond that is the others' doing.
     """
@@ -111,4 +111,4 @@ def tied_up(problem) -> str | None:
         has = after.amounts.get(name, 0.0) + share * after.amounts.get(product, 0.0)
         losses[name] = (had - has) / had if had > 0 else 0.0
     worst = max(losses, key=losses.get, default=None)
-    return worst if worst is not None and losses[worst] > 0.02 else None
+    return worst if worst is not None and losses[worst] > least else None

@@ -19,20 +19,21 @@ from eqlib.assess.outcome_setting import (
     value_of,
 )
 from eqlib.assess.questions_schema import QuestionError
-from eqlib.assess.variants import show
+from eqlib.assess.variants import Variant, show
 from eqlib.chem.errors import EqlibError
 
 _CACHED = 4096
 
 
 def outcome_of(question, variant) -> Outcome:
-    """The Outcome of one variant of a question. Raises QuestionError, naming the question, if none exists."""
-    return _outcome(question, variant.student, variant.retry)
+    """The Outcome of one variant of a question, cached. Raises QuestionError, naming the question, if none exists."""
+    return _outcome(question, tuple(variant.numbers.items()))
 
 
 @lru_cache(maxsize=_CACHED)
-def _outcome(question, student: str, retry: int) -> Outcome:
-    return outcome_for_numbers(question, question.variant(student or None, retry))
+def _outcome(question, numbers) -> Outcome:
+    """Students with the same numbers share one Outcome: it depends on nothing else."""
+    return outcome_for_numbers(question, Variant("", dict(numbers), {}))
 
 
 def outcome_for_numbers(question, variant) -> Outcome:
@@ -49,15 +50,15 @@ def outcome_for_numbers(question, variant) -> Outcome:
             problem=problem,
             disturbance=problem.disturbance,
             states=MappingProxyType(states),
-            cautions=cautions_of(question.given),
+            cautions=cautions_of(question.given, problem.stress),
         )
         from eqlib.assess.working import worked
 
-        return replace(outcome, working=worked(question, outcome, variant))
+        return replace(outcome, working=worked(question, outcome))
     except QuestionError as error:
         raise QuestionError(f"question {question.id!r}: {error}") from None
     except EqlibError as error:
-        raise QuestionError(f"question {question.id!r} with {dict(variant.shown)}: {error}") from None
+        raise QuestionError(f"question {question.id!r} with {dict(variant.numbers)}: {error}") from None
 
 
 def shown_numbers(question, variant) -> dict[str, str]:

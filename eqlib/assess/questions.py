@@ -19,6 +19,7 @@
     # or: reactions = [{ text = "2 NO2(g) <=> N2O4(g)", K = 6.8, basis = "p", dH_kJ = -57.2 }]
     # use = [0]                       # only some of the system's reactions, by position
     # K = "k"                         # another K for the first reaction than the system's
+    # cautions_from = ["iron-thiocyanate"]   # systems whose cautions are shown, when there is no system
     # mode = "practice"   reveal = "never"   hints = ["...", "..."]   policy = { attempts = "first" }
 
     [question.numbers]                # a number, or a range [low, high, step] that differs between students

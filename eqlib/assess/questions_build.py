@@ -27,7 +27,7 @@ from eqlib.assess.variants import VariantError, read_range
 from eqlib.chem.errors import EqlibError
 
 _NEEDS_STRESS = ("direction", "seen", "precipitate", "K", "change")
-_CHEMISTRY = ("system", "reactions", "use", "K", "start", "stress", "measured")
+_CHEMISTRY = ("system", "reactions", "use", "K", "start", "stress", "measured", "cautions_from")
 
 
 def build_question(entry, number: int, name: str, assignment, path) -> dict:
@@ -146,6 +146,8 @@ def _try_chemistry(given, where) -> None:
             raise QuestionError(f"{where}: stress {given['stress']!r} is a name, but there is no system to look it up in")
         for table in given.get("reactions", ()):
             Reaction(table["text"])
+        for name in given.get("cautions_from", ()):
+            system_of({"system": name})
     except QuestionError:
         raise
     except EqlibError as error:

@@ -28,6 +28,7 @@ QUESTION = {
     "start": dict,
     "stress": (dict, str),
     "measured": dict,
+    "cautions_from": list,
     "part": list,
     "policy": dict,
     "mode": str,

@@ -5,8 +5,11 @@ from __future__ import annotations
 from eqlib.assess.kinds_reasons import tied_up
 from eqlib.assess.outcome_numbers import R_J
 
+#: A competing equilibrium is named in the working when it takes at least this share of a reactant.
+_TELLING = 0.2
 
-def worked(question, outcome, variant) -> str:
+
+def worked(question, outcome) -> str:
     """The working of one student's copy of a question; what is not asked is left out."""
     problem = outcome.problem
     pieces: list[str] = []
@@ -49,8 +52,15 @@ def _reaction_line(problem) -> str:
     reaction = problem.reaction
     line = f"**Reaction:** {reaction.unicode}"
     if reaction.quotient_species:
-        line += f", with {reaction.expression}"
+        line += f", with {_with_unicode(reaction.expression, reaction)}"
     return f"{line}."
+
+
+def _with_unicode(text: str, reaction) -> str:
+    """Species of the reaction with real sub- and superscripts."""
+    for name in sorted(reaction.coefficients, key=len, reverse=True):
+        text = text.replace(f"[{name}]", f"[{_unicode(name)}]")
+    return text
 
 
 def _mixing(problem) -> str:
@@ -64,7 +74,7 @@ def _mixing(problem) -> str:
         ]
         if terms:
             lines.append(f"- [{_unicode(name)}] = {' + '.join(terms)} = {amount(problem.mixed[name])} mol/L")
-    return "\n".join(lines)
+    return "\n".join(lines) if len(lines) > 1 else ""
 
 
 def _reading(problem) -> str:
@@ -105,22 +115,12 @@ def ice_markdown(problem) -> str:
 
 def _disturbance(problem) -> str:
     d = problem.disturbance
-    lines = [f"**The change.** {d.stress.describe().rstrip('.')}."]
-    lines.append(_compare(d))
-    bound = tied_up(problem)
+    lines = [f"**The change.** {d.explanation_unicode}"]
+    bound = tied_up(problem, least=_TELLING)
     if bound and len(problem.reactions) > 1:
         lines.append(_competitor(problem, bound))
-    if d.explanation:
-        lines.append(d.explanation)
     lines.append(_before_after(problem))
     return "\n\n".join(lines)
-
-
-def _compare(d) -> str:
-    where = {"forward": "smaller than", "reverse": "larger than"}
-    ratio = d.Q / d.K if d.K else 0.0
-    sign = "equal to" if abs(ratio - 1) <= 0.005 else where["forward" if ratio < 1 else "reverse"]
-    return f"Right after the change, before anything has reacted, Q = {amount(d.Q)}; that is {sign} K = {amount(d.K)}."
 
 
 def _competitor(problem, bound: str) -> str:
@@ -159,6 +159,8 @@ def _answers(question, outcome):
             said = dict(part.options).get(value, value)
         elif part.kind == "number":
             said = f"{amount(value)} {part.unit}".strip()
+        elif part.ask == "expression":
+            said = _with_unicode(value, outcome.problem.reaction)
         else:
             said = ", ".join(value) if isinstance(value, list) else str(value)
         lines.append(f"- {part.label.rstrip('?:. ')}: **{said}**")
