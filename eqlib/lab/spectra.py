@@ -16,9 +16,7 @@ from eqlib.lab.colour_lights import GRID_NM
 
 
 def molar_absorptivity(name):
-    """Molar absorptivity of a species on ``GRID_NM`` (81 numbers); zeros where the catalogue has no
-    spectrum.
-    """
+    """Molar absorptivity of a species on ``GRID_NM`` (81 numbers); zeros for one without a spectrum."""
     spectrum = catalogue.spectrum(name)
     return np.zeros(GRID_NM.size) if spectrum is None else np.asarray(spectrum.epsilon(GRID_NM), dtype=float)
 
@@ -36,21 +34,27 @@ def absorbance_at(concentrations, nm, path_cm=1.0):
     if not np.all(np.isfinite(nm)) or np.any(nm <= 0):
         raise EqlibError(f"a wavelength must be a positive number of nm, not {nm.tolist()!r}")
     total = np.zeros(nm.shape)
-    for name in coloured(concentrations)[0]:
-        total = total + path_cm * concentrations[name] * catalogue.spectrum(name).epsilon(nm)
+    for name, spectrum in _spectra(concentrations).items():
+        total = total + path_cm * concentrations[name] * spectrum.epsilon(nm)
     return total if total.ndim else float(total)
 
 
 def coloured(names):
     """Those of ``names`` that have a spectrum, and their molar absorptivities on ``GRID_NM`` as rows."""
-    return _coloured(tuple(names), os.environ.get(OWN_FOLDER, ""))
+    spectra, rows = _read(tuple(names), os.environ.get(OWN_FOLDER, ""))
+    return tuple(spectra), rows
+
+
+def _spectra(names):
+    return _read(tuple(names), os.environ.get(OWN_FOLDER, ""))[0]
 
 
 @lru_cache(maxsize=256)
-def _coloured(names, _own_folder):
-    """Kept for each folder of own systems, which may bring spectra of its own."""
-    found = tuple(name for name in names if catalogue.spectrum(name) is not None)
-    rows = np.array([molar_absorptivity(name) for name in found]).reshape(len(found), GRID_NM.size)
+def _read(names, _own_folder):
+    """Spectra by name and as rows; kept for each folder of own systems, which may bring its own spectra."""
+    found = {name: spectrum for name in names if (spectrum := catalogue.spectrum(name)) is not None}
+    rows = np.array([spectrum.epsilon(GRID_NM) for spectrum in found.values()], dtype=float)
+    rows = rows.reshape(len(found), GRID_NM.size)
     rows.setflags(write=False)
     return found, rows
 

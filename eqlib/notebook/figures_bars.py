@@ -9,10 +9,12 @@ from eqlib.notebook.figures_base import (
     SMALL,
     TEXT,
     LabelledFigure,
+    Scale,
     heading,
     linear_scale,
     plot_area,
     sheet,
+    whole_sheet,
 )
 from eqlib.notebook.figures_wells import stages
 
@@ -41,47 +43,30 @@ def concentration_bars(change, species=None, labels=None, title="Concentrations"
 
 def _of_first_reaction(state):
     if not state.reactions:
-        return [name for name in state.concentrations]
+        return list(state.concentrations)
     return [name for name in state.reactions[0].coefficients if name in state.concentrations]
 
 
 def _draw(figure, names, values, labels):
     from matplotlib.patches import Rectangle
 
-    top = float(values.max()) or 1.0
-    x, y = linear_scale(-0.5, len(names) - 0.5, room=0.0), linear_scale(0.0, top, room=0.12)
-    x = type(x)(x.low, x.high, tuple(range(len(names))), tuple(shown(name) for name in names))
-    axes = plot_area(figure, (0.115, 0.15, 0.865, 0.63), x, y, "", "concentration / mmol L⁻¹")
+    x = Scale(-0.5, len(names) - 0.5, tuple(range(len(names))), tuple(shown(name) for name in names))
+    y = linear_scale(0.0, float(values.max()) or 1.0, room=0.12)
+    plot = plot_area(figure, (0.115, 0.12, 0.865, 0.66), x, y, "", "concentration / mmol L⁻¹")
     wide = 0.84 / len(labels)
     size = SMALL if len(names) * len(labels) <= 9 else SMALL - 3
     for j, label in enumerate(labels):
         fill, hatch = _FILLS[j]
-        for i in range(len(names)):
-            left, height = i - 0.42 + j * wide, float(values[j, i])
-            axes.add_patch(
-                Rectangle(
-                    (left, 0.0), wide, height, facecolor=fill, edgecolor=INK, hatch=hatch, linewidth=1.4
-                )
+        style = {"facecolor": fill, "edgecolor": INK, "hatch": hatch, "linewidth": 1.4}
+        for i, height in enumerate(values[j].tolist()):
+            left = i - 0.42 + j * wide
+            plot.add(Rectangle((left, 0.0), wide, height, **style))
+            plot.text(
+                left + wide / 2, height + 0.012 * y.high, _short(height), size, ha="center", va="bottom"
             )
-            axes.text(
-                left + wide / 2,
-                height + 0.012 * y.high,
-                _short(height),
-                fontsize=size,
-                color=INK,
-                ha="center",
-                va="bottom",
-            )
-        _key(figure, 0.16 + 0.27 * j, fill, hatch, label)
-
-
-def _key(figure, left, fill, hatch, label):
-    from matplotlib.patches import Rectangle
-
-    patch = Rectangle((left, 0.845), 0.045, 0.055, facecolor=fill, edgecolor=INK, hatch=hatch, linewidth=1.4)
-    patch.set_transform(figure.transFigure)
-    figure.add_artist(patch)
-    figure.text(left + 0.055, 0.872, label, fontsize=TEXT, color=INK, ha="left", va="center")
+        page = whole_sheet(figure)
+        page.add(Rectangle((1.3 + 2.15 * j, 3.8), 0.36, 0.25, **style))
+        page.text(1.74 + 2.15 * j, 3.925, label, TEXT)
 
 
 def _short(value):

@@ -15,6 +15,7 @@ from eqlib.notebook.figures_base import (
     SERIES,
     SMALL,
     LabelledFigure,
+    Scale,
     apart,
     heading,
     linear_scale,
@@ -26,13 +27,21 @@ from eqlib.notebook.figures_wells import stages
 
 _AREA = (0.125, 0.17, 0.695, 0.7)
 _MARKS = 8
+_MARK = {
+    "marker": "o",
+    "markersize": 12,
+    "color": INK,
+    "markerfacecolor": "white",
+    "markeredgewidth": 2.5,
+    "zorder": 4,
+}
 
 
-def time_course(times, series, unit="mmol/L", time_unit="s", title="Time course"):
+def time_course(times, series, unit="mmol L⁻¹", time_unit="s", title="Time course"):
     """Curves against time. ``times``: array; ``series``: mapping of species (or any name) to values in
     ``unit``.
     """
-    return curves(times, series, f"time / {time_unit}", f"amount / {unit}", title)
+    return curves(times, series, f"time / {time_unit}", f"concentration / {unit}", title)
 
 
 def sweep(values, series, xlabel, ylabel="concentration / mmol L⁻¹", log_x=False, log_y=False, title="Sweep"):
@@ -50,8 +59,8 @@ def curves(x, series, xlabel, ylabel, title="", log_x=False, log_y=False):
     x_scale = log_scale(x.min(), x.max()) if log_x else linear_scale(x.min(), x.max(), room=0.0)
     y_scale = _y_scale(np.concatenate(list(series.values())), log_y)
     figure = sheet()
-    axes = plot_area(figure, _AREA, x_scale, y_scale, xlabel, ylabel)
-    _lines(axes, x_scale.drawn(x), {name: y_scale.drawn(v) for name, v in series.items()}, x_scale, y_scale)
+    plot = plot_area(figure, _AREA, x_scale, y_scale, xlabel, ylabel)
+    _lines(plot, x_scale.drawn(x), {name: y_scale.drawn(v) for name, v in series.items()})
     heading(figure, title)
     return LabelledFigure(figure, *_curve_words(x, series, xlabel, ylabel))
 
@@ -69,15 +78,13 @@ def spectrum(change, nm=None, path_cm=1.0, labels=None, title="Absorption spectr
     if nm is None:
         nm = float(GRID_NM[int(np.argmax(np.where(visible, np.max(found, axis=0), -1.0)))])
     readings = [float(absorbance_at(concentrations, float(nm), path_cm)) for concentrations in inside]
-    x, y = linear_scale(380.0, 780.0, room=0.0), linear_scale(0.0, max(float(np.max(found)), 0.01))
+    x = Scale(380.0, 780.0, (400.0, 500.0, 600.0, 700.0), ("400", "500", "600", "700"))
     figure = sheet()
-    axes = plot_area(figure, _AREA, x, y, "wavelength / nm", f"absorbance, {path_cm:g} cm")
-    axes.plot([nm, nm], [y.low, y.high], color=INK, linewidth=1.6, linestyle=(0, (2, 2)))
-    axes.text(nm, y.high, f"{nm:g} nm", fontsize=SMALL, color=INK, ha="center", va="bottom")
-    names = {
-        f"{label}\nA {reading:.2f}": f for label, reading, f in zip(labels, readings, found, strict=True)
-    }
-    _lines(axes, GRID_NM, names, x, y, room=0.15)
+    y = linear_scale(0.0, max(float(np.max(found)), 0.01))
+    plot = plot_area(figure, _AREA, x, y, "wavelength / nm", f"absorbance, {path_cm:g} cm")
+    plot.line([nm, nm], [0.0, plot.y.high], color=INK, linewidth=1.6, linestyle=(0, (2, 2)))
+    plot.text(nm, plot.y.high, f"{nm:g} nm", ha="center", va="bottom")
+    _lines(plot, GRID_NM, dict(zip(labels, found, strict=True)), [f"A {reading:.2f}" for reading in readings])
     heading(figure, title)
     return LabelledFigure(figure, *_spectrum_words(labels, found, readings, nm, path_cm))
 
@@ -92,64 +99,76 @@ def q_and_k(Q, K, title="Q and K"):
         raise EqlibError(f"K is {K!r}; a log line needs a K above zero")
     scale = log_scale(min(finite) / 3.0, max(finite) * 3.0)
     figure = sheet(8.0, 3.2)
-    axes = plot_area(
-        figure, (0.06, 0.27, 0.88, 0.55), scale, linear_scale(0.0, 1.0, room=0.0, ticks=1), "", ""
-    )
+    plot = plot_area(figure, (0.06, 0.14, 0.88, 0.72), scale, Scale(0.0, 1.0), "", "")
     k = float(np.log10(K))
-    axes.plot([k, k], [0.0, 0.86], color=INK, linewidth=3.0)
-    axes.text(
-        k, 0.88, f"K = {number(K)}", fontsize=SMALL + 2, color=INK, ha="center", va="bottom", weight="bold"
-    )
-    for i, (label, value) in enumerate(quotients.items()):
-        _quotient(axes, scale, label, value, k, 0.68 - 0.62 * i / max(len(quotients), 2))
+    plot.line([k, k], [0.0, 0.84], color=INK, linewidth=3.0)
+    plot.text(k, 0.86, f"K = {number(K)}", SMALL + 2, ha="center", va="bottom", weight="bold")
+    for i, (label, value) in enumerate(_named(quotients).items()):
+        _quotient(plot, f"{label} = {number(value)}", value, k, 0.7 - 0.7 * i / max(len(quotients), 2))
     heading(figure, title)
-    return LabelledFigure(figure, *_q_words(quotients, K))
+    return LabelledFigure(figure, *_q_words(_named(quotients), K))
 
 
-def _quotient(axes, scale, label, value, k, height):
+def _named(quotients):
+    return {label if label.startswith("Q") else f"Q {label}": float(v) for label, v in quotients.items()}
+
+
+def _quotient(plot, words, value, k, height):
+    from matplotlib.patches import FancyArrowPatch
+
+    scale = plot.x
     place = float(np.clip(np.log10(value) if value > 0 else scale.low, scale.low, scale.high))
-    _, _, marker = SERIES[0]
-    if abs(place - k) > 0.02 * (scale.high - scale.low):
-        style = {"arrowstyle": "-|>", "color": QUIET, "linewidth": 2.0, "shrinkA": 8, "shrinkB": 3}
-        axes.annotate("", (k, height), (place, height), arrowprops=style)
-    axes.plot(
-        [place],
-        [height],
-        marker=marker,
-        markersize=12,
-        color=INK,
-        markerfacecolor="white",
-        markeredgewidth=2.5,
-    )
-    left = place <= (scale.low + scale.high) / 2
-    text = f"{label} = {number(value)}" if label.startswith("Q") else f"Q {label} = {number(value)}"
-    axes.text(
-        place, height + 0.09, text, fontsize=SMALL, color=INK, ha="left" if left else "right", va="bottom"
-    )
+    if abs(place - k) > 0.03 * scale.span:
+        style = {
+            "arrowstyle": "-|>",
+            "color": QUIET,
+            "linewidth": 2.0,
+            "mutation_scale": 18,
+            "shrinkA": 8,
+            "shrinkB": 3,
+        }
+        plot.add(FancyArrowPatch((place, height), (k, height), **style))
+    plot.line([place], [height], **_MARK)
+    left = place > k or (place == k and k < (scale.low + scale.high) / 2)
+    plot.text(place + (0.02 if left else -0.02) * scale.span, height, words, ha="left" if left else "right")
 
 
-def _lines(axes, x, series, x_scale, y_scale, room=0.085):
-    gap = room * (y_scale.high - y_scale.low)
-    ends = apart([float(v[-1]) for v in series.values()], gap, y_scale.low + gap / 2, y_scale.high)
+def _lines(plot, x, series, notes=None):
+    """The curves, each named at its end; or with ``notes`` in a key down the right side, a note under each
+    name.
+    """
     every = max(len(x) // _MARKS, 1)
-    for i, ((name, values), spot) in enumerate(zip(series.items(), ends, strict=True)):
-        colour, style, marker = SERIES[i]
-        first = (i * every) // max(len(series), 1)
-        axes.plot(
-            x, values, color=colour, linestyle=style, linewidth=2.6, marker=marker, markersize=8,
-            markevery=(first, every), markerfacecolor="white", markeredgewidth=2.0, clip_on=False,
-        )  # fmt: skip
-        right = x_scale.high + 0.025 * (x_scale.high - x_scale.low)
-        axes.plot([x_scale.high, right], [values[-1], spot], color=colour, linewidth=1.0, clip_on=False)
-        axes.text(
-            right,
-            spot,
-            " " + shown(name),
-            fontsize=SMALL,
-            color=colour if i != 5 else QUIET,
-            ha="left",
-            va="center",
-        )
+    styles = []
+    for i, values in enumerate(series.values()):
+        colour, dashes, marker = SERIES[i]
+        style = {"color": colour, "linestyle": dashes, "linewidth": 2.6, "marker": marker, "markersize": 8}
+        style |= {"markerfacecolor": "white", "markeredgewidth": 2.0}
+        styles.append(style)
+        plot.line(x, values, markevery=((i * every) // len(series), every), **style)
+    if notes is None:
+        _name_at_ends(plot, series)
+    else:
+        _key(plot, series, notes, styles)
+
+
+def _name_at_ends(plot, series):
+    gap = 0.085 * plot.y.span
+    ends = [float(values[-1]) for values in series.values()]
+    right = plot.x.high + 0.025 * plot.x.span
+    for i, (name, spot) in enumerate(zip(series, apart(ends, gap, plot.y.low, plot.y.high), strict=True)):
+        colour = SERIES[i][0]
+        plot.line([plot.x.high, right], [ends[i], spot], color=colour, linewidth=1.0)
+        plot.text(right + 0.01 * plot.x.span, spot, shown(name), color=colour)
+
+
+def _key(plot, series, notes, styles):
+    left, step = plot.x.high + 0.02 * plot.x.span, 0.28 * plot.y.span
+    for i, (name, note) in enumerate(zip(series, notes, strict=True)):
+        top = plot.y.high - i * step
+        ends = [left, left + 0.055 * plot.x.span, left + 0.11 * plot.x.span]
+        plot.line(ends, [top] * 3, markevery=[1], **styles[i])
+        plot.text(left, top - 0.05 * plot.y.span, shown(name), color=SERIES[i][0], va="top")
+        plot.text(left, top - 0.125 * plot.y.span, note, color=SERIES[i][0], va="top")
 
 
 def _y_scale(values, log_y):
@@ -208,12 +227,11 @@ def _q_words(quotients, K):
             else "above K, so the reverse direction runs"
         )
 
-    named = {label if label.startswith("Q") else f"Q {label}": value for label, value in quotients.items()}
     alt = (
         f"Log scale. K is {said(K)}. "
-        + "; ".join(f"{n} is {said(v)}, {side(v)}" for n, v in named.items())
+        + "; ".join(f"{n} is {said(v)}, {side(v)}" for n, v in quotients.items())
         + "."
     )
-    neutral = f"A log scale with K and {listed(named)} marked on it, each with its number."
-    rows = (("K", number(K, 4)), *((n, number(v, 4)) for n, v in named.items()))
+    neutral = f"A log scale with K and {listed(quotients)} marked on it, each with its number."
+    rows = (("K", number(K, 4)), *((n, number(v, 4)) for n, v in quotients.items()))
     return alt, neutral, Table("Q and K", ("quantity", "value"), rows)

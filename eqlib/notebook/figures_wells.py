@@ -7,7 +7,7 @@ dotted pattern marks a precipitate, and the bar beside a cuvette shows how deep 
 
 from eqlib.lab.colour import Colour, colour_of, path_length
 from eqlib.notebook.alt_text import Table, listed, number, said
-from eqlib.notebook.figures_base import INK, QUIET, SMALL, TEXT, LabelledFigure, bare_axes, heading, sheet
+from eqlib.notebook.figures_base import INK, QUIET, TEXT, LabelledFigure, heading, sheet, whole_sheet
 
 STAGES = ("before", "at once", "after")
 _WIDTH = 8.0
@@ -26,11 +26,11 @@ def wells(change, path_cm=1.0, view="side", light="daylight", area_cm2=None, lab
     nm = max(colours, key=lambda colour: colour.absorbance).peak_nm
     readings = [_reading(state, nm, colour) for state, colour in zip(states, colours, strict=True)]
     figure = sheet(_WIDTH, 3.6)
-    axes = bare_axes(figure, (0.0, 0.0, 1.0, 1.0), (0.0, _WIDTH), (0.0, 3.6))
+    page = whole_sheet(figure)
     step = _WIDTH / len(colours)
     for i, (label, colour, reading) in enumerate(zip(labels, colours, readings, strict=True)):
-        _vessel(axes, (i + 0.5) * step, min(step, 2.6), view, colour, label)
-        _caption(axes, (i + 0.5) * step, step, colour, reading, nm)
+        _vessel(page, (i + 0.5) * step, min(step, 2.6), view, colour, label)
+        _caption(page, (i + 0.5) * step, step, colour, reading, nm)
     heading(figure, title or f"Seen from {'above' if view == 'above' else 'the side'}")
     return LabelledFigure(figure, *_words(labels, colours, readings, nm, view))
 
@@ -53,40 +53,29 @@ def _reading(state, nm, colour):
     return absorbance(state, nm, colour.path_cm)
 
 
-def _vessel(axes, middle, room, view, colour, label):
+def _vessel(page, middle, room, view, colour, label):
     from matplotlib.patches import Circle, Rectangle
 
-    axes.text(middle, 3.06, label, fontsize=TEXT, color=INK, ha="center", va="top", weight="bold")
-    hatch = ".." if colour.cloud.words else None
+    page.text(middle, 3.12, label, TEXT, ha="center", va="top", weight="bold")
     if view == "above":
-        axes.add_patch(Circle((middle, 1.95), 0.36 * room, facecolor="white", edgecolor=INK, linewidth=1.2))
-        fill = Circle(
-            (middle, 1.95), 0.31 * room, facecolor=colour.hex, edgecolor=INK, linewidth=2.2, hatch=hatch
-        )
+        page.add(Circle((middle, 1.93), 0.345 * room, facecolor="white", edgecolor=INK, linewidth=1.2))
+        fill = Circle((middle, 1.93), 0.305 * room, facecolor=colour.hex, edgecolor=INK, linewidth=2.2)
     else:
         wide = 0.5 * room
-        axes.add_patch(
-            Rectangle((middle - wide / 2, 1.15), wide, 1.62, facecolor="white", edgecolor=INK, linewidth=1.2)
+        page.add(
+            Rectangle((middle - wide / 2, 1.15), wide, 1.6, facecolor="white", edgecolor=INK, linewidth=1.2)
         )
         fill = Rectangle(
             (middle - wide / 2, 1.15), wide, 1.3, facecolor=colour.hex, edgecolor=INK, linewidth=2.2
         )
-        fill.set_hatch(hatch)
-    axes.add_patch(fill)
+    fill.set_hatch(".." if colour.cloud.words else None)
+    page.add(fill)
 
 
-def _caption(axes, middle, step, colour, reading, nm):
-    lines = [f"A {reading:.2f} at {nm:.0f} nm", *_wrapped(colour.words, int(9.0 * step))]
-    for i, line in enumerate(lines[:3]):
-        axes.text(
-            middle,
-            0.98 - 0.29 * i,
-            line,
-            fontsize=SMALL,
-            color=INK if i == 0 else QUIET,
-            ha="center",
-            va="top",
-        )
+def _caption(page, middle, step, colour, reading, nm):
+    page.text(middle, 0.98, f"A {reading:.2f} at {nm:.0f} nm", ha="center", va="top")
+    for i, line in enumerate(_wrapped(colour.words, int(9.0 * step))[:2]):
+        page.text(middle, 0.69 - 0.29 * i, line, color=QUIET, ha="center", va="top")
 
 
 def _wrapped(words, width):
@@ -103,8 +92,8 @@ def _words(labels, colours, readings, nm, view):
     )
     count = {1: "One vessel", 2: "Two vessels", 3: "Three vessels"}.get(len(labels), f"{len(labels)} vessels")
     neutral = (
-        f"{count} seen from {where}, labelled {listed(labels)}, each with its colour in words and its absorbance "
-        f"at {nm:.0f} nm printed underneath."
+        f"{count} seen from {where}, labelled {listed(labels)}; under each stand "
+        f"its colour in words and its absorbance at {nm:.0f} nm."
     )
     table = Table(
         f"Colours seen from {where}",
@@ -129,3 +118,8 @@ def _words(labels, colours, readings, nm, view):
         ),
     )
     return f"Seen from {where}. {described}.", neutral, table
+
+
+def _row(label, colour, reading):
+    solids = ", ".join(colour.cloud.solids) or "none"
+    return (label, colour.words, f"{reading:.3g}", f"{colour.lightness:.1f}", number(colour.path_cm), solids)
