@@ -1,0 +1,187 @@
+"""An nbgrader course on disk: its settings, what it released, and its gradebook."""
+
+from __future__ import annotations
+
+import logging
+import os
+import shutil
+import sysconfig
+import tempfile
+from contextlib import chdir
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import nbformat
+from nbgrader.api import Gradebook, MissingEntry
+from nbgrader.converters import GenerateAssignment
+from nbgrader.converters.base import NbGraderException
+from nbgrader.coursedir import CourseDirectory
+from traitlets.config import Config
+from traitlets.config.loader import PyFileConfigLoader
+
+from eqlib.assess.questions import QuestionSet, load_questions
+from eqlib.chem.errors import EqlibError
+from eqlib.grading.preprocessors import wanted_cells
+from eqlib.grading.settings import configure
+
+CONFIG = "nbgrader_config.py"
+
+
+class CourseError(EqlibError):
+    """A course folder that cannot be used as it stands; the message names what is missing and the mend."""
+
+
+class _Remember(logging.Handler):
+    """Keeps the last lines that nbgrader would have printed as errors."""
+
+    def __init__(self):
+        super().__init__(logging.ERROR)
+        self.lines: list[str] = []
+
+    def emit(self, record) -> None:
+        said = [line for line in record.getMessage().splitlines() if line.strip()]
+        self.lines = [*self.lines, *said[-1:]][-3:]
+
+
+_remembered = _Remember()
+
+
+def quiet_log() -> logging.Logger:
+    """A log for nbgrader's parts that prints nothing; the last errors are kept for ``last_error``."""
+    log = logging.getLogger("eqlib.grading")
+    log.propagate = False
+    log.setLevel(logging.ERROR)
+    if _remembered not in log.handlers:
+        log.addHandler(_remembered)
+    return log
+
+
+def last_error() -> str:
+    """What nbgrader's parts last complained of, in one line."""
+    reasons = [line for line in _remembered.lines if not line.startswith(("There was an error", "Please see"))]
+    return reasons[-1].strip()[:300] if reasons else "no reason given"
+
+
+def own_scripts_first() -> None:
+    """nbgrader starts ``alembic`` by name to make a gradebook: have ours found, activated environment or not."""
+    scripts = sysconfig.get_path("scripts")
+    paths = os.environ.get("PATH", os.defpath).split(os.pathsep)
+    if scripts not in paths:
+        os.environ["PATH"] = os.pathsep.join([scripts, *paths])
+
+
+@dataclass(frozen=True)
+class Course:
+    """The course in folder ``root``."""
+
+    root: Path
+
+    @classmethod
+    def open(cls, path) -> Course:
+        """The course in a folder (or the one its ``nbgrader_config.py`` lies in). Raises CourseError."""
+        root = Path(path).resolve()
+        if root.name == CONFIG:
+            root = root.parent
+        if not root.is_dir():
+            raise CourseError(f"{path}: there is no such folder; write the folder that holds {CONFIG} and source/")
+        own_scripts_first()
+        if not (root / "source").is_dir():
+            raise CourseError(f"{path}: no source folder in it; write the folder that holds {CONFIG} and source/")
+        return cls(root)
+
+    @cached_property
+    def config(self) -> Config:
+        """The settings of the course's own ``nbgrader_config.py``; ours if it has none. Raises CourseError."""
+        config = Config()
+        if (self.root / CONFIG).is_file():
+            try:
+                config = PyFileConfigLoader(CONFIG, path=str(self.root)).load_config()
+            except Exception as error:  # noqa: BLE001 - the file is a program and may raise anything
+                raise CourseError(f"{self.root / CONFIG}: {type(error).__name__}: {error}; mend that file") from None
+        else:
+            configure(config, root=self.root)
+        config.CourseDirectory.root = str(self.root)
+        return config
+
+    def directory(self, **changes) -> CourseDirectory:
+        """nbgrader's own view of the folder, with some of its settings changed."""
+        return CourseDirectory(config=self.config, log=quiet_log(), **changes)
+
+    @cached_property
+    def db_url(self) -> str:
+        return self.directory().db_url
+
+    @property
+    def course_id(self) -> str:
+        return self.directory().course_id or "default_course"
+
+    def gradebook(self) -> Gradebook:
+        """The open gradebook; use it in a ``with`` statement."""
+        return Gradebook(self.db_url, self.course_id)
+
+    def assignments(self) -> list[str]:
+        """The assignments that have a source."""
+        return sorted(p.name for p in (self.root / "source").iterdir() if p.is_dir() and any(p.glob("*.ipynb")))
+
+    def source(self, assignment: str) -> Path:
+        """The source folder of an assignment. Raises CourseError naming what there is."""
+        folder = self.root / "source" / assignment
+        if assignment not in self.assignments():
+            there = ", ".join(self.assignments()) or "none"
+            raise CourseError(f"{self.root}: no assignment {assignment!r} in source/; there is {there}")
+        return folder
+
+    def questions(self, assignment: str) -> QuestionSet:
+        """The questions of an assignment."""
+        return load_questions(self.source(assignment))
+
+    def register(self, assignment: str) -> bool:
+        """Make sure that the gradebook knows the assignment's cells. True if it had to be told now."""
+        self.source(assignment)
+        with self.gradebook() as gradebook:
+            try:
+                if gradebook.find_assignment(assignment).notebooks:
+                    return False
+            except MissingEntry:
+                pass
+        with tempfile.TemporaryDirectory(prefix="eqlib-release-") as spare:
+            self.release(assignment, into=Path(spare))
+        return True
+
+    def release(self, assignment: str, into: Path | None = None) -> Path:
+        """nbgrader's generate_assignment; ``into`` another folder than the course's ``release``. Gives the folder."""
+        source = self.source(assignment)
+        changes = {"assignment_id": assignment}
+        if into is not None:
+            changes["release_directory"] = str(into)
+        directory = self.directory(**changes)
+        converter = GenerateAssignment(coursedir=directory, config=self.config, log=quiet_log())
+        converter.force = True
+        target = Path(directory.format_path(directory.release_directory, ".", assignment))
+        try:
+            with chdir(self.root):
+                converter.start()
+        except NbGraderException:
+            raise CourseError(f"{source}: nbgrader could not release it: {last_error()}") from None
+        return target.resolve()
+
+    def released_notebooks(self, assignment: str) -> dict[str, object]:
+        """What students were given, by notebook name: from ``release``, or made again from the source."""
+        folder = self.root / "release" / assignment
+        if folder.is_dir() and any(folder.glob("*.ipynb")):
+            return _notebooks(folder)
+        spare = Path(tempfile.mkdtemp(prefix="eqlib-release-"))
+        try:
+            return _notebooks(self.release(assignment, into=spare))
+        finally:
+            shutil.rmtree(spare)
+
+    def cells(self, assignment: str) -> dict[str, dict[str, dict]]:
+        """By notebook name: the gradebook's cells by grade id (see ``preprocessors.wanted_cells``)."""
+        with self.gradebook() as gradebook:
+            return {book.name: wanted_cells(book) for book in gradebook.find_assignment(assignment).notebooks}
+
+
+def _notebooks(folder: Path) -> dict[str, object]:
+    return {path.stem: nbformat.read(path, as_version=4) for path in sorted(folder.glob("*.ipynb"))}
