@@ -1,7 +1,8 @@
 """Misconceptions and errors: the registry, and which of them an answer is consistent with.
 
-A wrong answer is named when it is what a known mistake would have given *for this student's numbers*. The right answer
-is always tested first. A match never says more than "consistent with", and lists the other mistakes it fits as well.
+A wrong answer is named when it is what a known mistake would have given *for this student's numbers*. The
+right answer is always tested first. A match never says more than "consistent with", and lists the other
+mistakes it fits as well.
 """
 
 import tomllib
@@ -58,10 +59,12 @@ MISTAKES: Mapping[str, Mistake] = _load()
 
 
 def suspects(problem):
-    """What each known mistake would have answered to ``problem`` (eqlib.assess.kinds.Problem), likeliest first.
+    """What each known mistake would have answered to ``problem`` (eqlib.assess.kinds.Problem), likeliest
+    first.
 
-    A list of Suspect(mistake, value): numbers in the part's unit, or option values of a choice. A mistake that does
-    not apply to these numbers is left out; one that happens to give the right answer is kept (it cannot be told apart).
+    A list of Suspect(mistake, value): numbers in the part's unit, or option values of a choice. A mistake
+    that does not apply to these numbers is left out; one that happens to give the right answer is kept (it
+    cannot be told apart).
     """
     part = problem.part
     if part.kind == "number":

@@ -1,8 +1,8 @@
 """Which mistake a wrong number is consistent with.
 
-The window is narrow on purpose: with about ten suspects, half a per cent either side keeps the share of random numbers
-that hit one of them below 3 %. A number typed to few figures is given the half unit of its last figure besides, since
-the person rounded it.
+The window is narrow on purpose: with about ten suspects, half a per cent either side keeps the share of
+random numbers that hit one of them below 3 %. A number typed to few figures is given the half unit of its
+last figure instead, where that is more, since the person rounded it.
 """
 
 import math
@@ -27,7 +27,8 @@ class Suspect:
 class Match:
     """What a number is consistent with.
 
-    right: it is the right value.  mistake: id of the nearest suspect, or None.  others: further ids it fits as well.
+    right: it is the right value.  mistake: id of the nearest suspect, or None.  others: further ids it fits
+    as well.
     """
 
     right: bool = False
@@ -52,7 +53,7 @@ def name_mistake(value, suspects, expected, tolerance=0.02, window=WINDOW, figur
         return Match()
     if _is_number(expected) and _distance(value, expected) <= tolerance:
         return Match(right=True)
-    reach = min(window + _half_unit(value, figures), max(WIDEST, window))
+    reach = max(window, min(_half_unit(value, figures), WIDEST))
     near = {}
     for suspect in suspects:
         name, guess, why = _parts(suspect)

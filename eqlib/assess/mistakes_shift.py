@@ -1,7 +1,7 @@
 """What each misconception would choose: direction, K, colour, which concentration changes, reason.
 
-First the stress is put into one of a few kinds by what it does to *this* reaction (``change_of``); then every wrong
-option is traced to the idea that leads to it. An option that no known idea leads to is named by none.
+First the stress is put into one of a few kinds by what it does to *this* reaction (``change_of``); then every
+wrong option is traced to the idea that leads to it. An option that no known idea leads to is named by none.
 """
 
 from dataclasses import dataclass
@@ -11,12 +11,24 @@ from eqlib.assess.mistakes_match import Suspect
 _OPPOSITE = {"forward": "reverse", "reverse": "forward"}
 
 
+# Changes that move nothing, and the idea that they do.
+_NEVER_SHIFT = {
+    "catalyst": "catalyst_shifts",
+    "inert_volume": "inert_const_v",
+    "solid": "solid_shifts",
+    "spectator": "spectator_acts",
+}
+# Changes after which comparing Q with K decides; an answer the other way round may have compared them
+# backwards.
+_Q_DECIDES = ("reactant", "product", "binder", "dilute", "squeeze", "expand")
+
+
 @dataclass(frozen=True)
 class Change:
     """A stress as this reaction meets it.
 
-    kind: "reactant", "product" (more or less of it), "binder" (acts through another reaction), "spectator", "solid",
-    "dilute", "warm", "cool", "squeeze", "expand", "inert_volume", "inert_pressure" or "catalyst".
+    kind: "reactant", "product" (more or less of it), "binder" (acts through another reaction), "spectator",
+    "solid", "dilute", "warm", "cool", "squeeze", "expand", "inert_volume", "inert_pressure" or "catalyst".
     species: which of the reaction's species is added or removed.  more: added (True) or removed (False).
     """
 
@@ -38,7 +50,7 @@ def change_of(problem):
     if kind == "dilute":
         return Change("dilute")
     if kind == "heat_to":
-        return Change("warm" if stress.T > problem.temperature else "cool")
+        return Change("warm" if problem.temperature < stress.T else "cool")
     if kind == "change_volume":
         return Change("squeeze" if stress.volume < problem.volume else "expand")
     return _of_matter(problem, stress)
@@ -50,6 +62,8 @@ def _of_matter(problem, stress):
     own = tuple(n for n in names if n in first)
     more = stress.kind != "remove"
     solids = tuple(n for n in own if n.endswith(("(s)", "(l)")))
+    if stress.kind == "add_solid" and _outcome(problem, "direction") == "none":
+        return Change("solid", names, more)
     if own and len(solids) == len(own):
         return Change("solid", solids, more)
     for side, sign in (("reactant", -1), ("product", 1)):
@@ -67,7 +81,7 @@ def _what_is_added(stress):
     from eqlib.chem.salts import dissolved
 
     named = dict(stress.amounts)
-    return tuple(dict.fromkeys((*dissolved({n: 1.0 for n in named}), *named)))
+    return tuple(dict.fromkeys((*dissolved(dict.fromkeys(named, 1.0)), *named)))
 
 
 def choice_suspects(problem):
@@ -94,19 +108,15 @@ def _reasons(part):
 def direction_ideas(problem, change, expected):
     """{wrong direction: mistake ids} for this change, where ``expected`` is what really happens."""
     ideas = {"forward": [], "reverse": [], "none": []}
-    all_shifts = {"catalyst": "catalyst_shifts", "inert_volume": "inert_const_v", "solid": "solid_shifts",
-                  "spectator": "spectator_acts"}  # fmt: skip
-    if change.kind in all_shifts:
+    if change.kind in _NEVER_SHIFT:
         for way in ("forward", "reverse"):
-            ideas[way].append(all_shifts[change.kind])
+            ideas[way].append(_NEVER_SHIFT[change.kind])
     if change.kind in ("reactant", "product"):
         ideas["none"].append("static_stop")
         if change.kind == "reactant" and change.more:
             ideas["forward"].append("more_always_right")
     elif change.kind == "binder":
         ideas["none"].append("not_in_equation")
-        if expected in _OPPOSITE:
-            ideas[_OPPOSITE[expected]].append("spectator_acts")
     elif change.kind in ("dilute", "spectator"):
         ideas["none"].append("volume_ignored")
     elif change.kind == "inert_pressure":
@@ -132,11 +142,8 @@ def _direction(problem, change):
     yield from _as_suspects(ideas)
     if paler and expected != "reverse":
         yield Suspect("paler_is_left", "reverse", "paler, so to the left")
-    if expected in _OPPOSITE:
-        if change.kind == "binder":
-            yield Suspect("wrong_target", _OPPOSITE[expected], "another ion taken away")
-        if change.kind in ("reactant", "product"):
-            yield Suspect("q_reversed", _OPPOSITE[expected], "Q against K read the wrong way round")
+    if expected in _OPPOSITE and change.kind in _Q_DECIDES:
+        yield Suspect("q_reversed", _OPPOSITE[expected], "Q against K read the wrong way round")
 
 
 def _as_suspects(ideas):
@@ -211,16 +218,20 @@ def _darker_direction(problem):
     coefficient = problem.reaction.coefficients.get(problem.observed)
     if coefficient:
         return "forward" if coefficient > 0 else "reverse"
-    return "forward" if change_kind_is_calm(problem) else None
+    return "forward" if _calm(problem) else None
 
 
-def change_kind_is_calm(problem):
-    """Nothing shifts and nothing is seen to change: take the product as the coloured one, as in most systems."""
+def _calm(problem):
+    """Nothing shifts: the product is then taken for the coloured one, as in most systems."""
     return _outcome(problem, "direction") == "none"
 
 
 def _change(problem, change):
     name, real = problem.part.species, _outcome(problem, "direction")
+    if change.kind in _NEVER_SHIFT and real == "none":
+        for way in ("higher", "lower"):
+            yield Suspect(_NEVER_SHIFT[change.kind], way, "concentration as if something shifted")
+        return
     coefficient = problem.reaction.coefficients.get(name)
     if name in change.species and change.kind in ("reactant", "product"):
         yield Suspect("full_cancel", "same", "back to where it was")
@@ -265,14 +276,18 @@ _BY_ASK = {
 
 
 def rates_mistake(forward, reverse):
-    """Rates at the instant after a change, each "up", "down", "same" or "zero": the idea they are consistent with."""
+    """Rates at the instant after a change, each "up", "down", "same" or "zero": the idea they are consistent
+    with.
+    """
     if forward == reverse == "zero":
         return "static_stop"
     return "one_up_one_down" if {forward, reverse} == {"up", "down"} else None
 
 
 def approach_mistake(forward_rate):
-    """The forward rate on the way from reactants only to equilibrium: "rises" is a known idea, "falls" is right."""
+    """The forward rate on the way from reactants only to equilibrium: "rises" is a known idea, "falls" is
+    right.
+    """
     return "fwd_rate_grows" if forward_rate == "rises" else None
 
 
@@ -290,7 +305,7 @@ def removed_mistake(picked, right, spectators=()):
 
 
 def runs_mistake(value, runs, figures=3):
-    """A reported mean that is one of several differing runs, to the figures given: "single_truth", or None."""
+    """ "single_truth" if a reported mean is just one of several differing runs (to ``figures``), else None."""
     mean = sum(runs) / len(runs)
     unit = 10.0 ** (1 - figures)
     if len(runs) < 2 or abs(value / mean - 1) <= 0.5 * unit:

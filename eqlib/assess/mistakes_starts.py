@@ -4,8 +4,8 @@
 def stock_starts(problem, coefficients):
     """(mistake, start, why) for each way of forgetting the dilution.
 
-    All reactants at bottle strength; one of them alone; the water left out of the total volume. Nothing when the
-    start was not poured together.
+    All reactants at bottle strength; one of them alone; the water left out of the total volume. Nothing when
+    the start was not poured together.
     """
     bottles, filled = {}, 0.0
     for portion in problem.portions:

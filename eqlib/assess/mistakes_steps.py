@@ -1,7 +1,7 @@
 """The steps of an equilibrium calculation, each of which a mistake can replace.
 
-Reading -> concentration -> x -> equilibrium row -> K, and back from K to x. Plain floats and dictionaries; every
-function is one step with the faults it can have as arguments.
+Reading -> concentration -> x -> equilibrium row -> K, and back from K to x. Plain floats and dictionaries;
+every function is one step with the faults it can have as arguments.
 """
 
 import math
@@ -93,7 +93,9 @@ def _bisect(gap, low, high):
 
 
 def small_x(coefficients, start, K):
-    """x if the reactants are taken as unchanged; None if some product is there at the start or a power is odd."""
+    """x if the reactants are taken as unchanged; None if some product is there at the start or a power is
+    odd.
+    """
     powers = in_K(coefficients)
     total = sum(c for c in powers.values() if c > 0)
     if total <= 0 or any(start.get(n, 0.0) for n, c in powers.items() if c > 0):
@@ -104,8 +106,8 @@ def small_x(coefficients, start, K):
 
 
 def complex_from_absorbance(measured, *, path=True, blank=True, scale="absorbance"):
-    """Concentration of the absorbing species. ``scale``: "absorbance", "transmittance" (10^-A used in its place)
-    or "natural" (A taken with the natural logarithm).
+    """Concentration of the absorbing species. ``scale``: "absorbance", "transmittance" (10^-A used in its
+    place) or "natural" (A taken with the natural logarithm).
     """
     reading = measured["absorbance"] - (measured.get("blank", 0.0) if blank else 0.0)
     if scale == "transmittance":

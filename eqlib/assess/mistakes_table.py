@@ -10,7 +10,7 @@ _NEAR = 0.01
 
 
 def table_mistakes(problem, value):
-    """Ids, most telling first, of the mistakes this table shows. ``value``: {row: {species: cell}} as read."""
+    """Ids of the mistakes a table shows, most telling first. ``value``: {row: {species: cell}} as read."""
     coefficients = {n: float(c) for n, c in problem.reaction.coefficients.items()}
     rows = {name: _cells(value, name, coefficients) for name in ("initial", "change", "equilibrium")}
     found = []

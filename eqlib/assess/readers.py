@@ -1,7 +1,7 @@
 """Read one answer: from whatever was clicked, typed or computed to a plain value, or to a kind word about it.
 
-``read_part`` never raises for a bad answer: it returns a Reading whose ``ok`` is False and whose ``message`` says what
-was seen and what would do. Nothing is evaluated; see the sibling modules for each kind's grammar.
+``read_part`` never raises for a bad answer: it returns a Reading whose ``ok`` is False and whose ``message``
+says what was seen and what would do. Nothing is evaluated; see the sibling modules for each kind's grammar.
 """
 
 from functools import lru_cache
@@ -20,8 +20,8 @@ __all__ = ["MAX_TEXT", "Reading", "Unreadable", "read_part"]
 def read_part(part, raw, species=()):
     """Read ``raw`` as an answer to ``part`` (see eqlib.assess.kinds.Part). Returns a Reading, always.
 
-    ``species``: canonical names of the reaction's species, for an expression; without them its brackets are not
-    checked against the reaction until it is marked.
+    ``species``: canonical names of the reaction's species, for an expression; without them its brackets are
+    not checked against the reaction until it is marked.
     """
     try:
         if part.kind == "expression":

@@ -45,7 +45,8 @@ class Reading:
     ``value`` again gives the same value.  shown: what was read, in words, for the person to check.
     message: if not ok, one line with what was seen and what would do; else "".
     figures: (fewest, most) significant figures typed, or None when nothing was typed as digits.
-    decimals: digits typed after the decimal mark of the value as shown (for pH and other logarithms), or None.
+    decimals: digits typed after the decimal mark of the value as shown (for pH and other logarithms), or
+    None.
     notes: short remarks on what was taken for granted ("unit taken as mol/L").
     """
 

@@ -1,7 +1,7 @@
 """Balanced equations: "Fe3+ + SCN- -> FeSCN2+", "2Fe^3+ + ...", or just the coefficients in order.
 
-The species are those of the question, so they are matched loosely and the plus signs of charges are told from the plus
-signs between species by trying which pieces make a species that is on the list.
+The species are those of the question, so they are matched loosely and the plus signs of charges are told from
+the plus signs between species by trying which pieces make a species that is on the list.
 """
 
 import re
@@ -23,8 +23,8 @@ _COEFFICIENT = re.compile(r"\(?\s*(\d{1,4}\s*/\s*\d{1,3}|\d{1,4}(?:[.,]\d{1,4})?
 def read_equation(raw, species, reactants=None):
     """Read an equation. The Reading's value maps each species to its signed coefficient, products positive.
 
-    ``species``: canonical names in the order of the question. ``reactants``: how many of them stand on the left
-    (needed only to read a bare list of coefficients). Errors: Unreadable.
+    ``species``: canonical names in the order of the question. ``reactants``: how many of them stand on the
+    left (needed only to read a bare list of coefficients). Errors: Unreadable.
     """
     value = plain(raw)
     species = list(species)
@@ -124,7 +124,9 @@ def _from_text(text, species, reactants):
 
 
 def _side(side, species):
-    """[(coefficient, species, was it H3O+ for H^+)] of one side. The plus signs that separate are found by trying."""
+    """[(coefficient, species, was it H3O+ for H^+)] of one side. The plus signs that separate are found by
+    trying.
+    """
     pieces = side.split("+")
     if len(pieces) > 40 or not side:
         raise Unreadable("One side of the equation is empty or very long. Please type it as A + B -> C.")
@@ -186,7 +188,7 @@ class Balance:
 
 
 def compare_equation(value, expected):
-    """Compare read coefficients with the balanced ones (both species -> signed number). Multiples are right."""
+    """Compare read coefficients with the balanced ones (species -> signed number). Multiples are right."""
     given = {n: Fraction(c).limit_denominator(1000) for n, c in value.items() if c}
     wanted = {n: Fraction(c).limit_denominator(1000) for n, c in expected.items() if c}
     missing = [n for n in wanted if n not in given]

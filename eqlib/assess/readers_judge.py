@@ -1,14 +1,17 @@
-"""Is a typed equilibrium expression the right one, in any equivalent form, and if not, which slip does it show?
+"""Is a typed equilibrium expression the right one, in any equivalent form, and if not, which slip does it
+show?
 
-Two expressions are compared first at a few fixed points with exact fractions (enough to tell different ones apart),
-then, if they agree there, symbolically with SymPy.
+Two expressions are compared first at a few fixed points with exact fractions (enough to tell different ones
+apart), then, if they agree there, symbolically with SymPy.
 """
 
 import itertools
 from dataclasses import dataclass
 from fractions import Fraction
 
-from eqlib.assess.readers_expressions import Joined, Power, Term, parse_expression, resolve, terms_of
+from eqlib.assess.readers_expressions import resolve
+from eqlib.assess.readers_parser import parse_expression
+from eqlib.assess.readers_trees import Joined, Power, Term, terms_of
 
 # Values for the species at three points; twelfth powers, so that square, cube and fourth roots stay exact.
 _ROOTS = ((3, 5, 7, 11, 13, 17, 19, 23, 29, 31), (10, 9, 14, 8, 15, 11, 22, 21, 26, 25),
@@ -18,7 +21,9 @@ _ROOT_BASE = 7
 
 @dataclass(frozen=True)
 class Verdict:
-    """``right``; otherwise ``mistakes``, ids of the registry whose slip gives exactly this expression ('' if none)."""
+    """``right``; otherwise ``mistakes``, ids of the registry whose slip gives exactly this expression ('' if
+    none).
+    """
 
     right: bool
     mistakes: tuple[str, ...] = ()
@@ -73,7 +78,9 @@ def _slips(coefficients):
 
 
 def build(coefficients, inverted=False, powers="right", joined="product", solids=False):
-    """The tree of K, or of K with these slips. ``powers``: "right", "dropped" or "times" (used as multipliers)."""
+    """The tree of K, or of K with these slips. ``powers``: "right", "dropped" or "times" (used as
+    multipliers).
+    """
     species = coefficients if solids else counted(coefficients)
     top = [_factor(n, Fraction(c), powers) for n, c in species.items() if c > 0]
     bottom = [_factor(n, Fraction(-c), powers) for n, c in species.items() if c < 0]
@@ -138,7 +145,9 @@ def _value(tree, roots):
 
 
 def _to_sympy(tree, symbols):
-    """The tree in SymPy, built node by node; a concentration is the twelfth power of its symbol, so roots are exact."""
+    """The tree in SymPy, built node by node; a concentration is the twelfth power of its symbol, so roots are
+    exact.
+    """
     import sympy
 
     if isinstance(tree, Fraction):

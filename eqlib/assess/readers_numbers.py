@@ -1,7 +1,7 @@
 """Numbers as people type them: 1.4e2, 1,4·10², 1.4 x 10^2, 140 M^-1, 0.14 mM, 14 %, 140 ± 5.
 
-A fixed grammar (sign, mantissa, power of ten, unit) and no arithmetic: nothing typed is evaluated. The digits are kept,
-so that significant figures are counted from what was typed and conversion between units is exact.
+A fixed grammar (sign, mantissa, power of ten, unit) and no arithmetic: nothing typed is evaluated. The digits
+are kept, so that significant figures are counted from what was typed and conversion between units is exact.
 """
 
 import re
@@ -56,10 +56,11 @@ class Digits:
 
 
 def read_number(raw, unit="", name="This answer"):
-    """Read a number meant in ``unit`` ("" for one without unit). Returns a Reading with a float value in that unit.
+    """Read a number meant in ``unit`` ("" for one without unit). Returns a Reading with a float value in that
+    unit.
 
-    A typed unit is checked and converted; without one, ``unit`` is taken. Where no unit is wanted, a power of a
-    concentration or pressure (a K typed as M^-1) is taken relative to the standard state, 1 mol/L or 1 bar.
+    A typed unit is checked and converted; without one, ``unit`` is taken. Where no unit is wanted, a power of
+    a concentration or pressure (a K typed as M^-1) is taken relative to the standard state, 1 mol/L or 1 bar.
     Errors: Unreadable.
     """
     value = plain(raw)
@@ -95,7 +96,8 @@ def _from_text(text, unit, name):
     typed = tidy(text)
     if len(typed) > _MAX_NUMBER_TEXT:
         raise Unreadable(
-            f"{name} wants one number; {quote(text)} is a long text. Please type just the number and its unit."
+            f"{name} wants one number; {quote(text)} is a long text. Please "
+            f"type just the number and its unit."
         )
     body = _strip_decoration(typed)
     if not body:
@@ -185,14 +187,16 @@ def _not_a_number(text, typed, name):
     word = text.lower().strip(" .+")
     if word in _WORDS:
         return Unreadable(
-            f"{quote(typed)} is {_WORDS[word]}: a step before it had no ordinary result. A plain number is wanted."
+            f"{quote(typed)} is {_WORDS[word]}: a step before it had no ordinary "
+            f"result. A plain number is wanted."
         )
     if text[:1] in ("<", ">", "≤", "≥"):
         return Unreadable(
             f"{quote(typed)} gives a limit; {name.lower()} wants one value. Please type your best value."
         )
     return Unreadable(
-        f"{name} wants a number; {quote(typed)} does not start with one. Something like 0.0140 or 1.4e-2 would do."
+        f"{name} wants a number; {quote(typed)} does not start with one. "
+        f"Something like 0.0140 or 1.4e-2 would do."
     )
 
 
@@ -256,7 +260,8 @@ def _in_unit(digits, rest, unit, typed, name):
         )
     if re.match(r"[-+*/^(]?\s*[\d.]", rest) and not re.match(r"1\s*/", rest) and not re.match(r"/", rest):
         raise Unreadable(
-            f"{quote(typed)} looks like more than one number, or a calculation. Please work it out and type the result."
+            f"{quote(typed)} looks like more than one number, or a calculation. "
+            f"Please work it out and type the result."
         )
     if re.match(r"/\s*[(\d.]", rest) and not re.match(r"/\s*\(?\s*[A-Za-zμ]", rest):
         raise Unreadable(

@@ -1,24 +1,22 @@
 """Reduce any object to a plain value without trusting it.
 
-A student's code may hand over anything: a NumPy scalar, a SymPy number, an object whose methods lie or raise. Only the
-*storage* of types we know is read, by the base type's own methods; nothing the object overrides is ever called.
+A student's code may hand over anything: a NumPy scalar, a SymPy number, an object whose methods lie or raise.
+Only the *storage* of types we know is read, by the base type's own methods; nothing the object overrides is
+ever called.
 """
 
 import math
-import sys
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from types import GetSetDescriptorType
 
 from eqlib.assess.readers_base import Unreadable, one_line, too_long
 
-_MAX_BITS = 4096
+MAX_BITS = 4096
 _MAX_ITEMS = 200
-_MAX_DEPTH = 4
+MAX_DEPTH = 4
 _MRO = type.__dict__["__mro__"].__get__
 _NAME = type.__dict__["__name__"].__get__
-_VARS = type.__dict__["__dict__"].__get__
 
 
 @dataclass(frozen=True)
@@ -41,7 +39,9 @@ def plain(raw, depth=0):
     for base, reduce in _REDUCERS:
         if any(b is base for b in bases):
             return reduce(raw, depth)
-    reduced = _from_libraries(raw, kind, bases, depth)
+    from eqlib.assess.readers_foreign import from_libraries
+
+    reduced = from_libraries(raw, kind, bases, depth)
     if reduced is not None:
         return reduced
     raise Unreadable(
@@ -63,7 +63,8 @@ def finite(value):
         )
     if math.isinf(value):
         raise Unreadable(
-            "The answer is infinite: perhaps something was divided by zero on the way. A plain number is wanted."
+            "The answer is infinite: perhaps something was divided by zero on "
+            "the way. A plain number is wanted."
         )
     return value
 
@@ -72,14 +73,15 @@ def _string(raw, _depth):
     text = str.__str__(raw)
     if too_long(text):
         raise Unreadable(
-            f"The answer has {len(text):,} characters, more than can be read (10,000). Please type a shorter one."
+            f"The answer has {len(text):,} characters, more than can be read "
+            f"(10,000). Please type a shorter one."
         )
     return text
 
 
 def _integer(raw, _depth):
     value = int.__int__(raw)
-    if value.bit_length() > _MAX_BITS:
+    if value.bit_length() > MAX_BITS:
         raise Unreadable(
             "This whole number is far too large to be an answer here. Please check the last step."
         )
@@ -104,19 +106,19 @@ def _decimal(raw, _depth):
 
 def _fraction(raw, depth):
     # Fraction is written in Python: its two slots are read, its methods are not called.
-    top = plain(_slot(Fraction, "_numerator", raw), depth + 1)
-    bottom = plain(_slot(Fraction, "_denominator", raw), depth + 1)
-    return _ratio(top, bottom)
+    top = plain(slot(Fraction, "_numerator", raw), depth + 1)
+    bottom = plain(slot(Fraction, "_denominator", raw), depth + 1)
+    return ratio(top, bottom)
 
 
-def _slot(base, name, raw):
+def slot(base, name, raw):
     try:
         return base.__dict__[name].__get__(raw)
     except AttributeError:
         raise Unreadable(f"This {base.__name__} is empty inside. Hand over a plain number.") from None
 
 
-def _ratio(top, bottom):
+def ratio(top, bottom):
     if type(top) is not int or type(bottom) is not int:
         raise Unreadable("This fraction is not made of two whole numbers. Hand over a plain number.")
     try:
@@ -138,14 +140,14 @@ def _complex(raw, _depth):
 
 def _sequence(base):
     def reduce(raw, depth):
-        _check_size(base.__len__(raw), depth)
+        check_size(base.__len__(raw), depth)
         return [plain(item, depth + 1) for item in base.__iter__(raw)]
 
     return reduce
 
 
 def _mapping(raw, depth):
-    _check_size(dict.__len__(raw), depth)
+    check_size(dict.__len__(raw), depth)
     out = {}
     for key, value in dict.items(raw):
         name = plain(key, depth + 1)
@@ -155,14 +157,15 @@ def _mapping(raw, depth):
     return out
 
 
-def _check_size(count, depth):
-    if depth >= _MAX_DEPTH:
+def check_size(count, depth):
+    if depth >= MAX_DEPTH:
         raise Unreadable(
             "The answer is a list inside a list inside a list. A flat list or a single value is wanted."
         )
     if count > _MAX_ITEMS:
         raise Unreadable(
-            f"The answer holds {count:,} values, more than can be read. A single value or a short list is wanted."
+            f"The answer holds {count:,} values, more than can be read. A "
+            f"single value or a short list is wanted."
         )
 
 
@@ -178,138 +181,3 @@ _REDUCERS = (
     (tuple, _sequence(tuple)),
     (dict, _mapping),
 )
-
-
-def _from_libraries(raw, kind, bases, depth):
-    """Numbers of NumPy, SymPy, uncertainties and pint, if the library that makes them is loaded at all."""
-    for library, reduce in (
-        ("numpy", _numpy),
-        ("sympy", _sympy),
-        ("uncertainties", _uncertain),
-        ("pint", _quantity),
-    ):
-        module = sys.modules.get(library)
-        if module is not None:
-            found = reduce(module, raw, kind, bases, depth)
-            if found is not None:
-                return found
-    return None
-
-
-def _numpy(np, raw, kind, bases, depth):
-    if any(b is np.generic for b in bases):
-        item = (
-            np.longdouble.__float__(raw) if any(b is np.longdouble for b in bases) else np.generic.item(raw)
-        )
-        if type(item) in (bool, int, float, complex, str):
-            return plain(item, depth + 1)
-    if kind is np.ndarray:
-        size, dims = np.ndarray.size.__get__(raw), np.ndarray.ndim.__get__(raw)
-        _check_size(size, min(depth + dims - 1, _MAX_DEPTH))
-        return plain(np.ndarray.item(raw) if size == 1 else np.ndarray.tolist(raw), depth + 1)
-    return None
-
-
-def _sympy(sympy, raw, kind, bases, _depth):
-    if not any(b is sympy.Basic for b in bases):
-        return None
-    return finite(_sympy_value(sympy, raw, [0]))
-
-
-def _sympy_value(sympy, raw, seen):
-    """A constant made of SymPy's own numbers, sums, products and powers, worked out in plain floats."""
-    seen[0] += 1
-    kind = type(raw)
-    if seen[0] > 200:
-        raise Unreadable(
-            "This SymPy expression is very long. Hand over its value, for example float(result)."
-        )
-    if kind is sympy.Float:
-        return _binary_float(raw._mpf_)
-    if kind in _rationals(sympy):
-        return _ratio(raw.p, raw.q)
-    if kind is type(sympy.pi):
-        return math.pi
-    if kind is type(sympy.E):
-        return math.e
-    if kind in (sympy.Add, sympy.Mul, sympy.Pow, sympy.exp, sympy.log):
-        if type(raw._args) is tuple:
-            return _combine(sympy, kind, [_sympy_value(sympy, a, seen) for a in raw._args])
-    raise Unreadable(
-        "This SymPy answer is not a plain number (a symbol may still be in it). "
-        "Put numbers in for the symbols, then hand over float(result)."
-    )
-
-
-def _binary_float(stored):
-    """A SymPy Float from its stored (sign, mantissa, exponent, bits)."""
-    if type(stored) is tuple and len(stored) == 4 and all(type(n) is int for n in stored):
-        sign, mantissa, exponent, _ = stored
-        if mantissa and abs(exponent) <= _MAX_BITS and mantissa.bit_length() <= _MAX_BITS:
-            size = _ratio(mantissa << max(exponent, 0), 1 << max(-exponent, 0))
-            return -size if sign else size
-        if not mantissa and not exponent:
-            return 0.0
-    raise Unreadable(
-        "This SymPy number is not an ordinary one (it may be nan or infinite). A plain number is wanted."
-    )
-
-
-def _combine(sympy, kind, parts):
-    try:
-        if kind is sympy.Add:
-            return math.fsum(parts)
-        if kind is sympy.Mul:
-            return math.prod(parts)
-        if kind is sympy.Pow:
-            value = parts[0] ** parts[1]
-        else:
-            value = math.exp(parts[0]) if kind is sympy.exp else math.log(parts[0])
-    except (ArithmeticError, ValueError):
-        value = math.nan
-    return finite(value.real if isinstance(value, complex) and value.imag == 0 else _real(value))
-
-
-def _real(value):
-    if isinstance(value, complex):
-        raise Unreadable(
-            "This SymPy answer is a complex number; a real one is wanted. Choose the root that makes sense."
-        )
-    return value
-
-
-def _rationals(sympy):
-    return {
-        sympy.Integer,
-        sympy.Rational,
-        *(type(sympy.Rational(n, d)) for n, d in ((0, 1), (1, 1), (-1, 1), (1, 2))),
-    }
-
-
-def _uncertain(uncertainties, raw, kind, bases, depth):
-    core = sys.modules.get("uncertainties.core")
-    if core is None or not any(b is core.AffineScalarFunc for b in bases):
-        return None
-    return plain(_slot(core.AffineScalarFunc, "_nominal_value", raw), depth + 1)
-
-
-def _quantity(_pint, raw, _kind, bases, depth):
-    quantity, util = sys.modules.get("pint.facets.plain.quantity"), sys.modules.get("pint.util")
-    if quantity is None or util is None or not any(b is quantity.PlainQuantity for b in bases):
-        return None
-    fields = _stored_fields(bases, raw)
-    units = fields.get("_units")
-    number = plain(fields.get("_magnitude"), depth + 1)
-    powers = plain(units._d, depth + 1) if type(units) is util.UnitsContainer else None
-    if type(number) not in (int, float) or not isinstance(powers, dict):
-        raise Unreadable("This quantity could not be taken apart. Hand over the number and its unit as text.")
-    return f"{number!r} " + " ".join(f"{name}^{power}" for name, power in powers.items())
-
-
-def _stored_fields(bases, raw):
-    """An object's own attributes, by the interpreter's accessor rather than the object's."""
-    for base in bases:
-        accessor = _VARS(base).get("__dict__")
-        if type(accessor) is GetSetDescriptorType:
-            return accessor.__get__(raw)
-    return {}

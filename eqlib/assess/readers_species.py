@@ -41,7 +41,8 @@ def _without_outer_brackets(bare):
 def match_species(text, names):
     """(the one of ``names`` that ``text`` means, a note) or (None, reason).
 
-    Tried in turn: the exact spelling, the key with capitals, the key without capitals or with the charge left out.
+    Tried in turn: the exact spelling, the key with capitals, the key without capitals or with the charge left
+    out.
     """
     names = list(names)
     if text in names:

@@ -1,7 +1,7 @@
 """ICE tables (rows initial, change, equilibrium) and orders.
 
-A cell is a number in mol/L or a straight-line expression in x, such as "-x", "2x", "0.10 - x"; it is kept as the pair
-(constant, multiple of x), so that every way of writing it compares equal.
+A cell is a number in mol/L or a straight-line expression in x, such as "-x", "2x", "0.10 - x"; it is kept as
+the pair (constant, multiple of x), so that every way of writing it compares equal.
 """
 
 import re
@@ -47,10 +47,11 @@ class Linear:
 
 
 def read_table(raw, columns, rows=("initial", "change", "equilibrium"), unit="mol/L"):
-    """Read a table. The Reading's value is {row: {column: number, "0.1 - 2x" or None}}; None is an empty cell.
+    """Read a table. The Reading's value is {row: {column: number, "0.1 - 2x" or None}}; None is an empty
+    cell.
 
-    ``raw``: {row: {column: cell}}, {row: [cells]}, a list of rows, or {"row:column": cell}; rows may be named I, C, E.
-    Errors: Unreadable, naming the cell.
+    ``raw``: {row: {column: cell}}, {row: [cells]}, a list of rows, or {"row:column": cell}; rows may be named
+    I, C, E. Errors: Unreadable, naming the cell.
     """
     value, columns = plain(raw), list(columns)
     if isinstance(value, list):
@@ -219,7 +220,8 @@ def _not_linear(typed):
 
 
 def read_order(raw, items):
-    """Read an order of ``items`` ((value, label) pairs or plain values). The Reading's value is the list of values.
+    """Read an order of ``items`` ((value, label) pairs or plain values). The Reading's value is the list of
+    values.
 
     ``raw``: a list, or text such as "b, a, c" or "b > a > c". Errors: Unreadable.
     """

@@ -1,7 +1,7 @@
 """Units, from a small table of our own: typed unit -> size and dimensions, and nothing else is understood.
 
-A unit is read as a product of powers: "mol/L", "M^-1 cm^-1", "L mol-1", "kJ per mole". Factors are exact fractions,
-so that 0.14 mM is 0.00014 mol/L to the last bit.
+A unit is read as a product of powers: "mol/L", "M^-1 cm^-1", "L mol-1", "kJ per mole". Factors are exact
+fractions, so that 0.14 mM is 0.00014 mol/L to the last bit.
 """
 
 import re
@@ -61,13 +61,14 @@ _UNITS = {
 
 # Other spellings, in lower case. One letter alone is never here: m and M, k and K differ.
 _SPELLINGS = {
-    "mole": "mol", "moles": "mol", "mols": "mol", "molar": "M", "l": "L", "litre": "L", "litres": "L", "liter": "L",
-    "liters": "L", "metre": "m", "metres": "m", "meter": "m", "meters": "m", "gram": "g", "grams": "g",
-    "gramme": "g", "sec": "s", "secs": "s", "second": "s", "seconds": "s", "mins": "min", "minute": "min",
-    "minutes": "min", "hr": "h", "hour": "h", "hours": "h", "kelvin": "K", "kelvins": "K", "joule": "J",
-    "joules": "J", "kj": "kJ", "j": "J", "pascal": "Pa", "pascals": "Pa", "kpa": "kPa", "bars": "bar",
-    "percent": "%", "cc": "mL", "ml": "mL", "atmosphere": "atm", "atmospheres": "atm", "mmhg": "mmHg",
-    "unitless": "1", "dimensionless": "1", "none": "1", "abs": "1", "au": "1", "absorbance": "1", "delta": "1",
+    "mole": "mol", "moles": "mol", "mols": "mol", "molar": "M", "l": "L", "litre": "L", "litres": "L",
+    "liter": "L", "liters": "L", "metre": "m", "metres": "m", "meter": "m", "meters": "m", "gram": "g",
+    "grams": "g", "gramme": "g", "sec": "s", "secs": "s", "second": "s", "seconds": "s", "mins": "min",
+    "minute": "min", "minutes": "min", "hr": "h", "hour": "h", "hours": "h", "kelvin": "K",
+    "kelvins": "K", "joule": "J", "joules": "J", "kj": "kJ", "j": "J", "pascal": "Pa", "pascals": "Pa",
+    "kpa": "kPa", "bars": "bar", "percent": "%", "cc": "mL", "ml": "mL", "atmosphere": "atm",
+    "atmospheres": "atm", "mmhg": "mmHg", "unitless": "1", "dimensionless": "1", "none": "1",
+    "abs": "1", "au": "1", "absorbance": "1", "delta": "1",
 }  # fmt: skip
 _CELSIUS = {"°c", "degc", "deg c", "celsius", "degrees c", "degrees celsius", "degree celsius", "deg. c",
             "degree_celsius", "c"}  # fmt: skip

@@ -1,7 +1,8 @@
 """Choices as people say them: "right", "to the products", "->", "no change", "paler".
 
-A phrase is reduced to its telling words; each telling word belongs to one idea; the option that stands for that idea
-is chosen. A word that is not known, two ideas at once, or a "not" in front of one: the person is asked again.
+A phrase is reduced to its telling words; each telling word belongs to one idea; the option that stands for
+that idea is chosen. A word that is not known, two ideas at once, or a "not" in front of one: the person is
+asked again.
 """
 
 import difflib
@@ -11,24 +12,33 @@ from eqlib.assess.readers_base import Reading, Unreadable, quote, tidy
 from eqlib.assess.readers_plain import plain
 
 # idea -> the words for it (lower case, after tidying). Phrases of several words are joined first, see _PHRASES.
-_IDEAS = {
-    "forward": "forward forwards right rightwards rightward product products rhs fwd → -> --> => >",
-    "reverse": "reverse reversed left leftwards leftward back backward backwards reactant reactants lhs rev ← <- <-- <= <",
-    "still": "none same unchanged nothing neither constant unaffected identical nowhere nochange ⇌ <=> <-> = ==",
-    "dark": "darker dark deeper deep stronger strong intense moreintense redder bolder darkens darken deepens",
-    "pale": "paler pale lighter light fainter faint weaker weak fades faded fade lessintense lightens lighten paleish",
-    "up": "larger higher increase increases increased increasing up rise rises rose bigger greater big high large more ↑ "
-    "grow grows",
-    "down": "smaller lower decrease decreases decreased decreasing down fall falls fell less small low ↓ drop drops fewer "
-    "reduced reduces shrinks",
-    "yes": "yes y true",
-    "no": "no n false",
+_IDEAS = """
+forward: forward forwards right rightwards rightward product products rhs fwd → -> --> => >
+reverse: reverse reversed left leftwards leftward back backward backwards reactant reactants lhs
+    rev ← <- <-- <= <
+still: none same unchanged nothing neither constant unaffected identical nowhere nochange ⇌ <=>
+    <-> = ==
+dark: darker dark deeper deep stronger strong intense redder bolder darkens darken deepens
+pale: paler pale lighter light fainter faint weaker weak fades faded fade lightens lighten
+up: larger higher increase increases increased increasing up rise rises rose bigger greater big
+    high large more ↑ grow grows
+down: smaller lower decrease decreases decreased decreasing down fall falls fell less small low
+    ↓ drop drops fewer reduced reduces shrinks
+yes: yes y true
+no: no n false
+"""
+_IDEA_OF = {
+    word: idea
+    for idea, words in re.findall(r"^(\w+): (.*(?:\n    .*)*)", _IDEAS, re.MULTILINE)
+    for word in words.split()
 }
-_IDEA_OF = {word: idea for idea, words in _IDEAS.items() for word in words.split()}
 _PHRASES = (
-    (r"\b(?:does|do|did|will|would|is|are|has|have|could|can)\s?n[o']?t\b|\bwon't\b|\bcannot\b|\bdoesnt\b", "not"),
-    (r"\bfrom\s+(?:the\s+)?(?:left|reactants?)\s+to\s+(?:the\s+)?(?:right|products?)\b|\bleft\s+to\s+right\b", "forward"),
-    (r"\bfrom\s+(?:the\s+)?(?:right|products?)\s+to\s+(?:the\s+)?(?:left|reactants?)\b|\bright\s+to\s+left\b", "reverse"),
+    (r"\b(?:does|do|did|will|would|is|are|has|have|could|can)\s?n[o']?t\b|\bwon't\b|\bcannot\b|\bdoesnt\b",
+     "not"),
+    (r"\bfrom\s+(?:the\s+)?(?:left|reactants?)\s+to\s+(?:the\s+)?(?:right|products?)\b|\bleft\s+to\s+right\b",
+     "forward"),
+    (r"\bfrom\s+(?:the\s+)?(?:right|products?)\s+to\s+(?:the\s+)?(?:left|reactants?)\b|\bright\s+to\s+left\b",
+     "reverse"),
     (r"\b(?:no|not|zero|without|any)\s+(?:net\s+|visible\s+|observable\s+|real\s+)?"
      r"(?:chang\w*|shift\w*|differen\w*|effect|mov\w*|affect\w*|altered|reaction)\b", "nochange"),
     (r"\bnot\s+(?:\w+\s+)?(?:shift|change|move|differ)\b", "nochange"),
@@ -43,20 +53,22 @@ _DARKER = {
     f"darker_{w}": "darker" for w in ("intense", "dark", "red", "coloured", "colored", "colour", "color")
 }
 _DARKER["darker_pale"] = "paler"
-_FILLER = set(
-    "a an the it it's its i think to toward towards into on in of and that this is are be been was will would gets get got "
-    "becomes become became becoming turns turn goes go going went moves move moving moved shifts shift shifting shifted "
-    "stays stay staying stayed remains remain remaining remained equilibrium position reaction side direction way net "
-    "colour color coloured solution mixture k kc kp value concentration slightly bit little much very far favours "
-    "favors favour favor favoured so then there forms form formed making makes make hand exactly about still just all "
-    "what which only slight amount level number by looks look looking appears at".split()
-)
+_FILLER_WORDS = """
+a an the it it's its i think to toward towards into on in of and that this is are be been was will would
+gets get got becomes become became becoming turns turn goes go going went moves move moving moved shifts
+shift shifting shifted stays stay staying stayed remains remain remaining remained equilibrium position
+reaction side direction way net colour color coloured solution mixture k kc kp value concentration
+slightly bit little much very far favours favors favour favor favoured so then there forms form formed
+making makes make hand exactly about still just all what which only slight amount level number by looks
+look looking appears at
+"""
+_FILLER = frozenset(_FILLER_WORDS.split())
 _DENIALS = {"not", "never", "away", "against", "opposite", "opposes", "without", "un"}
 
 
 def read_choice(raw, options, name="This answer"):
-    """Read a choice among ``options``, (value, label) pairs or plain values. Returns a Reading whose value is an
-    option's value. Errors: Unreadable, listing what would do.
+    """Read a choice among ``options``, (value, label) pairs or plain values. Returns a Reading whose value is
+    an option's value. Errors: Unreadable, listing what would do.
     """
     pairs = [(o, o) if isinstance(o, str) else (str(o[0]), str(o[1])) for o in options]
     value = plain(raw)

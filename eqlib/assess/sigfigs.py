@@ -1,8 +1,8 @@
 """Significant figures: counted from what was typed, compared with what the data can carry.
 
-Rules as commonly taught (common practice, no source): leading zeros never count; zeros after a decimal mark count;
-trailing zeros of a whole number may or may not, so both counts are kept and the doubt goes to the student.
-In a logarithm (pH, pK) only the digits after the decimal mark count.
+Rules as commonly taught (common practice, no source): leading zeros never count; zeros after a decimal mark
+count; trailing zeros of a whole number may or may not, so both counts are kept and the doubt goes to the
+student. In a logarithm (pH, pK) only the digits after the decimal mark count.
 """
 
 import math
@@ -66,7 +66,8 @@ def supported(*typed):
 
 
 def compare_figures(figures, wanted, slack=1):
-    """ "fits", "too many" or "too few" figures against ``wanted``; one figure either way is let pass by default.
+    """ "fits", "too many" or "too few" figures against ``wanted``; one figure either way is let pass by
+    default.
 
     ``figures``: Figures, or the (fewest, most) pair of a reading.
     """
