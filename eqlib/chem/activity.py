@@ -81,9 +81,9 @@ def ln_gamma(name, charge, ionic_strength, model, T):
 def solve(mixture, model, amounts, others, held, by_activity=frozenset(), start=None):
     """Equilibrate with activity coefficients at the mixture's own ionic strength.
 
-    ``held``: {row: ln concentration}, or ln activity for the rows in ``by_activity``.
-    Returns ((Solution, gas space, remarks), {ion: gamma}, remarks). The root I = I(composition(I)) is followed by
-    false position between bounds, so it cannot wander off.
+    ``held``: {row: ln concentration}, or ln activity for the rows in ``by_activity``. Returns ((Solution, gas
+    space, remarks), {ion: gamma}, remarks). The root I = I(composition(I)) is followed by false position
+    between bounds, so it cannot wander off.
     """
     check_model(model)
     loop = _Consistent(mixture, model, amounts, others, held, by_activity, start)

@@ -24,9 +24,9 @@ _BALANCED = 1e-11
 class Solution:
     """Equilibrium of a network, per litre of mixture.
 
-    ``n``: mol per litre of every species of the network; ``c``: concentration (mol/L, or mol per litre of gas space)
-    of solutes and gases, 0 for pure phases; ``ln_a``: log-activity, -inf where a species cannot be present.
-    ``present``: bit mask; ``answer``: the solver's own result over the present rows.
+    ``n``: mol per litre of every species of the network; ``c``: concentration (mol/L, or mol per litre of gas
+    space) of solutes and gases, 0 for pure phases; ``ln_a``: log-activity, -inf where a species cannot be
+    present. ``present``: bit mask; ``answer``: the solver's own result over the present rows.
     """
 
     network: Network
@@ -42,9 +42,9 @@ class Solution:
 def solve_network(network, ln_K, amounts, gas_space=1.0, reservoirs=None, start=None):
     """Equilibrate.
 
-    ``ln_K``: per reaction, in mol/L. ``amounts``: mol per litre of mixture, per species of the network, as put in.
-    ``gas_space``: litres of gas per litre of mixture. ``reservoirs``: {row: ln activity} held whatever it takes.
-    ``start``: a Solution of a similar mixture, for speed only. Raises NoSolution.
+    ``ln_K``: per reaction, in mol/L. ``amounts``: mol per litre of mixture, per species of the network, as
+    put in. ``gas_space``: litres of gas per litre of mixture. ``reservoirs``: {row: ln activity} held
+    whatever it takes. ``start``: a Solution of a similar mixture, for speed only. Raises NoSolution.
     """
     reservoirs = reservoirs or {}
     mask = 0
@@ -67,7 +67,7 @@ def solve_network(network, ln_K, amounts, gas_space=1.0, reservoirs=None, start=
         table=table,
         ln_K=ln_K * network.scale,
         ln_w=ln_w,
-        sharp=np.ones(len(rows)),
+        sharp=None,
         exact=exact_amounts(put_in),
         scale=max(float(put_in.max()), _LEAST_SCALE),
     )

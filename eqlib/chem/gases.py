@@ -1,13 +1,11 @@
 """The gas phase: at constant volume one more place for a species to be, at constant pressure a phase that may form.
 
-At constant pressure the volume of gas v (per litre of mixture) is the unknown: the sum of the partial pressures falls
-steadily as v grows, so the one v at which it equals the pressure is found between brackets. When it stays below
-the pressure even for a vanishing volume, there is no gas phase.
+At constant pressure the volume of gas v (per litre of mixture) is the unknown: the sum of the partial
+pressures falls steadily as v grows, so the one v at which it equals the pressure is found between brackets.
+When it stays below the pressure even for a vanishing volume, there is no gas phase.
 """
 
 import math
-
-import numpy as np
 
 from eqlib.chem.equilibrium import NoSolution, solve_network
 from eqlib.chem.reactions import R_BAR
@@ -15,7 +13,10 @@ from eqlib.chem.species import species
 
 
 def solve(mixture, ln_K, amounts, others, held, start=None):
-    """Equilibrate the network of a mixture. Returns (Solution, litres of gas per litre of mixture, remarks)."""
+    """Equilibrate the network of a mixture.
+
+    Returns (Solution, litres of gas per litre of mixture, remarks).
+    """
     network = mixture.network
     if mixture.pressure is None:
         space = mixture.gas_space

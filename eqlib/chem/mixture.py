@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from numbers import Real
 from types import MappingProxyType
 
@@ -30,9 +30,10 @@ class Mixture:
     ``T``: K; ``pressure``: bar, for a gas phase that keeps this pressure and finds its own volume;
     ``headspace``: L of gas above a solution, at constant volume.
 
-    Liquid water is the solvent, with activity 1, as soon as anything is dissolved; water's own equilibrium is not
-    added silently. H3O^+ is read as H^+. Raises EqlibError (one line) for an amount that is negative or not a number,
-    an unreadable species, an unbalanced reaction, a constant that is missing, constants that contradict each other.
+    Liquid water is the solvent, with activity 1, as soon as anything is dissolved; water's own equilibrium is
+    not added silently. H3O^+ is read as H^+. Raises EqlibError (one line) for an amount that is negative or
+    not a number, an unreadable species, an unbalanced reaction, a constant that is missing, constants that
+    contradict each other.
     """
 
     totals: Mapping[str, float]
@@ -108,7 +109,7 @@ class Mixture:
 
     def as_mixed(self):
         """The State at the moment of mixing: everything as put in, nothing reacted yet."""
-        moles = {name: 0.0 for name in self.network.names} | self.amounts()
+        moles = dict.fromkeys(self.network.names, 0.0) | self.amounts()
         gas = math.fsum(v for n, v in moles.items() if species(n).phase == "g")
         gas_volume = gas * R_BAR * self.T / self.pressure if self.pressure else self.gas_space * self.volume
         volume = self.volume
@@ -119,10 +120,10 @@ class Mixture:
     def equilibrate(self, activity="ideal", fixed=None, fixed_pH=None, start=None):
         """The State at equilibrium.
 
-        ``activity``: "ideal" (activity = concentration), "davies" or "debye-huckel". ``fixed``: {species: mol/L, or
-        bar for a gas} held by a buffer or an open atmosphere, whatever that takes; ``fixed_pH`` the same for H^+
-        (as an activity). ``start``: the State of a similar mixture, for speed only.
-        Raises NoSolution, or EqlibError for a species that cannot be fixed.
+        ``activity``: "ideal" (activity = concentration), "davies" or "debye-huckel". ``fixed``: {species:
+        mol/L, or bar for a gas} held by a buffer or an open atmosphere, whatever that takes; ``fixed_pH`` the
+        same for H^+ (as an activity). ``start``: the State of a similar mixture, for speed only. Raises
+        NoSolution, or EqlibError for a species that cannot be fixed.
         """
         held = self._held(fixed, fixed_pH)
         amounts = np.zeros(len(self.network.names))

@@ -12,7 +12,8 @@ from eqlib.chem.errors import EqlibError
 from eqlib.chem.reactions import R_BAR, Reaction
 from eqlib.chem.species import species
 
-# Tables give constants to two figures: a closed loop of such values misses 1 by this much (common practice, no source).
+# Tables give constants to two figures: a closed loop of such values misses 1 by this much (common practice,
+# no source).
 _LOOSE, _TIGHT = 0.025, 1e-6
 
 
@@ -21,7 +22,8 @@ class Network:
     """Reactions compiled once and used for every mixture that has them.
 
     ``names``: species that take part (the solvent left out); ``nu``: floats, shape (reactions, species);
-    ``pure``/``gas``: booleans per species; ``table``: exact elimination; ``loops``: dependencies among the reactions.
+    ``pure``/``gas``: booleans per species; ``table``: exact elimination; ``loops``: dependencies among the
+    reactions.
     """
 
     labels: tuple[str, ...]
@@ -50,8 +52,8 @@ class Network:
     def can_be_present(self, mask, without=0):
         """Bit mask of the species that can form from those in ``mask``.
 
-        ``without``: gases that have no room. Found by letting reactions run; where that leaves a species whose
-        elements are all there, a linear programme over the reactions decides.
+        ``without``: gases that have no room. Found by letting reactions run; where that leaves a species
+        whose elements are all there, a linear programme over the reactions decides.
         """
         key = ("present", mask, without)
         known = self._faces.get(key)
@@ -173,8 +175,8 @@ def _side_masks(row):
 def constants_at(reactions, T):
     """ln of each constant in mol/L at temperature T (K), and notes on those whose dH is not known.
 
-    A gas counts as mol/L of gas space when K is on basis "c" and as bar when it is on basis "p"; a solute counts as
-    mol/L either way, so that a Henry's-law constant can be given on both.
+    A gas counts as mol/L of gas space when K is on basis "c" and as bar when it is on basis "p"; a solute
+    counts as mol/L either way, so that a Henry's-law constant can be given on both.
     """
     values, notes = [], []
     for r in reactions:
@@ -192,7 +194,10 @@ def constants_at(reactions, T):
 
 
 def check_loops(network, ln_K):
-    """Reactions that follow from each other must have constants that do so too. Returns notes; raises EqlibError."""
+    """Reactions that follow from each other must have constants that do so too.
+
+    Returns notes; raises EqlibError.
+    """
     notes = []
     for loop in network.loops:
         involved = [q for q in range(len(ln_K)) if loop[q]]

@@ -1,11 +1,11 @@
 """Which solids are there: complementarity between the amount of a pure phase and its undersaturation.
 
-At equilibrium a pure phase either is present and saturated, or is absent and undersaturated. The set of phases
-present is found by exchange, one phase at a time: a phase whose amount would be negative leaves, the most
-supersaturated one enters, and when the new one is made of those already there (Gibbs' phase rule allows no more)
-the one first used up makes room. Should that come back to a set already tried, the phases are smoothed,
-amount = scale * exp(ln(saturation) / mu), which leaves a convex function with no choice to make, and mu is taken
-towards 0; the phases that remain are then the set to start from.
+At equilibrium a pure phase either is present and saturated, or is absent and undersaturated. The set of
+phases present is found by exchange, one phase at a time: a phase whose amount would be negative leaves, the
+most supersaturated one enters, and when the new one is made of those already there (Gibbs' phase rule allows
+no more) the one first used up makes room. Should that come back to a set already tried, the phases are
+smoothed, amount = scale * exp(ln(saturation) / mu), which leaves a convex function with no choice to make,
+and mu is taken towards 0; the phases that remain are then the set to start from.
 """
 
 from dataclasses import dataclass, replace
@@ -42,12 +42,12 @@ class Answer:
 def solve(problem, names, phases, reservoirs, amounts, start=None):
     """Minimise with complementarity.
 
-    ``phases``: rows that are pure phases. ``reservoirs``: row -> log-activity held. ``amounts``: put in, floats per
-    row. ``start``: an Answer for the same species from which to begin. Raises NoSolution.
+    ``phases``: rows that are pure phases. ``reservoirs``: row -> log-activity held. ``amounts``: put in,
+    floats per row. ``start``: an Answer for the same species from which to begin. Raises NoSolution.
     """
     search = _Search(problem, names, phases, reservoirs, amounts)
     if start is not None:
-        answer = search.run(start.table, start.x, [start.table.basis[k] for k in start.fixed])
+        answer = search.run(start.table, start.x, [start.table.basis[k] for k in start.fixed], rough=False)
         if answer is not None:
             return answer
     table, x, held = search.beginning()
@@ -143,7 +143,7 @@ class _Search:
 
     # -- exchange of phases --------------------
 
-    def run(self, table, x, held):
+    def run(self, table, x, held, rough=True):
         """Exchange phases until every condition holds. None when a set comes back or nothing holds it."""
         seen = set()
         for _ in range(_ROUNDS):
@@ -152,7 +152,9 @@ class _Search:
                 return None
             seen.add(key)
             fixed = tuple(k for k, owner in enumerate(table.basis) if owner in key)
-            point = minimise(self.problem, table, x, fixed)
+            watch = [i for i in self.phases if i not in key]
+            point = minimise(self.problem, table, x, fixed, watch or None, rough)
+            rough = rough and point.steps == 0
             self.steps += point.steps
             if point.outcome == "stuck":
                 return None
@@ -162,7 +164,10 @@ class _Search:
             if point.outcome == "solved" and leaving is not None:
                 held = [row for row in held if row != leaving]
                 continue
-            entering = self._entering(ln_a, held)
+            if point.outcome == "unbounded":
+                entering = self._blocking(table, ln_a, held, point.away)
+            else:
+                entering = self._entering(ln_a, held)
             if entering is None:
                 if point.outcome != "solved":
                     return None
@@ -195,6 +200,12 @@ class _Search:
             return None
         best = max(outside, key=lambda i: ln_a[i])
         return best if ln_a[best] > _SATURATED else None
+
+    def _blocking(self, table, ln_a, held, away):
+        """The first phase to become saturated on a way that nothing else bounds."""
+        pace = table.A @ away
+        outside = [int(i) for i in self.phases if i not in held and i not in self.reservoirs and pace[i] > 0.0]
+        return min(outside, key=lambda i: -ln_a[i] / pace[i], default=None)
 
     def _enter(self, table, x, held, row, amounts):
         moved = self._hold_by_abundance(table, x, row, held)
@@ -248,7 +259,7 @@ class _Search:
             x[list(fixed)] = [self.reservoirs[owners[k]] for k in fixed]
             sharp = np.where(self.is_phase, 1.0 / mu, 1.0)
             sharp[list(self.reservoirs)] = 1.0
-            point = minimise(replace(base, sharp=sharp, ln_w=ln_w), table, x, fixed)
+            point = minimise(replace(base, sharp=sharp, ln_w=ln_w), table, x, fixed, rough=mu == 1.0)
             self.steps += point.steps
             table, x, last = point.table, point.x, mu
         enough = 1e-9 * base.scale

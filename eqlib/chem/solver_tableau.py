@@ -1,13 +1,13 @@
 """Exact bookkeeping behind the solver: which amounts are conserved, and how species are built from a basis.
 
-A set of reactions says, for the logarithms x of the activities, ``sum(nu * x) = ln K``. Eliminating one species per
-independent reaction leaves the others as a *basis*:
+A set of reactions says, for the logarithms x of the activities, ``sum(nu * x) = ln K``. Eliminating one
+species per independent reaction leaves the others as a *basis*:
 
     x_i = sum_k A[i, k] * x_basis[k] + sum_r L[i, r] * ln K_r
 
-and the same A turns amounts into conserved totals, ``T_k = sum_i A[i, k] * n_i``. All of this is integer arithmetic
-(one common denominator), so that a total which is the small difference of large amounts comes out right to the last
-digit, whichever species the basis is moved to.
+and the same A turns amounts into conserved totals, ``T_k = sum_i A[i, k] * n_i``. All of this is integer
+arithmetic (one common denominator), so that a total which is the small difference of large amounts comes out
+right to the last digit, whichever species the basis is moved to.
 """
 
 from dataclasses import dataclass, field
@@ -16,7 +16,6 @@ from math import gcd
 
 import numpy as np
 
-_SHIFT = 1074  # every float is an integer multiple of 2**-1074
 _SAFE = 2**31  # below this, a difference of two products fits in 64 bits
 
 
@@ -31,6 +30,7 @@ class Tableau:
     num: np.ndarray
     den: int
     basis: tuple[int, ...]
+    frames: dict = field(default_factory=dict, repr=False)  # the solver's arrays for this basis
     _moved: dict = field(default_factory=dict, repr=False)
 
     @cached_property
@@ -61,9 +61,10 @@ class Tableau:
         return [[(i, int(v)) for i, v in enumerate(self.num[:, k]) if v] for k in range(size)]
 
     def totals(self, exact):
-        """Conserved totals of this basis, correctly rounded, from ``exact_amounts`` (one integer per row)."""
-        den = self.den << _SHIFT
-        return np.array([sum(v * exact[i] for i, v in column) / den for column in self._columns])
+        """Conserved totals of this basis, correctly rounded, from ``exact_amounts``."""
+        values, shift = exact
+        den = self.den << shift
+        return np.array([sum([v * values[i] for i, v in column]) / den for column in self._columns])
 
     def combined(self, amounts):
         """The same totals from floats, unrounded loss possible; shape (basis,)."""
@@ -126,19 +127,17 @@ def _reduced(num, den, basis):
 
 
 def exact_amounts(amounts):
-    """Floats as integers in units of 2**-1074."""
-    exact = []
-    for value in amounts:
-        top, bottom = float(value).as_integer_ratio()
-        exact.append(top * ((1 << _SHIFT) // bottom))
-    return exact
+    """Floats as integers over one power of two: (integers, exponent)."""
+    ratios = [value.as_integer_ratio() for value in amounts.tolist()]
+    shift = max((bottom.bit_length() for _, bottom in ratios), default=1) - 1
+    return [top * ((1 << shift) // bottom) for top, bottom in ratios], shift
 
 
 def build(nu):
     """Eliminate one species per independent reaction.
 
-    ``nu``: integers, shape (reactions, species). Returns the tableau and the dependencies: integer vectors d with
-    ``d @ ln K = 0`` for a set of constants that does not contradict itself.
+    ``nu``: integers, shape (reactions, species). Returns the tableau and the dependencies: integer vectors d
+    with ``d @ ln K = 0`` for a set of constants that does not contradict itself.
     """
     reactions, species = nu.shape
     rows = [[int(v) for v in row] + [int(r == q) for q in range(reactions)] for r, row in enumerate(nu)]

@@ -28,10 +28,11 @@ def protonated(name):
 class State:
     """The contents of a mixture at one moment.
 
-    ``amounts``: mol of every species; ``volume``: L of solution, or of the vessel when there is none; ``gas_volume``:
-    L of gas space; ``T``: K; ``mixture``: where it came from; ``gamma``: activity coefficients that are not 1;
-    ``remarks``: what the solver wants said; ``solution``: the solver's result, or None before reaction.
-    ``s["Fe^3+"]`` is mol/L; of a gas, mol per litre of gas space; of a solid, mol per litre of mixture.
+    ``amounts``: mol of every species; ``volume``: L of solution, or of the vessel when there is none;
+    ``gas_volume``: L of gas space; ``T``: K; ``mixture``: where it came from; ``gamma``: activity
+    coefficients that are not 1; ``remarks``: what the solver wants said; ``solution``: the solver's result,
+    or None before reaction. ``s["Fe^3+"]`` is mol/L; of a gas, mol per litre of gas space; of a solid, mol
+    per litre of mixture.
     """
 
     mixture: object
