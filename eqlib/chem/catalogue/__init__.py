@@ -8,8 +8,9 @@ import os
 from pathlib import Path
 
 from eqlib.chem.catalogue.build import build
+from eqlib.chem.catalogue.claims import check_claims, outcome_of
 from eqlib.chem.catalogue.errors import CatalogueError
-from eqlib.chem.catalogue.looks import all_looks
+from eqlib.chem.catalogue.looks import all_looks, remember
 from eqlib.chem.catalogue.records import (
     Band,
     CatalogueStress,
@@ -41,7 +42,9 @@ __all__ = [
     "Stock",
     "System",
     "check_file",
+    "faults",
     "folders",
+    "outcome_of",
     "solid_look",
     "spectrum",
     "system",
@@ -68,12 +71,30 @@ def system(name, folder=None):
     if is_path:  # neighbours of a file opened by path may be used by it
         beside = {p.stem: p for p in sorted(path.parent.glob("*.toml"))}
         files = {**files, **{n: p for n, p in beside.items() if n.startswith("_") or n not in files}, file.name: path}
-    return build(file, files)
+    built = build(file, files)
+    remember(file)
+    return built
 
 
 def check_file(path, folder=None):
-    """Read and build the file at ``path`` and return its System; raises CatalogueError at the first fault."""
-    return system(Path(path), folder)
+    """The System in the file at ``path``, its claims tried in the engine; raises CatalogueError at the first fault."""
+    checked = system(Path(path), folder)
+    check_claims(checked)
+    return checked
+
+
+def faults(folder):
+    """CatalogueErrors of the .toml files in ``folder``, one for each file that cannot be used; [] when all are fine."""
+    found = []
+    for path in sorted(Path(folder).glob("*.toml")):
+        try:
+            if path.stem.startswith("_"):
+                read(path)
+            else:
+                check_file(path, folder)
+        except CatalogueError as error:
+            found.append(error)
+    return found
 
 
 def spectrum(name, folder=None):

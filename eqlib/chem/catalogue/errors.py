@@ -17,8 +17,12 @@ def complaint(path, where, what, mend):
 
 def near(name, names):
     """The known name nearest to ``name``, or None when nothing is close."""
-    found = get_close_matches(str(name).lower(), {n.lower(): n for n in names}, n=1, cutoff=0.6)
-    return {n.lower(): n for n in names}[found[0]] if found else None
+    known = {n.lower(): n for n in names}
+    wanted = str(name).lower()
+    found = get_close_matches(wanted, known, n=1, cutoff=0.6)
+    if not found and len(wanted) >= 3:
+        found = [n for n in known if n.startswith(wanted)]
+    return known[found[0]] if found else None
 
 
 def suggestion(name, names):

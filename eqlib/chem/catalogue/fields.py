@@ -18,7 +18,10 @@ def _is_number(value):
 
 
 def _finite(value):
-    return _is_number(value) and math.isfinite(value)
+    try:
+        return _is_number(value) and math.isfinite(value)
+    except OverflowError:  # a whole number of more than 308 digits
+        return False
 
 
 def _text(value):

@@ -7,10 +7,10 @@ supplier's safety data sheet is the authority for the bottle in hand.
 CHECK_SDS = "Check your supplier's safety data sheet and your local rules before use."
 
 STATEMENTS = {
-    "H270": "may cause or intensify fire; oxidiser",
-    "H271": "may cause fire or explosion; strong oxidiser",
-    "H272": "may intensify fire; oxidiser",
-    "H280": "contains gas under pressure; may explode if heated",
+    "H270": "may cause or intensify fire (oxidiser)",
+    "H271": "may cause fire or explosion (strong oxidiser)",
+    "H272": "may intensify fire (oxidiser)",
+    "H280": "contains gas under pressure and may explode if heated",
     "H290": "may be corrosive to metals",
     "H225": "highly flammable liquid and vapour",
     "H301": "toxic if swallowed",

@@ -95,7 +95,7 @@ def hazards_are_known(path, doc):
 
 
 def _code_mend(code):
-    closest = near(code, STATEMENTS)
+    closest = near(code.upper().replace("O", "0"), STATEMENTS)  # the letter O is the commonest slip
     mend = f"did you mean {closest!r}? " if closest else ""
     return mend + "Codes look like H314; for one not listed add its statement to eqlib/chem/catalogue/ghs.py"
 

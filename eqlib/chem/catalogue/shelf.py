@@ -77,7 +77,11 @@ def _read(path, _changed, size):
         raise complaint(path, "", "this is a folder", "name one .toml file in it")
     if size > _LARGEST:
         raise complaint(path, "", f"the file has {size} bytes", f"keep a system under {_LARGEST} bytes")
-    doc = parse(path, path.read_bytes())
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise complaint(path, "", f"the file cannot be read ({error.strerror})", "check its permissions") from None
+    doc = parse(path, raw)
     check_shape(path, doc)
     check_meaning(path, doc, is_system=not path.stem.startswith("_"))
     return File(path.stem, path, doc)
@@ -94,5 +98,7 @@ def parse(path, raw):
         raise complaint(path, "", "the file is empty", "start with title = \"...\" and copy the shape of a shipped system")
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except RecursionError:
+        raise complaint(path, "", "the lists are nested too deeply", "copy the shape of a shipped system") from None
+    except ValueError as error:  # TOMLDecodeError, or a number with thousands of digits
         raise complaint(path, "", f"this is not TOML: {error}", "mend that line; texts need quotes, lists need [ ]") from None
