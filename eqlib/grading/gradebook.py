@@ -5,6 +5,7 @@ from __future__ import annotations
 from nbgrader.api import MissingEntry
 
 from eqlib.assess.questions import QuestionSet
+from eqlib.assess.readers import read_part
 from eqlib.grading.course import Course
 from eqlib.grading.marks import Judged, Marked
 from eqlib.grading.summary import QuestionRow, StudentRow
@@ -46,7 +47,7 @@ def scores(course: Course, assignment: str, student: str, questions: QuestionSet
                 unread = grade.auto_score is None and grade.manual_score is None
                 to_read += bool(unread)
                 points = None if unread else float(grade.score)
-                rows.append(question_row(grade.name, points, float(grade.max_score), judged.marked.get(grade.name)))
+                rows.append(question_row(grade.name, points, float(grade.max_score), judged.marked.get(grade.name), questions))
         return StudentRow(student, round(float(submission.score) - penalty, 6), float(submission.max_score), tuple(rows),
                           float(penalty), to_read)
 
@@ -56,17 +57,28 @@ def _place(questions: QuestionSet, name: str) -> tuple:
     return (order.index(name), "") if name in questions else (len(order), name)
 
 
-def question_row(name: str, points: float | None, most: float, marked: Marked | None) -> QuestionRow:
+def question_row(name: str, points: float | None, most: float, marked: Marked | None, questions: QuestionSet) -> QuestionRow:
     """A question's row, with what the class report needs to know about the answer."""
     if marked is None:
         return QuestionRow(name, points, most)
-    parts = marked.mark.parts
-    mistakes = tuple(dict.fromkeys(part.mistake for part in parts if part.mistake))
-    wrong = {
-        part.id: part.shown for part in parts
-        if part.max_points and not part.right and part.shown and not part.mistake
-    }
+    mistakes = tuple(dict.fromkeys(part.mistake for part in marked.mark.parts if part.mistake))
     answer = None
     if marked.record is not None:
         answer = {"answer": dict(marked.record.answer), "at": marked.record.at, "student": marked.record.student}
-    return QuestionRow(name, points, most, mistakes, answer, wrong, marked.mark.audit)
+    return QuestionRow(name, points, most, mistakes, answer, _unexplained(marked, questions[name]), marked.mark.audit)
+
+
+def _unexplained(marked: Marked, question) -> dict[str, str]:
+    """Wrong parts that fit no known mistake. A number is put as a multiple of the right one: students' numbers differ."""
+    if marked.record is None:
+        return {}
+    expected = question.outcome(marked.record.student).expected
+    wrong = {}
+    for part in marked.mark.parts:
+        if part.right or part.mistake or not part.max_points or not part.shown:
+            continue
+        found = read_part(question.part(part.id), marked.record.answer.get(part.id))
+        right = expected.get(part.id)
+        numbers = isinstance(right, (int, float)) and isinstance(found.value, (int, float)) and right
+        wrong[part.id] = f"{found.value / right:.2g} times the right value" if numbers else part.shown
+    return wrong

@@ -9,6 +9,7 @@ from nbformat.v4 import new_code_cell
 from nbgrader.api import Gradebook, MissingEntry
 from nbgrader.preprocessors import NbGraderPreprocessor
 from nbgrader.utils import compute_checksum
+from traitlets import List
 
 from eqlib.assess.answers import Collected, collect
 from eqlib.grading.safety import clean_notebook
@@ -152,6 +153,9 @@ def _put_back(nb, wanted) -> list[str]:
 
 class MakeSafe(NbGraderPreprocessor):
     """Take out of a marked notebook whatever could run in a reader's browser."""
+
+    # The HTML exporter sets this for every step; a step that does not take it makes nbgrader warn.
+    display_data_priority = List(help="Kept for the exporter; nothing is chosen here.").tag(config=True)
 
     def preprocess(self, nb, resources):
         if resources.get("output_extension") == ".html":
