@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from eqlib.chem import names
 from eqlib.chem.checks import exp
 from eqlib.chem.equations import ReactionError
-from eqlib.chem.species import canonical
+from eqlib.chem.species import canonical, species
 
 if TYPE_CHECKING:
     from eqlib.chem.reactions import Reaction
@@ -59,6 +59,10 @@ def _complete(r: Reaction, conc: Mapping[str, float], besides: str | None = None
         raise ReactionError(f"{r}: concentrations are written {{'Fe^3+': 1e-3}}, not {conc!r:.40}")
     found = names.match(conc, r.coefficients, str(r))
     wanted = [name for name in r.quotient_species if name != besides]
+    for name in wanted:
+        # "H2O" typed beside H2O(l) <=> H2O(g) can only mean the vapour: the liquid does not stand in Q.
+        if name not in found and species(name).key in conc:
+            found[name] = names.amount(conc[species(name).key], name, str(r))
     if missing := [name for name in wanted if name not in found]:
         hint = names.near_hint(missing[0], [name for name in conc if isinstance(name, str)])
         raise ReactionError(f"{r}: no value is given for {missing[0]}{hint}")
@@ -100,7 +104,5 @@ def solve_for(r: Reaction, name: str, conc: Mapping[str, float]) -> float:
 
 def _by_key(r: Reaction, name: str) -> str | None:
     """NO2 for NO2(g)."""
-    from eqlib.chem.species import species
-
     same = [other for other in r.quotient_species if species(other).key == species(name).key]
     return same[0] if len(same) == 1 else None
