@@ -14,6 +14,8 @@ WATER = Stock("water", "deionised water", MappingProxyType({}), ())
 
 def build(file, files):
     """The System in ``file``; ``files`` (name -> path) are those that ``uses`` may name."""
+    if file.name.startswith("_"):
+        raise complaint(file.path, "", "this is a shelf for other files to use, not a system", "name a system")
     constants = _constants(file, files)
     stocks, reagents = _stocks(file, files)
     recipe = _recipe(file, stocks)

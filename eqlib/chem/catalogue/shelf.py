@@ -55,7 +55,7 @@ def shelf(own=None):
 def find(name, own=None):
     """The path of the system ``name``, or a CatalogueError that suggests the near name and lists the rest."""
     files = shelf(own)
-    if name not in files:
+    if name not in files or name.startswith("_"):
         names = [n for n in files if not n.startswith("_")]
         raise CatalogueError(f"there is no system {name!r} in the catalogue; {suggestion(name, names)}.")
     return files[name]
