@@ -18,7 +18,6 @@ from eqlib.chem.species import canonical
 from eqlib.lab.colour_difference import ciede2000
 from eqlib.lab.colour_lights import GRID_NM, light
 from eqlib.lab.colour_spaces import (
-    RGB_TO_XYZ,
     XYZ_TO_RGB,
     adapt_to_screen,
     encode_srgb,
@@ -37,8 +36,6 @@ VISIBLE = (GRID_NM >= 400.0) & (GRID_NM <= 700.0)
 # Half of one of the 256 steps of a screen, near white, in linear light: further outside 0..1 than this, no
 # screen shows the colour.
 _ROUNDING = 0.0045
-# How much each linear channel adds to luminance.
-_LUMINANCE = RGB_TO_XYZ[1]
 _HEX = re.compile(r"#?[0-9a-fA-F]{6}")
 
 
@@ -48,11 +45,11 @@ class Colour:
 
     ``rgb`` three integers 0-255 and ``hex`` for a screen; ``lab`` CIE L*, a*, b* with the eye used to the
     lamp, before clipping; ``words`` such as "pale straw yellow", with ``hue`` alone as an extra;
-    ``clipped`` when no sRGB screen can show the colour, which is then shown less vivid at the same
-    lightness (``excess`` says by how much of full scale). ``absorbance`` is the highest one between 400 and
-    700 nm, at ``peak_nm``, through ``path_cm``; ``absorbed`` the mean share of visible light taken out (0
-    to 1). These and ``clear_lab`` describe the solution itself; ``cloud`` describes a stirred-up
-    precipitate, which ``rgb``, ``lab`` and ``words`` include.
+    ``clipped`` when no sRGB screen can show the colour, which is then shown as near as it can (``excess``:
+    how far outside, as a share of full scale). ``absorbance`` is the highest one between 400 and 700 nm, at
+    ``peak_nm``, through ``path_cm``; ``absorbed`` the mean share of visible light taken out (0 to 1). These
+    and ``clear_lab`` describe the solution itself; ``cloud`` describes a stirred-up precipitate, which
+    ``rgb``, ``lab`` and ``words`` include.
     """
 
     rgb: tuple[int, int, int]
@@ -146,20 +143,14 @@ def path_length(state, path_cm=1.0, view="side", area_cm2=None):
 
 
 def into_gamut(linear):
-    """Linear sRGB brought inside 0..1 by mixing in grey of the same luminance, and how far outside it was.
+    """Linear sRGB brought inside 0..1, channel by channel, and how far outside it was.
 
-    Keeping the luminance keeps the order of light and dark, which is what a prediction is about.
+    Among clipping, dimming the whole colour and mixing in grey, clipping came nearest to the computed
+    colour on the catalogue's solutions (CIEDE2000); mixing in grey washed bright yellows out.
     """
     linear = np.asarray(linear, dtype=float)
     excess = float(max(linear.max() - 1.0, -linear.min(), 0.0))
-    if excess == 0.0:
-        return linear, 0.0
-    grey = min(max(float(linear @ _LUMINANCE), 0.0), 1.0)
-    chroma = linear - grey
-    room = np.where(chroma > 0, 1.0 - grey, -grey)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.where(chroma != 0, room / chroma, 1.0).min()
-    return np.clip(grey + min(share, 1.0) * chroma, 0.0, 1.0), excess
+    return np.clip(linear, 0.0, 1.0), excess
 
 
 def absorbance(state, nm, path_cm=1.0):

@@ -18,8 +18,8 @@ _HUES = (
     (168, "green", "green"),
     (222, "blue-green", "blue-green"),
     (300, "blue", "blue"),
-    (334, "violet", "violet"),
-    (360, "purple-pink", "magenta"),
+    (314, "violet", "violet"),
+    (360, "purple-pink", "purple"),
 )
 _COLOURLESS, _FAINT, _PALE, _DEEP = 2.5, 12.0, 38.0, 85.0
 _BLACK_BELOW, _BROWN_BELOW = 6.0, 52.0
@@ -40,7 +40,8 @@ def hue_name(lab):
     angle = math.degrees(math.atan2(b, a)) % 360.0
     if 30.0 <= angle < 90.0 and lightness < _BROWN_BELOW and chroma < 55.0:
         return "brown"
-    soft = chroma < 45.0 and lightness > 62.0
+    reddish = angle < 45.0 or angle > 314.0
+    soft = lightness > 62.0 and (chroma < 45.0 or reddish)
     return next(pale if soft else full for limit, pale, full in _HUES if angle <= limit)
 
 

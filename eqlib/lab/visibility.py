@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from eqlib.chem.errors import EqlibError
 from eqlib.lab.colour import Colour, colour_of, path_length
 from eqlib.lab.colour_difference import ciede2000
-from eqlib.lab.colour_spaces import rgb_to_lab
 from eqlib.lab.deficiency import KINDS, difference
 
 AUDIENCES = {
@@ -24,6 +23,9 @@ AUDIENCES = {
 # Tried in order of how little they change; strengths and depths a bench can offer.
 _FACTORS = (1.25, 0.8, 1.5, 0.67, 2.0, 0.5, 2.5, 0.4, 3.0, 0.33, 4.0, 0.25, 5.0, 0.2, 8.0, 0.125, 10.0, 0.1)
 _SHALLOWEST_CM, _DEEPEST_CM = 0.1, 20.0
+# A precipitate that stops this share of the light hides print held behind the tube: seen whatever its
+# colour. Common practice, no source, and as illustrative as the scatter it rests on.
+CLOUDED = 0.25
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,7 @@ class Visibility:
     light: str
     path_cm: float
     by_deficiency: dict[str, float]
+    clouds: bool
     for_everyone: bool
     before: Colour
     after: Colour
@@ -84,14 +87,15 @@ def visibility(change, depth_cm=1.0, light="daylight", audience="class", view="s
     threshold, who = _audience(audience)
     colours = _look(before, after, depth_cm, light, view)
     delta, grey = _differences(*colours)
+    clouds = abs(colours[0].cloud.share - colours[1].cloud.share) >= CLOUDED
     by_deficiency = {kind: difference(colours[0].rgb, colours[1].rgb, kind) for kind in KINDS}
-    enough = delta >= threshold and grey >= threshold
+    enough = clouds or (delta >= threshold and grey >= threshold)
     suggestion = (
         None if enough or not suggest else _suggest(before, after, depth_cm, light, view, threshold, delta)
     )
     return Visibility(
-        visible=delta >= threshold,
-        visible_in_grey=grey >= threshold,
+        visible=clouds or delta >= threshold,
+        visible_in_grey=clouds or grey >= threshold,
         delta_e=delta,
         delta_e_grey=grey,
         threshold=threshold,
@@ -99,11 +103,12 @@ def visibility(change, depth_cm=1.0, light="daylight", audience="class", view="s
         light=light,
         path_cm=depth_cm,
         by_deficiency=by_deficiency,
-        for_everyone=enough and min(by_deficiency.values()) >= threshold,
+        clouds=clouds,
+        for_everyone=clouds or (enough and min(by_deficiency.values()) >= threshold),
         before=colours[0],
         after=colours[1],
         suggestion=suggestion,
-        words=_words(delta, grey, threshold, who, suggestion, suggest),
+        words=_words(delta, grey, threshold, who, clouds, suggestion, suggest),
     )
 
 
@@ -131,9 +136,8 @@ def _look(before, after, depth_cm, light, view):
 
 
 def _differences(first, second):
-    """CIEDE2000 in colour, and of the screen colours without their colour."""
-    labs = [rgb_to_lab([v / 255.0 for v in colour.rgb]) for colour in (first, second)]
-    greys = [(lab[0], 0.0, 0.0) for lab in labs]
+    """CIEDE2000 in colour, and in lightness alone."""
+    greys = [(colour.lightness, 0.0, 0.0) for colour in (first, second)]
     return float(ciede2000(first.lab, second.lab)), float(ciede2000(*greys))
 
 
@@ -180,8 +184,10 @@ def _stronger(mixture, factor):
     return mixture.with_(totals=totals)
 
 
-def _words(delta, grey, threshold, who, suggestion, suggest):
+def _words(delta, grey, threshold, who, clouds, suggestion, suggest):
     against = f"CIEDE2000 {delta:.1f} in colour and {grey:.1f} in grey, against {threshold:g} for {who}"
+    if clouds:
+        return f"visible as a cloud that comes or goes ({against})"
     if delta >= threshold and grey >= threshold:
         return f"visible, in colour and in grey ({against})"
     verdict = "visible in colour, not in grey" if delta >= threshold else "not visible"
