@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from eqlib.notebook.display import Slot, bundle
 from eqlib.notebook.lessons_check import waiting
 from eqlib.notebook.records import Store
@@ -29,7 +31,7 @@ def reveal(question, store: Store, slot: Slot, retry: int = 0) -> bool:
         return False
     slot.show(outcome_bundle(question, outcome))
     if not marking():
-        show_wells(outcome)
+        show_wells(outcome.disturbance)
     return True
 
 
@@ -43,5 +45,12 @@ def _not_yet(question, store: Store) -> str:
     return ""
 
 
-def show_wells(outcome) -> None:
-    """The figure: the wells before, at once and after."""
+def show_wells(disturbance) -> None:
+    """The pictures: the wells before, at once and after, and Q on its way to K."""
+    from IPython.display import display
+
+    from eqlib.notebook.figures import q_and_k, wells
+
+    display(wells(disturbance))
+    if 0 < disturbance.Q < math.inf:
+        display(q_and_k(disturbance.Q, disturbance.K))

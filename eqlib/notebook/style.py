@@ -45,7 +45,7 @@ FORM_SHEET = f"""<style>
  font-size:var(--jp-content-font-size1,14px)}}
 .{FORM} .widget-textarea textarea{{width:40em;max-width:100%;height:7em}}
 .{FORM} .eqlib-grid .widget-text input{{width:8em}}
-.{FORM} .jupyter-button{{height:34px;line-height:34px;width:auto;padding:0 1em;
+.{FORM} .jupyter-button{{height:34px;line-height:34px;width:auto;align-self:flex-start;padding:0 1em;
  font-size:var(--jp-content-font-size1,14px);border:1px solid {_LINE}}}
 .{FORM} .widget-html-content{{line-height:1.5;font-size:var(--jp-content-font-size1,14px);max-width:46em}}
 .{FORM} input:focus-visible,.{FORM} select:focus-visible,.{FORM} textarea:focus-visible,
