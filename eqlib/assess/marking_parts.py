@@ -113,9 +113,19 @@ def choice_mistake(part, problem, value) -> str | None:
     if part.ask == "reason":
         if value in MISTAKES:
             return value
-        if value.startswith("binds:"):
-            return "wrong_target"
+        return _reason_mistake(value, problem.expected)
     return next((found.mistake for found in suspects(problem) if found.value == value), None)
+
+
+def _reason_mistake(value: str, expected) -> str | None:
+    """What a sound sentence, said where it does not hold, is consistent with."""
+    if value.startswith("binds:"):
+        return "wrong_target" if str(expected).startswith("binds:") else None
+    if {value, expected} == {"k_rises", "k_falls"}:
+        return "heat_is_forward"
+    if value == "q_equals_K" and expected in ("q_below_K", "q_above_K"):
+        return "q_is_k"
+    return None
 
 
 def close(value: float, expected: float, relative: float) -> bool:

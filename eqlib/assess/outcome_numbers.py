@@ -87,11 +87,22 @@ def _K(part, problem, own):
 
 
 def _Q(part, problem, own):
-    found = dict(getattr(problem, part.when))
+    return _quotient(problem, own_at(part.when, problem, own, part.id))
+
+
+def own_at(when: str, problem: Problem, own, skip: str = "") -> dict[str, float]:
+    """Concentrations at a moment as the student has them. What they had before the change is carried into it, diluted."""
+    found = dict(getattr(problem, when))
+    if when == "at_once" and problem.disturbance is not None:
+        share = problem.disturbance.before.volume / problem.disturbance.at_once.volume
+        theirs = own_concentrations(problem, own, skip)
+        for name in problem.reaction.quotient_species:
+            if theirs.get(name) != problem.equilibrium.get(name):
+                found[name] = found.get(name, 0.0) + share * (theirs[name] - problem.before.get(name, 0.0))
     for other in problem.parts:
-        if other.id in own and other.quantity == "concentration" and other.when == part.when:
+        if other.id in own and other.id != skip and other.quantity == "concentration" and other.when == when:
             found[other.species] = _from_unit(own[other.id], other)
-    return _quotient(problem, found)
+    return found
 
 
 def _quotient(problem, concentrations) -> float:
@@ -106,7 +117,7 @@ def _quotient(problem, concentrations) -> float:
 def _concentration(part, problem, own):
     if part.when == "before":
         return own_concentrations(problem, own, part.id).get(part.species, 0.0)
-    return getattr(problem, part.when).get(part.species, 0.0)
+    return own_at(part.when, problem, own, part.id).get(part.species, 0.0)
 
 
 def _extent(part, problem, own):
