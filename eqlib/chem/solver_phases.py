@@ -145,16 +145,16 @@ class _Search:
 
     def run(self, table, x, held, rough=True):
         """Exchange phases until every condition holds. None when a set comes back or nothing holds it."""
-        seen = set()
+        seen, early = set(), True
         for _ in range(_ROUNDS):
-            key = frozenset(held)
-            if key in seen:
-                return None
-            seen.add(key)
-            fixed = tuple(k for k, owner in enumerate(table.basis) if owner in key)
-            watch = [i for i in self.phases if i not in key]
+            fixed = tuple(k for k, owner in enumerate(table.basis) if owner in held)
+            watch = [i for i in self.phases if i not in held] if early else []
             point = minimise(self.problem, table, x, fixed, watch or None, rough)
             rough = rough and point.steps == 0
+            if point.outcome == "solved":
+                if frozenset(held) in seen:
+                    return None
+                seen.add(frozenset(held))
             self.steps += point.steps
             if point.outcome == "stuck":
                 return None
@@ -162,7 +162,7 @@ class _Search:
             ln_a = table.L @ self.problem.ln_K + table.A @ x
             leaving, amounts = self._leaving(point, held)
             if point.outcome == "solved" and leaving is not None:
-                held = [row for row in held if row != leaving]
+                held, early = [row for row in held if row != leaving], False
                 continue
             if point.outcome == "unbounded":
                 entering = self._blocking(table, ln_a, held, point.away)
