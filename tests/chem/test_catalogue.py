@@ -50,7 +50,15 @@ def test_no_mercury():
 def test_each_system_says_what_a_bench_needs(name):
     system = catalogue.system(name)
     assert system.name == name
-    for part in (system.title, system.about, system.ppe, system.waste, system.spill, system.pitfalls, system.sources):
+    for part in (
+        system.title,
+        system.about,
+        system.ppe,
+        system.waste,
+        system.spill,
+        system.pitfalls,
+        system.sources,
+    ):
         assert part
     assert system.hazards
     assert all(set(h.codes) <= set(STATEMENTS) for h in system.hazards)
@@ -113,7 +121,7 @@ def test_the_values_of_the_thiocyanate_complex_stand_side_by_side():
     # de Berg, Maeder and Clifford 2016 and 2017 (abstracts); OpenStax 1e appendix K; Frank and Oswalt 1947 (from memory).
     assert values["de-berg-2016"].K == 98
     assert values["de-berg-2016"].ionic_strength == 0.5
-    assert values["de-berg-2017"].K == pytest.approx(10**2.85)
+    assert pytest.approx(10**2.85) == values["de-berg-2017"].K
     assert values["de-berg-2017"].ionic_strength == 0
     assert values["openstax"].K == 890
     assert values["openstax"].ionic_strength is None
@@ -144,16 +152,18 @@ def test_the_values_of_the_thiocyanate_complex_stand_side_by_side():
 )
 def test_values_read_in_print(name, key, value, expected):
     constant = catalogue.system(name).constants[key].values[value]
-    assert constant.K == pytest.approx(expected, rel=1e-12)
+    assert pytest.approx(expected, rel=1e-12) == constant.K
     assert not constant.from_memory
 
 
 def test_nitrogen_dioxide_follows_from_its_enthalpy_and_entropy():
     choice = catalogue.system("nitrogen-dioxide").constants["pairing"]
     # dH -57.2 kJ/mol, dS -175.8 J/(mol K), NIST/CRC (from memory); R 8.31446 J/(mol K).
-    assert choice.default.K == pytest.approx(math.exp((57200 - 298.15 * 175.8) / (8.31446 * 298.15)), rel=0.01)
+    assert pytest.approx(
+        math.exp((57200 - 298.15 * 175.8) / (8.31446 * 298.15)), rel=0.01
+    ) == choice.default.K
     # OpenStax 2e section 13.2, Kc 1.6e2, over RT in L bar/mol.
-    assert choice.values["openstax"].K == pytest.approx(160 / (0.0831446 * 298.15), rel=0.01)
+    assert pytest.approx(160 / (0.0831446 * 298.15), rel=0.01) == choice.values["openstax"].K
 
 
 def test_chromate_steps_add_up():
@@ -199,9 +209,9 @@ def test_choosing_constants():
     assert system.mixture(constants={"complex": "de-berg-2016"}).reactions[0].K == 98
     assert system.mixture(constants={"complex": 250}).reactions[0].K == 250
     zero = system.mixture(at_zero_ionic_strength=True)
-    assert zero.reactions[0].K == pytest.approx(10**2.85)
+    assert pytest.approx(10**2.85) == zero.reactions[0].K
     hydrolysis = next(r for r in zero.reactions if "FeOH^2+" in r.coefficients)
-    assert hydrolysis.K == pytest.approx(10**-2.19)
+    assert pytest.approx(10**-2.19) == hydrolysis.K
     with pytest.raises(EqlibError, match="did you mean 'complex'"):
         system.mixture(constants={"complx": 98})
     with pytest.raises(EqlibError, match="did you mean 'frank-oswalt'"):
@@ -253,7 +263,11 @@ def test_reagents_fit_their_stocks():
                 for element, count in species(system.reagents[key].formula).elements.items():
                     got[element] = got.get(element, 0.0) + float(count) * molar
             for element in set(wanted) - {"H", "O", "C", "Na", "In"}:  # water, soft water, the dye HIn
-                assert got.get(element, 0.0) == pytest.approx(wanted[element], rel=1e-6), (name, stock.key, element)
+                assert got.get(element, 0.0) == pytest.approx(wanted[element], rel=1e-6), (
+                    name,
+                    stock.key,
+                    element,
+                )
 
 
 # -- spectra and solids --------------------

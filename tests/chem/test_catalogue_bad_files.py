@@ -265,10 +265,26 @@ def test_a_bad_neighbour_does_not_spoil_a_good_system(tmp_path):
 @pytest.mark.parametrize(
     ("old", "new", "wanted"),
     [
-        ('direction = "forward"', 'direction = "reverse"', ["stress 'more', direction", "says reverse", "goes forward"]),
-        ('reversal = "water"', 'reversal = "water"\nsolid = "AgSCN(s)"', ["stress 'more', solid", "hardly there"]),
-        (DOES, 'does = { kind = "remove", species = "FeSCN^2+", mol = 1 }', ["stress 'more'", "cannot be done"]),
-        (DOES, 'does = { kind = "add_inert", mol = 1, constant = "volume" }', ["stress 'more'", "cannot be done"]),
+        (
+            'direction = "forward"',
+            'direction = "reverse"',
+            ["stress 'more', direction", "says reverse", "goes forward"],
+        ),
+        (
+            'reversal = "water"',
+            'reversal = "water"\nsolid = "AgSCN(s)"',
+            ["stress 'more', solid", "hardly there"],
+        ),
+        (
+            DOES,
+            'does = { kind = "remove", species = "FeSCN^2+", mol = 1 }',
+            ["stress 'more'", "cannot be done"],
+        ),
+        (
+            DOES,
+            'does = { kind = "add_inert", mol = 1, constant = "volume" }',
+            ["stress 'more'", "cannot be done"],
+        ),
     ],
 )
 def test_check_file_tries_the_claims(tmp_path, old, new, wanted):
@@ -291,7 +307,9 @@ def test_strange_values_still_give_one_line(tmp_path, value):
     complaint_about(path)
 
 
-@pytest.mark.parametrize("key", ["reaction", "stock", "recipe", "stress", "spectrum", "solid", "uses", "reagent"])
+@pytest.mark.parametrize(
+    "key", ["reaction", "stock", "recipe", "stress", "spectrum", "solid", "uses", "reagent"]
+)
 @pytest.mark.parametrize("value", ["3", "[1]", '""', "[[]]"])
 def test_a_plain_value_where_tables_belong(tmp_path, key, value):
     if key == "recipe":

@@ -64,13 +64,19 @@ def system(name, folder=None):
     """
     is_path = isinstance(name, Path) or os.sep in str(name) or str(name).endswith(".toml")
     if not isinstance(name, str | Path) or not str(name).strip():
-        raise CatalogueError(f"a system is named by a text, not {name!r}; it may be one of: {', '.join(systems(folder))}.")
+        raise CatalogueError(
+            f"a system is named by a text, not {name!r}; it may be one of: {', '.join(systems(folder))}."
+        )
     path = Path(name).expanduser() if is_path else find(name, folder)
     file = read(path)
     files = shelf(folder)
     if is_path:  # neighbours of a file opened by path may be used by it
         beside = {p.stem: p for p in sorted(path.parent.glob("*.toml"))}
-        files = {**files, **{n: p for n, p in beside.items() if n.startswith("_") or n not in files}, file.name: path}
+        files = {
+            **files,
+            **{n: p for n, p in beside.items() if n.startswith("_") or n not in files},
+            file.name: path,
+        }
     built = build(file, files)
     remember(file)
     return built

@@ -5,7 +5,16 @@ from types import MappingProxyType
 from eqlib.chem.catalogue.errors import CatalogueError, complaint, suggestion
 from eqlib.chem.catalogue.looks import looks_for
 from eqlib.chem.catalogue.make_stress import make_stress
-from eqlib.chem.catalogue.records import Constant, ConstantChoice, Hazard, Heat, Reagent, Recipe, Stock, System
+from eqlib.chem.catalogue.records import (
+    Constant,
+    ConstantChoice,
+    Hazard,
+    Heat,
+    Reagent,
+    Recipe,
+    Stock,
+    System,
+)
 from eqlib.chem.catalogue.rules import read_species
 from eqlib.chem.catalogue.uses import gather_reactions, gather_tables
 
@@ -15,7 +24,9 @@ WATER = Stock("water", "deionised water", MappingProxyType({}), ())
 def build(file, files):
     """The System in ``file``; ``files`` (name -> path) are those that ``uses`` may name."""
     if file.name.startswith("_"):
-        raise complaint(file.path, "", "this is a shelf for other files to use, not a system", "name a system")
+        raise complaint(
+            file.path, "", "this is a shelf for other files to use, not a system", "name a system"
+        )
     constants = _constants(file, files)
     stocks, reagents = _stocks(file, files)
     recipe = _recipe(file, stocks)
@@ -79,7 +90,14 @@ def _choice(table, home):
         source=default.source,
     )
     return ConstantChoice(
-        table["key"], reaction, MappingProxyType(values), default, table["why_default"], heat, table.get("words", ""), home
+        table["key"],
+        reaction,
+        MappingProxyType(values),
+        default,
+        table["why_default"],
+        heat,
+        table.get("words", ""),
+        home,
     )
 
 
@@ -114,15 +132,23 @@ def _stocks(file, files):
         for reagent, _ in made_from:
             if reagent not in bottles:
                 where = f"stock {key!r}, from"
-                raise complaint(file.path, where, f"there is no reagent {reagent!r}", suggestion(reagent, bottles))
+                raise complaint(
+                    file.path, where, f"there is no reagent {reagent!r}", suggestion(reagent, bottles)
+                )
             reagents[reagent] = _reagent(bottles[reagent])
-        species = {read_species(file.path, f"stock {key!r}", n).name: float(v) for n, v in table["species"].items()}
+        species = {
+            read_species(file.path, f"stock {key!r}", n).name: float(v) for n, v in table["species"].items()
+        }
         stocks[key] = Stock(
             key, table["name"], MappingProxyType(species), made_from,
             table.get("waste", ""), table.get("keep", ""), table.get("solvent", "water"),
         )  # fmt: skip
-    for entry in file.doc.get("reagent", []):  # bottles no stock is made from, such as a sealed tube of gas
-        reagents.setdefault(entry["key"], _reagent(entry))
+    for key in file.doc.get(
+        "bottles", []
+    ):  # those no stock is made from: a salt added dry, a sealed tube of gas
+        if key not in bottles:
+            raise complaint(file.path, "bottles", f"there is no reagent {key!r}", suggestion(key, bottles))
+        reagents[key] = _reagent(bottles[key])
     return stocks, reagents
 
 
@@ -147,12 +173,19 @@ def _recipe(file, stocks):
     for portion in table.get("portions", []):
         if portion["stock"] != "water" and portion["stock"] not in stocks:
             where = f"recipe, portion {portion['stock']!r}"
-            raise complaint(file.path, where, "there is no such stock", suggestion(portion["stock"], ["water", *stocks]))
+            raise complaint(
+                file.path, where, "there is no such stock", suggestion(portion["stock"], ["water", *stocks])
+            )
         portions.append((portion["stock"], portion["volume_mL"] / 1000.0))
-    put_in = {read_species(file.path, "recipe, put_in", n).name: float(v) for n, v in table.get("put_in", {}).items()}
+    put_in = {
+        read_species(file.path, "recipe, put_in", n).name: float(v)
+        for n, v in table.get("put_in", {}).items()
+    }
     volume = table["volume_mL"] / 1000.0 if "volume_mL" in table else sum(v for _, v in portions)
     if volume <= 0:
-        raise complaint(file.path, "recipe, portions", "nothing is put in", "add { stock, volume_mL } or volume_mL")
+        raise complaint(
+            file.path, "recipe, portions", "nothing is put in", "add { stock, volume_mL } or volume_mL"
+        )
     mol = dict(put_in)
     for key, litres in portions:
         for name, molar in (stocks[key].species if key != "water" else {}).items():
@@ -193,7 +226,9 @@ def _stresses(file, stocks, names):
                 what = f"there is no stress {stress.after!r}"
                 raise complaint(file.path, f"stress {key!r}, after", what, suggestion(stress.after, stresses))
             if stress.after in seen:
-                raise complaint(file.path, f"stress {key!r}, after", "goes round in a circle", "start from the recipe")
+                raise complaint(
+                    file.path, f"stress {key!r}, after", "goes round in a circle", "start from the recipe"
+                )
             seen.append(stress.after)
             stress = stresses[stress.after]
     return stresses
@@ -215,13 +250,17 @@ def reactions_with(system, constants=None, at_zero_ionic_strength=False):
     constants = dict(constants or {})
     unknown = next((key for key in constants if key not in system.constants), None)
     if unknown is not None:
-        raise CatalogueError(f"{system.name} has no reaction {unknown!r}; {suggestion(unknown, system.constants)}.")
+        raise CatalogueError(
+            f"{system.name} has no reaction {unknown!r}; {suggestion(unknown, system.constants)}."
+        )
     chosen = []
     for key, choice in system.constants.items():
         wanted = constants.get(key)
         if isinstance(wanted, str):
             if wanted not in choice.values:
-                raise CatalogueError(f"{system.name}, {key}: no value {wanted!r}; {suggestion(wanted, choice.values)}.")
+                raise CatalogueError(
+                    f"{system.name}, {key}: no value {wanted!r}; {suggestion(wanted, choice.values)}."
+                )
             value = choice.pick(wanted)
         elif wanted is not None:
             value = replace(choice.default, K=float(wanted), source="given by hand")
@@ -230,7 +269,9 @@ def reactions_with(system, constants=None, at_zero_ionic_strength=False):
         r = choice.reaction
         same = value is choice.default
         chosen.append(
-            r if same else Reaction(str(r), K=value.K, basis=r.basis, T=value.T, dH=r.dH, name=key, source=value.source)
+            r
+            if same
+            else Reaction(str(r), K=value.K, basis=r.basis, T=value.T, dH=r.dH, name=key, source=value.source)
         )
     return tuple(chosen)
 

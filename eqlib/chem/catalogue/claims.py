@@ -17,10 +17,14 @@ def check_claims(system):
         try:
             outcome = outcome_of(system, key)
         except EqlibError as error:
-            raise complaint(system.path, where, "cannot be done to the recipe", str(error).rstrip(".")) from None
+            raise complaint(
+                system.path, where, "cannot be done to the recipe", str(error).rstrip(".")
+            ) from None
         if outcome.direction != claim.direction:
             what = f"says {claim.direction}, but the first reaction goes {outcome.direction}"
-            raise complaint(system.path, f"{where}, direction", what, "correct the claim, the recipe or the constants")
+            raise complaint(
+                system.path, f"{where}, direction", what, "correct the claim, the recipe or the constants"
+            )
         _check_solids(system, where, claim, outcome)
 
 

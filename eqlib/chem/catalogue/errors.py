@@ -29,4 +29,8 @@ def suggestion(name, names):
     """Mending words for an unknown name: the near one if any, then what may be written."""
     closest = near(name, names)
     listing = ", ".join(sorted(names)) if names else "none yet"
-    return f"did you mean {closest!r}? It may be one of: {listing}" if closest else f"it may be one of: {listing}"
+    return (
+        f"did you mean {closest!r}? It may be one of: {listing}"
+        if closest
+        else f"it may be one of: {listing}"
+    )

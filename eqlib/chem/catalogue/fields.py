@@ -49,15 +49,24 @@ KINDS = {
         lambda v: v == "not stated" or (_finite(v) and v >= 0),
         'a number in mol/L that is 0 or more, or "not stated"',
     ),
-    "kelvin": (lambda v: _finite(v) and 200 <= v <= 500, "a temperature in kelvin between 200 and 500, such as 298.15"),
+    "kelvin": (
+        lambda v: _finite(v) and 200 <= v <= 500,
+        "a temperature in kelvin between 200 and 500, such as 298.15",
+    ),
     "texts": (_all(_text), 'a list of texts, such as ["gloves", "goggles"]'),
     "texts or none": (lambda v: v == [] or _all(_text)(v), "a list of texts, or [] for none"),
     "text or texts": (lambda v: _text(v) or _all(_text)(v), "a text or a list of texts"),
     "numbers": (_all(_finite), "a list of ordinary numbers"),
     "amounts": (_amounts, 'a table of species and numbers that are 0 or more, such as { "Fe^3+" = 0.002 }'),
     "table": (lambda v: isinstance(v, dict), "a table, such as [recipe]"),
-    "tables": (lambda v: isinstance(v, list) and all(isinstance(t, dict) for t in v), "tables, such as [[reaction]]"),
-    "portions": (lambda v: isinstance(v, list) and all(isinstance(t, dict) for t in v), "a list of { stock, volume_mL }"),
+    "tables": (
+        lambda v: isinstance(v, list) and all(isinstance(t, dict) for t in v),
+        "tables, such as [[reaction]]",
+    ),
+    "portions": (
+        lambda v: isinstance(v, list) and all(isinstance(t, dict) for t in v),
+        "a list of { stock, volume_mL }",
+    ),
 }
 
 

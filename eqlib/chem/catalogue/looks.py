@@ -74,7 +74,8 @@ def spectra_in(file):
     for entry in file.doc.get("spectrum", []):
         name = read_species(file.path, "spectrum", entry["species"]).name
         bands = tuple(
-            Band(float(b["max_nm"]), float(b["epsilon"]), float(b["width_cm1"])) for b in entry.get("bands", ())
+            Band(float(b["max_nm"]), float(b["epsilon"]), float(b["width_cm1"]))
+            for b in entry.get("bands", ())
         )
         table = None
         if "nm" in entry:

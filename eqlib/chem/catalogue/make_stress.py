@@ -76,7 +76,9 @@ def _solid_or_salt(path, where, text, known):
     try:
         ions = ions_of(text.removesuffix("(s)"))
     except EqlibError as error:
-        raise complaint(path, where, f"{text} is neither a solid of this system nor a salt", str(error).rstrip(".")) from None
+        raise complaint(
+            path, where, f"{text} is neither a solid of this system nor a salt", str(error).rstrip(".")
+        ) from None
     for ion in ions:
         _must_know(path, where, ion, known)
     return solid

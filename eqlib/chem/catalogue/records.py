@@ -30,7 +30,11 @@ class Constant:
     @property
     def conditions(self):
         """Temperature and ionic strength in words."""
-        medium = "ionic strength not stated" if self.ionic_strength is None else f"I = {self.ionic_strength:g} mol/L"
+        medium = (
+            "ionic strength not stated"
+            if self.ionic_strength is None
+            else f"I = {self.ionic_strength:g} mol/L"
+        )
         return f"{self.T - 273.15:.0f} °C, {medium}"
 
 
@@ -138,7 +142,10 @@ class Hazard:
     @property
     def words(self):
         """The codes spelt out, one line; ends with the standing advice to check the supplier's sheet."""
-        spelt = "; ".join(f"{code} {STATEMENTS[code]}" for code in self.codes) or "no hazard code known for this bottle"
+        spelt = (
+            "; ".join(f"{code} {STATEMENTS[code]}" for code in self.codes)
+            or "no hazard code known for this bottle"
+        )
         return f"{self.reagent}: {spelt}. {CHECK_SDS}"
 
 
@@ -249,7 +256,9 @@ class System:
     data_only: str = ""
     path: Path = field(default=Path(), compare=False)
 
-    def mixture(self, totals=None, *, volume=None, T=None, constants=None, at_zero_ionic_strength=False, **more):
+    def mixture(
+        self, totals=None, *, volume=None, T=None, constants=None, at_zero_ionic_strength=False, **more
+    ):
         """The recipe as a Mixture, before anything has reacted; see :func:`eqlib.chem.catalogue.build.mixture`."""
         from eqlib.chem.catalogue.build import mixture
 

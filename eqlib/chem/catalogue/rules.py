@@ -39,7 +39,9 @@ def _once(path, where, name, tables):
     seen = set()
     for table in tables:
         if table[name] in seen:
-            raise complaint(path, f"{where} {table[name]!r}", f"this {name} stands twice", "rename one or take it out")
+            raise complaint(
+                path, f"{where} {table[name]!r}", f"this {name} stands twice", "rename one or take it out"
+            )
         seen.add(table[name])
 
 
@@ -53,7 +55,9 @@ def reactions_balance(path, doc):
             reaction = Reaction(entry["equation"], K=1.0, basis=entry.get("basis", "c"))
             balanced = reaction.is_balanced
         except EqlibError as error:
-            raise complaint(path, where, f"{entry['equation']!r} cannot be read", str(error).rstrip(".")) from None
+            raise complaint(
+                path, where, f"{entry['equation']!r} cannot be read", str(error).rstrip(".")
+            ) from None
         if not balanced:
             mend = "make the atoms and the charge the same on both sides; eqlib.balance can find the numbers"
             raise complaint(path, where, f"{entry['equation']!r} does not balance", mend)
@@ -68,10 +72,16 @@ def constants_say_one_value(path, doc):
         for constant in entry["constant"]:
             here = f"{where}, constant {constant['key']!r}"
             if ("K" in constant) == ("log10_K" in constant):
-                what = "both K and log10_K stand here" if "K" in constant else "neither K nor log10_K stands here"
+                what = (
+                    "both K and log10_K stand here"
+                    if "K" in constant
+                    else "neither K nor log10_K stands here"
+                )
                 raise complaint(path, f"{here}, K", what, "write exactly one of them")
             if abs(constant.get("log10_K", 0)) > 200:
-                raise complaint(path, f"{here}, log10_K", f"is {constant['log10_K']}", "write a power of ten under 200")
+                raise complaint(
+                    path, f"{here}, log10_K", f"is {constant['log10_K']}", "write a power of ten under 200"
+                )
         keys = [c["key"] for c in entry["constant"]]
         if entry["default"] not in keys:
             what = f"{entry['default']!r} is not one of its constants"
@@ -91,7 +101,9 @@ def hazards_are_known(path, doc):
                 what = f"the pictogram {word!r} is not known"
                 raise complaint(path, f"{where}, pictograms", what, suggestion(word, PICTOGRAMS))
         if entry["state"] == "concentrate" and "molarity" not in entry:
-            raise complaint(path, f"{where}, molarity", "a concentrate needs its strength", "add molarity = mol/L")
+            raise complaint(
+                path, f"{where}, molarity", "a concentrate needs its strength", "add molarity = mol/L"
+            )
 
 
 def _code_mend(code):
@@ -105,7 +117,12 @@ def stocks_are_neutral(path, doc):
     for entry in doc.get("stock", []):
         where = f"stock {entry['key']!r}, species"
         if not entry["species"]:
-            raise complaint(path, where, "this stock holds no species", 'add them, such as { "Ag^+" = 0.1, "NO3^-" = 0.1 }')
+            raise complaint(
+                path,
+                where,
+                "this stock holds no species",
+                'add them, such as { "Ag^+" = 0.1, "NO3^-" = 0.1 }',
+            )
         charge = total = 0.0
         for name, molar in entry["species"].items():
             one = read_species(path, where, name)
@@ -125,7 +142,9 @@ def spectra_are_possible(path, doc):
         read_species(path, where, entry["species"])
         has_table = "nm" in entry or "epsilon" in entry
         if has_table == ("bands" in entry):
-            what = "both bands and a table stand here" if has_table else "neither bands nor a table stands here"
+            what = (
+                "both bands and a table stand here" if has_table else "neither bands nor a table stands here"
+            )
             raise complaint(path, where, what, "write bands = [...], or nm = [...] with epsilon = [...]")
         if has_table:
             _table_is_possible(path, where, entry)
@@ -141,9 +160,13 @@ def _table_is_possible(path, where, entry):
     for value in nm:
         _wavelength(path, f"{where}, nm", value)
     if any(b <= a for a, b in zip(nm, nm[1:], strict=False)):
-        raise complaint(path, f"{where}, nm", "the wavelengths do not rise", "sort the table from short to long")
+        raise complaint(
+            path, f"{where}, nm", "the wavelengths do not rise", "sort the table from short to long"
+        )
     if min(epsilon) < 0:
-        raise complaint(path, f"{where}, epsilon", f"holds {min(epsilon)}", "write absorptivities that are 0 or more")
+        raise complaint(
+            path, f"{where}, epsilon", f"holds {min(epsilon)}", "write absorptivities that are 0 or more"
+        )
 
 
 def _wavelength(path, where, nm):
@@ -156,15 +179,21 @@ def solids_are_solids(path, doc):
     for entry in doc.get("solid", []):
         where = f"solid {entry['species']!r}"
         if read_species(path, where, entry["species"]).phase != "s":
-            raise complaint(path, f"{where}, species", "is not a solid", "write it with (s), such as AgSCN(s)")
+            raise complaint(
+                path, f"{where}, species", "is not a solid", "write it with (s), such as AgSCN(s)"
+            )
         if not re.fullmatch(r"#[0-9a-fA-F]{6}", entry["hex"]):
-            raise complaint(path, f"{where}, hex", f"is {entry['hex']!r}", "write it as #rrggbb, such as #f0f0f0")
+            raise complaint(
+                path, f"{where}, hex", f"is {entry['hex']!r}", "write it as #rrggbb, such as #f0f0f0"
+            )
 
 
 def has_enough_to_be_a_system(path, doc):
     """A system needs a recipe, waste, PPE and at least one reaction of its own or used from another file."""
     if not doc.get("reaction") and "uses" not in doc:
-        raise complaint(path, "reaction", "there is no reaction", 'add [[reaction]], or uses = "iron-thiocyanate"')
+        raise complaint(
+            path, "reaction", "there is no reaction", 'add [[reaction]], or uses = "iron-thiocyanate"'
+        )
     for key, mend in (
         ("recipe", "add a [recipe] with vessel, T, steps and portions"),
         ("ppe", 'add ppe = ["eye protection", ...]'),

@@ -54,7 +54,9 @@ def _check_keys(path, where, fields, table):
         if key not in fields:
             closest = near(key, fields)
             mend = f"did you mean {closest!r}?" if closest else "take it out"
-            raise complaint(path, _join(where, key), "this key is not known here", f"{mend} Known: {', '.join(fields)}")
+            raise complaint(
+                path, _join(where, key), "this key is not known here", f"{mend} Known: {', '.join(fields)}"
+            )
     for key, field in fields.items():
         if key not in table:
             if field.needed:
@@ -69,10 +71,14 @@ def _check_keys(path, where, fields, table):
 def _check_does(path, where, does):
     where = _join(where, "does")
     if "kind" not in does:
-        raise complaint(path, _join(where, "kind"), "this key is missing", f"add one of: {', '.join(STRESS_KINDS)}")
+        raise complaint(
+            path, _join(where, "kind"), "this key is missing", f"add one of: {', '.join(STRESS_KINDS)}"
+        )
     kind = does["kind"]
     if kind not in DOES:
-        raise complaint(path, _join(where, "kind"), f"{kind!r} is not a known stress", suggestion(kind, STRESS_KINDS))
+        raise complaint(
+            path, _join(where, "kind"), f"{kind!r} is not a known stress", suggestion(kind, STRESS_KINDS)
+        )
     _check_keys(path, where, DOES[kind], {k: v for k, v in does.items() if k != "kind"})
 
 

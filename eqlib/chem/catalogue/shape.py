@@ -26,6 +26,7 @@ SHAPES = {
         "reaction": Field("tables"),
         "reagent": Field("tables"),
         "stock": Field("tables"),
+        "bottles": Field("texts"),
         "recipe": Field("table"),
         "stress": Field("tables"),
         "spectrum": Field("tables"),

@@ -36,7 +36,9 @@ def folders(own=None):
         return (shipped_folder(),)
     mine = Path(mine).expanduser()
     if not mine.is_dir():
-        raise CatalogueError(f"{mine}: this folder of systems is not there; make it, or correct {OWN_FOLDER}.")
+        raise CatalogueError(
+            f"{mine}: this folder of systems is not there; make it, or correct {OWN_FOLDER}."
+        )
     return (mine, shipped_folder())
 
 
@@ -67,7 +69,9 @@ def read(path):
     try:
         stat = path.stat()
     except OSError:
-        raise complaint(path, "", "there is no such file", "check the path; eqlib.systems() lists the names") from None
+        raise complaint(
+            path, "", "there is no such file", "check the path; eqlib.systems() lists the names"
+        ) from None
     return _read(path, stat.st_mtime_ns, stat.st_size)
 
 
@@ -80,7 +84,9 @@ def _read(path, _changed, size):
     try:
         raw = path.read_bytes()
     except OSError as error:
-        raise complaint(path, "", f"the file cannot be read ({error.strerror})", "check its permissions") from None
+        raise complaint(
+            path, "", f"the file cannot be read ({error.strerror})", "check its permissions"
+        ) from None
     doc = parse(path, raw)
     check_shape(path, doc)
     check_meaning(path, doc, is_system=not path.stem.startswith("_"))
@@ -93,12 +99,20 @@ def parse(path, raw):
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
-        raise complaint(path, f"line {line}", "this is not UTF-8 text", "save the file with the encoding UTF-8") from None
+        raise complaint(
+            path, f"line {line}", "this is not UTF-8 text", "save the file with the encoding UTF-8"
+        ) from None
     if not text.strip():
-        raise complaint(path, "", "the file is empty", "start with title = \"...\" and copy the shape of a shipped system")
+        raise complaint(
+            path, "", "the file is empty", 'start with title = "..." and copy the shape of a shipped system'
+        )
     try:
         return tomllib.loads(text)
     except RecursionError:
-        raise complaint(path, "", "the lists are nested too deeply", "copy the shape of a shipped system") from None
+        raise complaint(
+            path, "", "the lists are nested too deeply", "copy the shape of a shipped system"
+        ) from None
     except ValueError as error:  # TOMLDecodeError, or a number with thousands of digits
-        raise complaint(path, "", f"this is not TOML: {error}", "mend that line; texts need quotes, lists need [ ]") from None
+        raise complaint(
+            path, "", f"this is not TOML: {error}", "mend that line; texts need quotes, lists need [ ]"
+        ) from None

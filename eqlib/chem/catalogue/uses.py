@@ -61,4 +61,6 @@ def _open(file, name, files):
     try:
         return read(files[name])
     except CatalogueError as error:
-        raise complaint(file.path, f"uses {name}", "the other file has a fault", str(error).rstrip(".")) from None
+        raise complaint(
+            file.path, f"uses {name}", "the other file has a fault", str(error).rstrip(".")
+        ) from None
