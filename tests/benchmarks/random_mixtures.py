@@ -34,14 +34,14 @@ def _reaction(parts, protons, name, log_K):
     return eq.Reaction(" + ".join(left) + " <=> " + " + ".join(right), K=10.0**log_K)
 
 
-def draw(rng, components=8, species=25, solids=4, log_K=40.0, totals=(-12.0, 1.0)):
-    """(totals, reactions) of one random mixture, up to the sizes given."""
+def draw(rng, components=8, species=25, solids=4, log_K=40.0, totals=(-12.0, 1.0), water=0.8):
+    """(totals, reactions) of one random mixture, up to the sizes given. ``water``: how often its own is included."""
     count = int(rng.integers(2, components + 1))
     with_protons = bool(rng.random() < 0.4)
-    atoms = list(rng.choice(ATOMS, count - with_protons, replace=False))
-    found, made = {}, int(rng.integers(1, species - count + 1))
+    atoms = [str(a) for a in rng.choice(ATOMS, count - with_protons, replace=False)]
+    found, made = {}, int(rng.integers(1, max(species - solids - count, 1) + 1))
     dry = int(rng.integers(0, solids + 1))
-    if with_protons and rng.random() < 0.8:
+    if with_protons and rng.random() < water:
         found["OH^-"] = eq.water()
     for number in range(made + dry):
         size = int(rng.integers(2, 6))
