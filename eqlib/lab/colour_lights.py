@@ -49,13 +49,21 @@ class Light:
     power: np.ndarray
 
 
-def colour_science():
-    """The colour-science package, imported without letting its notices reach the reader.
-
-    It warns about optional packages that are missing; none is needed here.
+@contextlib.contextmanager
+def unremarked():
+    """Keeps colour-science's notices (missing optional packages, the limits of a model) from the reader's
+    screen.
     """
     with warnings.catch_warnings(), contextlib.redirect_stderr(io.StringIO()):
         warnings.simplefilter("ignore")
+        yield
+
+
+def colour_science():
+    """The colour-science package, imported without its notices about optional packages; none is needed
+    here.
+    """
+    with unremarked():
         import colour
     return colour
 

@@ -13,7 +13,7 @@ _HUES = (
     (60, "peach", "orange-red"),
     (74, "apricot", "orange"),
     (84, "straw", "amber"),
-    (106, "straw yellow", "yellow"),
+    (111, "straw yellow", "yellow"),
     (122, "yellow-green", "yellow-green"),
     (168, "green", "green"),
     (222, "blue-green", "blue-green"),

@@ -2,8 +2,8 @@
 
 About 8 % of men have one. The simulation is that of G. M. Machado, M. M. Oliveira and L. A. F. Fernandes,
 IEEE Transactions on Visualization and Computer Graphics 15 (2009) 1291-1298, with the matrices that
-colour-science carries, applied to linear sRGB. It shows which differences are lost; it does not show what
-anyone feels.
+colour-science carries, applied to linear sRGB; for tritan its authors call it an approximation. It shows
+which differences are lost; it does not show what anyone feels.
 """
 
 from functools import lru_cache
@@ -11,7 +11,8 @@ from functools import lru_cache
 import numpy as np
 
 from eqlib.chem.errors import EqlibError
-from eqlib.lab.colour_lights import colour_science
+from eqlib.lab.colour_difference import ciede2000
+from eqlib.lab.colour_lights import colour_science, unremarked
 from eqlib.lab.colour_spaces import RGB_TO_XYZ, decode_srgb, encode_srgb, rgb_to_lab
 
 # Our word -> the library's.
@@ -36,8 +37,6 @@ def simulate(rgb, kind, severity=1.0):
 
 def difference(first, second, kind, severity=1.0):
     """CIEDE2000 between two screen colours as seen with the deficiency ``kind`` (or "grey")."""
-    from eqlib.lab.colour_difference import ciede2000
-
     return float(ciede2000(*(rgb_to_lab(simulate(rgb, kind, severity) / 255.0) for rgb in (first, second))))
 
 
@@ -49,4 +48,7 @@ def _matrix(kind, severity):
         raise EqlibError(
             f"severity is {severity!r}; write a number from 0 (none) to 1 (a cone type is missing)"
         )
-    return np.asarray(colour_science().matrix_cvd_Machado2009(KINDS[kind], severity), dtype=float)
+    library = colour_science()
+    with unremarked():
+        matrix = library.matrix_cvd_Machado2009(KINDS[kind], severity)
+    return np.asarray(matrix, dtype=float)

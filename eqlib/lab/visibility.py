@@ -21,7 +21,10 @@ AUDIENCES = {
     "back row": (10.0, "the back row of a room"),
 }
 # Tried in order of how little they change; strengths and depths a bench can offer.
-_FACTORS = (1.25, 0.8, 1.5, 0.67, 2.0, 0.5, 2.5, 0.4, 3.0, 0.33, 4.0, 0.25, 5.0, 0.2, 8.0, 0.125, 10.0, 0.1)
+_FACTORS = (
+    1.25, 0.8, 1.5, 0.67, 2.0, 0.5, 2.5, 0.4, 3.0, 0.33, 4.0, 0.25, 5.0, 0.2, 8.0, 0.125, 10.0, 0.1,
+    15.0, 20.0, 30.0, 50.0, 100.0,
+)  # fmt: skip
 _SHALLOWEST_CM, _DEEPEST_CM = 0.1, 20.0
 # A precipitate that stops this share of the light hides print held behind the tube: seen whatever its
 # colour. Common practice, no source, and as illustrative as the scatter it rests on.
@@ -53,7 +56,7 @@ class Visibility:
 
     ``by_deficiency`` gives the difference for "protan", "deutan" and "tritan"; ``for_everyone`` is true
     when all of these, and grey, reach the threshold. ``suggestion`` is None when the change is visible in
-    colour and in grey, and when no depth or strength within a factor of ten helps; ``words`` says which.
+    colour and in grey, and when no depth or strength that was tried helps; ``words`` says which.
     """
 
     visible: bool
@@ -193,7 +196,7 @@ def _words(delta, grey, threshold, who, clouds, suggestion, suggest):
     verdict = "visible in colour, not in grey" if delta >= threshold else "not visible"
     if suggestion is None:
         end = (
-            "; no depth or strength within a factor of ten mends that: show an absorbance reading"
+            "; no depth or strength that a bench can offer mends that: show an absorbance reading"
             if suggest
             else ""
         )

@@ -97,3 +97,18 @@ def test_a_white_sheet_is_white_in_every_light(name):
 def test_an_unknown_light_is_named_with_the_ones_there_are(name):
     with pytest.raises(EqlibError, match="daylight"):
         light(name)
+
+
+def test_the_24_measured_patches_of_a_colour_chart_come_out_as_published():
+    # Spectra and D50 coordinates of 24 patches averaged over 30 charts, published by D. Pascale
+    # (BabelColor), as carried by colour-science. Spectra are given every 10 nm to two figures, hence the
+    # tolerance.
+    library = colour_science()
+    spectra = library.SDS_COLOURCHECKERS["BabelColor Average"]
+    published = library.CCS_COLOURCHECKERS["BabelColor Average"]
+    assert len(spectra) == 24
+    for name, spectrum in spectra.items():
+        values = np.interp(GRID_NM, spectrum.wavelengths, spectrum.values)
+        ours = xyz_to_lab(spectrum_to_xyz(values, "D50"), light("D50").white)
+        theirs = library.XYZ_to_Lab(library.xyY_to_XYZ(published.data[name]), published.illuminant)
+        assert library.delta_E(ours, theirs, method="CIE 2000") < 0.25, name
