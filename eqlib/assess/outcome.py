@@ -50,7 +50,7 @@ def outcome_for_numbers(question, variant) -> Outcome:
             problem=problem,
             disturbance=problem.disturbance,
             states=MappingProxyType(states),
-            cautions=cautions_of(question.given, problem.stress),
+            cautions=_cautions(question),
         )
         from eqlib.assess.working import worked
 
@@ -59,6 +59,12 @@ def outcome_for_numbers(question, variant) -> Outcome:
         raise QuestionError(f"question {question.id!r}: {error}") from None
     except EqlibError as error:
         raise QuestionError(f"question {question.id!r} with {dict(variant.numbers)}: {error}") from None
+
+
+@lru_cache(maxsize=_CACHED)
+def _cautions(question) -> tuple[str, ...]:
+    """The same for all students of a question: they all use the same bottles."""
+    return cautions_of(question.given, stress_of(question.given, question.variant(None).numbers))
 
 
 def shown_numbers(question, variant) -> dict[str, str]:
@@ -142,7 +148,25 @@ def _with_reading(question, variant, problem: Problem) -> Problem:
             measured["nm"] = value_of(table["nm"], numbers)
     problem = replace(problem, measured=MappingProxyType(measured), observed=table["species"])
     extent = worked_extent(problem)
-    return replace(problem, extent=extent, equilibrium=MappingProxyType(moved(problem, extent)))
+    return _read_off(problem, extent)
+
+
+def _read_off(problem: Problem, extent: float) -> Problem:
+    """Before and at once as the student can know them: from the rounded reading, not from the engine's digits."""
+    equilibrium = moved(problem, extent)
+    before = {**problem.before, **equilibrium}
+    at_once = dict(problem.at_once)
+    if problem.disturbance is not None:
+        share = problem.disturbance.before.volume / problem.disturbance.at_once.volume
+        for name, value in equilibrium.items():
+            at_once[name] += share * (value - problem.before.get(name, 0.0))
+    return replace(
+        problem,
+        extent=extent,
+        equilibrium=MappingProxyType(equilibrium),
+        before=MappingProxyType(before),
+        at_once=MappingProxyType(at_once),
+    )
 
 
 def moved(problem: Problem, extent: float) -> dict[str, float]:

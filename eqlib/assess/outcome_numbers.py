@@ -98,7 +98,7 @@ def own_at(when: str, problem: Problem, own, skip: str = "") -> dict[str, float]
         theirs = own_concentrations(problem, own, skip)
         for name in problem.reaction.quotient_species:
             if theirs.get(name) != problem.equilibrium.get(name):
-                found[name] = found.get(name, 0.0) + share * (theirs[name] - problem.before.get(name, 0.0))
+                found[name] = found.get(name, 0.0) + share * (theirs[name] - problem.equilibrium[name])
     for other in problem.parts:
         if other.id in own and other.id != skip and other.quantity == "concentration" and other.when == when:
             found[other.species] = _from_unit(own[other.id], other)

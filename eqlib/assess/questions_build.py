@@ -133,12 +133,12 @@ def _check_measured(table, where) -> None:
 
 def _try_chemistry(given, where) -> None:
     """The system exists and the reactions can be read, so that a slip shows when the file is loaded."""
-    from eqlib.assess.outcome_setting import system_of
+    from eqlib.assess.outcome_setting import FOUND, system_of
     from eqlib.chem.reactions import Reaction
 
     try:
         if "system" in given:
-            found = system_of(given)
+            found = given[FOUND] = system_of(given)
             key = given.get("stress")
             if isinstance(key, str) and key not in found.stresses:
                 raise QuestionError(f"{where}: system {given['system']!r} has no stress {key!r}{near(key, found.stresses)}")
