@@ -1,8 +1,8 @@
 """The prep sheet: what to weigh, what to dilute, what to write on the bottles, for a class of so many groups.
 
-Amounts follow from the catalogue's recipes: enough for every stress in a well of its own and two control wells, times
-the groups, plus a reserve and a demonstration (common practice, no source). Masses are of the form in the bottle,
-water of crystallisation included.
+Amounts follow from the catalogue's recipes: enough for every stress in a well of its own and two control
+wells, times the groups, plus a reserve and a demonstration (common practice, no source). Masses are of the
+form in the bottle, water of crystallisation included.
 """
 
 import math
@@ -17,7 +17,7 @@ from eqlib.chem.species import species
 
 FLASKS_ML = (10, 25, 50, 100, 250, 500, 1000, 2000)
 CONTROLS = 2  # one well left alone, one that gets water in place of the reagent
-DROPPER_L = 0.002  # what a dropper bottle must hold to be of use, whatever the drops taken (common practice, no source)
+DROPPER_L = 0.002  # a dropper bottle holds at least this (common practice, no source)
 LEAST_CONCENTRATE_L = 0.0005  # less is not measured well (common practice, no source)
 LEAST_MASS_G = (
     0.05  # less than this is not weighed well on a balance that shows 0.001 g (common practice, no source)
@@ -30,10 +30,11 @@ class PrepError(EqlibError):
 
 @dataclass(frozen=True)
 class Weighing:
-    """A solid to weigh: grams of ``formula``. ``others`` are (formula, grams) of other forms that would do as well.
+    """A solid to weigh: grams of ``formula``. ``others`` are (formula, grams) of other forms that would do
+    as well.
 
-    ``dry_trap`` is (formula without water, grams, fraction): weighing that by mistake gives a stock of only that
-    fraction of the strength wanted; None for a solid without water.
+    ``dry_trap`` is (formula without water, grams, fraction): weighing that by mistake gives a stock of
+    only that fraction of the strength wanted; None for a solid without water.
     """
 
     reagent: str
@@ -46,7 +47,9 @@ class Weighing:
 
 @dataclass(frozen=True)
 class Measuring:
-    """A concentrate to measure: ``litres`` of it at ``molarity`` mol/L (None when the bottle is used as it is)."""
+    """A concentrate to measure: ``litres`` of it at ``molarity`` mol/L (None when the bottle is used as it
+    is).
+    """
 
     reagent: str
     name: str
@@ -112,10 +115,10 @@ class PrepSheet:
 def prep_sheet(system, groups=10, reserve=0.2, demonstrations=1, made_on=None, strengths=None):
     """The PrepSheet of a catalogue system (its name, a path, or a System).
 
-    ``groups`` work at the same time; ``reserve`` is the spare share (0.2: a fifth more); ``demonstrations`` extra sets
-    for the front bench. ``made_on`` (a date or text) goes on the labels, else a line to fill in. ``strengths`` maps a
-    concentrate's key to the mol/L on its own label, such as {"ammonia": 14.8}.
-    Raises PrepError, or CatalogueError for an unknown system.
+    ``groups`` work at the same time; ``reserve`` is the spare share (0.2: a fifth more);
+    ``demonstrations`` extra sets for the front bench. ``made_on`` (a date or text) goes on the labels,
+    else a line to fill in. ``strengths`` maps a concentrate's key to the mol/L on its own label, such as
+    {"ammonia": 14.8}. Raises PrepError, or CatalogueError for an unknown system.
     """
     system = system if isinstance(system, System) else find_system(system)
     groups = _whole(groups, "groups", least=1)
@@ -132,7 +135,9 @@ def prep_sheet(system, groups=10, reserve=0.2, demonstrations=1, made_on=None, s
 
 
 def volumes_per_group(system):
-    """({stock key: litres for one group}, number of wells): each chain of stresses in a well of its own, and controls."""
+    """({stock key: litres for one group}, number of wells): each chain of stresses in a well of its own,
+    and controls.
+    """
     followed = {stress.after for stress in system.stresses.values()}
     chains = [key for key, stress in system.stresses.items() if key not in followed and stress.on_bench]
     wells = len(chains) + CONTROLS
@@ -150,7 +155,9 @@ def volumes_per_group(system):
 
 
 def mass_for(formula, molarity, litres):
-    """Grams of ``formula`` (water of crystallisation and all) for ``litres`` of solution at ``molarity`` mol/L."""
+    """Grams of ``formula`` (water of crystallisation and all) for ``litres`` of solution at ``molarity``
+    mol/L.
+    """
     return _positive(molarity, "molarity") * _positive(litres, "litres") * species(formula).molar_mass
 
 
@@ -211,8 +218,9 @@ def _small_mass_note(weighing):
         return []
     times = 10 ** math.ceil(math.log10(LEAST_MASS_G / weighing.grams))
     return [
-        f"{weighing.grams * 1000:.3g} mg of {weighing.name} is too little to weigh well: make a solution {times} times "
-        f"as strong ({weighing.grams * times:.3g} g in the same volume) and dilute 1 part to {times}."
+        f"{weighing.grams * 1000:.3g} mg of {weighing.name} is too little to weigh well: make a solution "
+        f"{times} times as strong ({weighing.grams * times:.3g} g in the same volume) and "
+        f"dilute 1 part to {times}."
     ]
 
 
@@ -221,8 +229,8 @@ def _small_volume_note(measuring, molarity, make):
         return []
     step = 10.0 ** math.ceil(math.log10(molarity) + 0.7)
     return [
-        f"{measuring.litres * 1000:.2g} mL is too little to measure well: make {step:g} mol/L from the bottle first and "
-        f"take {molarity * make / step * 1000:.3g} mL of that."
+        f"{measuring.litres * 1000:.2g} mL is too little to measure well: make {step:g} mol/L from the "
+        f"bottle first and take {molarity * make / step * 1000:.3g} mL of that."
     ]
 
 
@@ -238,9 +246,8 @@ def _from_stronger(system, stock, litres):
             and other.made_from[0][1] > molarity * 1.5
         ):
             volume = concentrate_for(molarity, litres, other.made_from[0][1])
-            return [
-                f"Or dilute: {volume * 1000:.3g} mL of {other.name}, made up to {litres * 1000:g} mL (and make that much more of it)."
-            ]
+            made = f"{volume * 1000:.3g} mL of {other.name}, made up to {litres * 1000:g} mL"
+            return [f"Or dilute: {made} (and make that much more of it)."]
     return []
 
 

@@ -1,4 +1,5 @@
-"""The catalogue: what is on the shelf, what each system must say, the sharing of constants, a person's own files.
+"""The catalogue: what is on the shelf, what each system must say, the sharing of constants, a person's own
+files.
 
 Expected numbers stand in the books named beside them or are worked out here with pencil arithmetic.
 """
@@ -118,7 +119,8 @@ def test_only_fluoride_and_chromate_are_kept_off_the_bench():
 
 def test_the_values_of_the_thiocyanate_complex_stand_side_by_side():
     values = catalogue.system("iron-thiocyanate").constants["complex"].values
-    # de Berg, Maeder and Clifford 2016 and 2017 (abstracts); OpenStax 1e appendix K; Frank and Oswalt 1947 (from memory).
+    # de Berg, Maeder and Clifford 2016 and 2017 (abstracts); OpenStax 1e appendix K; Frank and Oswalt 1947
+    # (from memory).
     assert values["de-berg-2016"].K == 98
     assert values["de-berg-2016"].ionic_strength == 0.5
     assert pytest.approx(10**2.85) == values["de-berg-2017"].K
@@ -159,9 +161,9 @@ def test_values_read_in_print(name, key, value, expected):
 def test_nitrogen_dioxide_follows_from_its_enthalpy_and_entropy():
     choice = catalogue.system("nitrogen-dioxide").constants["pairing"]
     # dH -57.2 kJ/mol, dS -175.8 J/(mol K), NIST/CRC (from memory); R 8.31446 J/(mol K).
-    assert pytest.approx(
-        math.exp((57200 - 298.15 * 175.8) / (8.31446 * 298.15)), rel=0.01
-    ) == choice.default.K
+    assert (
+        pytest.approx(math.exp((57200 - 298.15 * 175.8) / (8.31446 * 298.15)), rel=0.01) == choice.default.K
+    )
     # OpenStax 2e section 13.2, Kc 1.6e2, over RT in L bar/mol.
     assert pytest.approx(160 / (0.0831446 * 298.15), rel=0.01) == choice.values["openstax"].K
 
@@ -422,5 +424,5 @@ def test_ones_own_file_stands_before_ours(tmp_path):
 
 def test_a_folder_that_is_not_there(tmp_path, monkeypatch):
     monkeypatch.setenv("EQLIB_SYSTEMS", str(tmp_path / "absent"))
-    with pytest.raises(EqlibError, match="absent.*EQLIB_SYSTEMS"):
+    with pytest.raises(EqlibError, match=r"absent.*EQLIB_SYSTEMS"):
         catalogue.systems()

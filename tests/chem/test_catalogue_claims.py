@@ -62,9 +62,11 @@ def test_every_system_has_a_change_that_can_be_seen():
 
 
 def test_compressed_nitrogen_dioxide_ends_half_way_back():
-    """Halving the volume at 1 bar and 25 degrees C: NO2 from the side x2 at once, then x1.46; along the barrel x0.73.
+    """Halving the volume at 1 bar and 25 degrees C: NO2 from the side x2 at once, then x1.46; along the
+    barrel x0.73.
 
-    By hand, K 6.9 per bar: p + 6.9 p^2 = 1 gives p 0.315 bar; p + 13.8 p^2 = 2 (0.315 + 2 x 0.685) gives 0.459.
+    By hand, K 6.9 per bar: p + 6.9 p^2 = 1 gives p 0.315 bar; p + 13.8 p^2 = 2 (0.315 + 2 x 0.685) gives
+    0.459.
     """
     outcome = catalogue.outcome_of(catalogue.system("nitrogen-dioxide"), "compress")
     before, once, after = (s["NO2(g)"] for s in (outcome.before, outcome.at_once, outcome.after))
@@ -77,7 +79,8 @@ def test_compressed_nitrogen_dioxide_ends_half_way_back():
 def test_equal_water_to_one_millimolar_each():
     """1 mM each with as much water, one reaction, K 139: from the side x0.28, from above x0.56.
 
-    By hand: x = (b - sqrt(b^2 - 4 c^2)) / 2 with b = 2 c + 1/139; c 1.0e-3 gives 1.101e-4, c 0.5e-3 gives 3.06e-5.
+    By hand: x = (b - sqrt(b^2 - 4 c^2)) / 2 with b = 2 c + 1/139; c 1.0e-3 gives 1.101e-4, c 0.5e-3 gives
+    3.06e-5.
     """
     from eqlib.chem.mixture import Mixture
     from eqlib.chem.stresses import Stress, disturb
@@ -98,6 +101,8 @@ def test_hydrolysis_of_iron_at_zero_ionic_strength():
 
 
 def test_the_plunger_pulls_the_right_share_of_gas():
-    """By hand: of 0.030 M CO2, 5 mL water and 45 mL gas, 1 / (1 + 9 / (0.034 x 24.79)) = 8.6 % stays dissolved."""
+    """By hand: of 0.030 M CO2, 5 mL water and 45 mL gas, 1 / (1 + 9 / (0.034 x 24.79)) = 8.6 % stays
+    dissolved.
+    """
     outcome = catalogue.outcome_of(catalogue.system("carbonic-acid"), "plunger")
     assert outcome.after["CO2"] / 0.030 == pytest.approx(0.086, rel=0.02)

@@ -1,7 +1,7 @@
 """The prep sheet: masses, dilutions, totals, labels and cautions.
 
-Masses per 250 mL of 0.100 mol/L are those every prep room knows; they follow from molar masses (IUPAC 2021 standard
-atomic weights) times 0.0250 mol, worked out here by hand.
+Masses per 250 mL of 0.100 mol/L are those every prep room knows; they follow from molar masses (IUPAC 2021
+standard atomic weights) times 0.0250 mol, worked out here by hand.
 """
 
 import pytest
@@ -67,14 +67,18 @@ def test_the_next_flask(litres, flask):
 
 
 def test_volumes_of_one_group_by_hand():
-    """Copper: one chain of three stresses, so 1 + 2 wells of 0.25 mL copper; 0.025 + 1.0 mL ammonia; 1.2 mL acid."""
+    """Copper: one chain of three stresses, so 1 + 2 wells of 0.25 mL copper; 0.025 + 1.0 mL ammonia; 1.2
+    mL acid.
+    """
     litres, wells = prep.volumes_per_group(catalogue.system("copper-ammonia"))
     assert wells == 3
     assert litres == pytest.approx({"copper": 0.00075, "ammonia-2M": 0.001025, "nitric-2M": 0.0012})
 
 
 def test_totals_of_the_class_by_hand():
-    """Iron: 8 stresses and 2 controls, 1.0 mL a well, 10 mL a group; 10 groups x 1.2 and one demonstration: 130 mL."""
+    """Iron: 8 stresses and 2 controls, 1.0 mL a well, 10 mL a group; 10 groups x 1.2 and one
+    demonstration: 130 mL.
+    """
     sheet = eq.prep_sheet("iron-thiocyanate", groups=10, reserve=0.2)
     stock = next(s for s in sheet.stocks if s.key == "iron")
     assert stock.per_group == pytest.approx(0.010)

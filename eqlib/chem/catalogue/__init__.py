@@ -1,7 +1,7 @@
 """The catalogue: one TOML file for each demonstration, read, checked and made into a System.
 
-``systems()`` lists names; ``system(name)`` or ``system(path)`` gives one. To add your own, put a .toml file in a
-folder and pass that folder, or name the folder in the environment variable EQLIB_SYSTEMS.
+``systems()`` lists names; ``system(name)`` or ``system(path)`` gives one. To add your own, put a .toml
+file in a folder and pass that folder, or name the folder in the environment variable EQLIB_SYSTEMS.
 """
 
 import os
@@ -53,12 +53,12 @@ __all__ = [
 
 
 def systems(folder=None):
-    """Names of all systems, sorted: those in ``folder`` (or $EQLIB_SYSTEMS) together with the shipped ones."""
+    """Names of all systems, sorted: those in ``folder`` (or $EQLIB_SYSTEMS) and the shipped ones."""
     return sorted(name for name in shelf(folder) if not name.startswith("_"))
 
 
 def system(name, folder=None):
-    """The System called ``name``, or the one in the file at that path (anything with a slash or ending .toml).
+    """The System called ``name``, or the one in the file at that path (with a slash, or ending .toml).
 
     Raises CatalogueError, one line naming file, key and mend; an unknown name gets the nearest known one.
     """
@@ -83,14 +83,14 @@ def system(name, folder=None):
 
 
 def check_file(path, folder=None):
-    """The System in the file at ``path``, its claims tried in the engine; raises CatalogueError at the first fault."""
+    """The System in the file at ``path``, its claims tried in the engine; CatalogueError at a fault."""
     checked = system(Path(path), folder)
     check_claims(checked)
     return checked
 
 
 def faults(folder):
-    """CatalogueErrors of the .toml files in ``folder``, one for each file that cannot be used; [] when all are fine."""
+    """CatalogueErrors of the .toml files in ``folder``, one for each that cannot be used; [] if none."""
     found = []
     for path in sorted(Path(folder).glob("*.toml")):
         try:

@@ -2,7 +2,7 @@
 
 from types import MappingProxyType
 
-from eqlib.chem.catalogue.errors import CatalogueError, complaint, suggestion
+from eqlib.chem.catalogue.errors import complaint, suggestion
 from eqlib.chem.catalogue.looks import looks_for
 from eqlib.chem.catalogue.make_stress import make_stress
 from eqlib.chem.catalogue.records import (
@@ -31,7 +31,7 @@ def build(file, files):
     stocks, reagents = _stocks(file, files)
     recipe = _recipe(file, stocks)
     names = _species_of(constants)
-    _recipe_is_known(file, recipe, stocks)
+    _recipe_holds_something(file, recipe)
     stresses = _stresses(file, stocks, names | set(recipe.totals))
     spectra, solids = looks_for(names, files, file)
     doc = file.doc
@@ -205,13 +205,9 @@ def _recipe(file, stocks):
     )
 
 
-def _recipe_is_known(file, recipe, stocks):
-    dissolved = {name for stock in stocks.values() for name in stock.species}
+def _recipe_holds_something(file, recipe):
     if not recipe.totals:
         raise complaint(file.path, "recipe", "no substance is put in", "add portions of a stock, or put_in")
-    for name in recipe.put_in:
-        if name not in dissolved and name not in recipe.totals:
-            raise complaint(file.path, "recipe, put_in", f"{name} is not known here", "correct its name")
 
 
 def _stresses(file, stocks, names):
@@ -239,77 +235,3 @@ def _sources(doc, constants, spectra):
     found += [choice.heat.source for choice in constants.values() if choice.heat]
     found += [spectrum.source for spectrum in spectra.values()]
     return tuple(dict.fromkeys([*doc.get("sources", ()), *found]))
-
-
-def reactions_with(system, constants=None, at_zero_ionic_strength=False):
-    """The system's reactions with chosen constants: ``constants`` maps a reaction key to a number or a value's key."""
-    from dataclasses import replace
-
-    from eqlib.chem.reactions import Reaction
-
-    constants = dict(constants or {})
-    unknown = next((key for key in constants if key not in system.constants), None)
-    if unknown is not None:
-        raise CatalogueError(
-            f"{system.name} has no reaction {unknown!r}; {suggestion(unknown, system.constants)}."
-        )
-    chosen = []
-    for key, choice in system.constants.items():
-        wanted = constants.get(key)
-        if isinstance(wanted, str):
-            if wanted not in choice.values:
-                raise CatalogueError(
-                    f"{system.name}, {key}: no value {wanted!r}; {suggestion(wanted, choice.values)}."
-                )
-            value = choice.pick(wanted)
-        elif wanted is not None:
-            value = replace(choice.default, K=float(wanted), source="given by hand")
-        else:
-            value = choice.pick(None, at_zero_ionic_strength)
-        r = choice.reaction
-        same = value is choice.default
-        chosen.append(
-            r
-            if same
-            else Reaction(str(r), K=value.K, basis=r.basis, T=value.T, dH=r.dH, name=key, source=value.source)
-        )
-    return tuple(chosen)
-
-
-def mixture(system, totals, volume, T, constants, at_zero_ionic_strength, more):
-    """The starting recipe of ``system`` as a Mixture.
-
-    ``totals`` (mol/L) replaces or adds to the recipe's; ``volume`` L and ``T`` K replace its own; ``constants`` maps
-    reaction keys to numbers or to keys of listed values; ``at_zero_ionic_strength`` takes the I = 0 values where
-    they are listed, which is what activity corrections need. ``more`` goes to Mixture (headspace, pressure).
-    """
-    from eqlib.chem.mixture import Mixture
-
-    recipe = system.recipe
-    given = {_species_name(name): value for name, value in (totals or {}).items()}
-    more = {"headspace": recipe.headspace, "pressure": recipe.pressure, **more}
-    return Mixture(
-        {**recipe.totals, **given},
-        reactions=list(reactions_with(system, constants, at_zero_ionic_strength)),
-        volume=recipe.volume if volume is None else volume,
-        T=recipe.T if T is None else T,
-        **more,
-    )
-
-
-def _species_name(text):
-    from eqlib.chem.species import species
-
-    return species(text).name
-
-
-def mixture_before(system, key):
-    """The Mixture to which the stress ``key`` is done: the recipe after the stresses named by ``after``."""
-    from eqlib.chem.stresses import disturb
-
-    if key not in system.stresses:
-        raise CatalogueError(f"{system.name} has no stress {key!r}; {suggestion(key, system.stresses)}.")
-    earlier = system.stresses[key].after
-    if earlier is None:
-        return system.mixture()
-    return disturb(mixture_before(system, earlier), system.stresses[earlier].stress).mixture

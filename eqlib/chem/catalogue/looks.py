@@ -13,13 +13,13 @@ _OPENED = {}
 
 
 def remember(file):
-    """Let a file from outside the shelf lend its looks to later look-ups; it fills gaps and replaces nothing."""
+    """Let a file from outside the shelf lend its looks to later look-ups; it only fills gaps."""
     if file.path.parent != shipped_folder():
         _OPENED[file.path] = file
 
 
 def looks_for(names, files, file):
-    """(spectra, solid looks) of those ``names`` that have one, as dicts by canonical name; ``file`` itself wins."""
+    """(spectra, solid looks) of those ``names`` that have one, by canonical name; ``file`` itself wins."""
     spectra, solids = all_looks(files)
     spectra, solids = {**spectra, **spectra_in(file)}, {**solids, **solids_in(file)}
     return {n: spectra[n] for n in spectra if n in names}, {n: solids[n] for n in solids if n in names}
@@ -51,7 +51,8 @@ def _all_looks(paths, _stamps):
 def _lender(path):
     """The file, or None for a person's own file with a fault: it lends no looks, and opening it says why.
 
-    One unfinished file in a folder must not take the colours from every other system. ``catalogue.faults`` lists it.
+    One unfinished file in a folder must not take the colours from every other system. ``catalogue.faults``
+    lists it.
     """
     try:
         return read(path)

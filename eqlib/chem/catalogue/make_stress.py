@@ -1,6 +1,6 @@
 """One [[stress]] table as a CatalogueStress, with complaints when it names what is not there."""
 
-from eqlib.chem.catalogue.errors import complaint, suggestion
+from eqlib.chem.catalogue.errors import CatalogueError, complaint, suggestion
 from eqlib.chem.catalogue.records import CatalogueStress
 from eqlib.chem.catalogue.rules import read_species
 from eqlib.chem.errors import EqlibError
@@ -15,9 +15,9 @@ def make_stress(path, entry, stocks, known):
     does = entry["does"]
     try:
         stress = _stress(path, f"{where}, does", does, stocks, known)
+    except CatalogueError:
+        raise
     except EqlibError as error:
-        if str(path) in str(error):
-            raise
         raise complaint(path, f"{where}, does", "cannot be done", str(error).rstrip(".")) from None
     portions = ((does["stock"], does["volume_mL"] / 1000.0),) if "stock" in does else ()
     if does["kind"] == "dilute":

@@ -73,7 +73,7 @@ class ConstantChoice:
 
 @dataclass(frozen=True)
 class Band:
-    """One absorption band: maximum (nm), molar absorptivity there (L/(mol cm)), full width at half height (cm⁻¹)."""
+    """A band: maximum (nm), molar absorptivity there (L/(mol cm)), full width at half height (cm⁻¹)."""
 
     max_nm: float
     epsilon: float
@@ -82,7 +82,9 @@ class Band:
 
 @dataclass(frozen=True)
 class Spectrum:
-    """Molar absorptivity of one species, as bands or as a table of (nm, L/(mol cm)); ``shape`` says how rough it is."""
+    """Molar absorptivity of one species, as bands or as a table of (nm, L/(mol cm)); ``shape`` says how
+    rough it is.
+    """
 
     species: str
     bands: tuple[Band, ...]
@@ -114,8 +116,8 @@ class Spectrum:
 class SolidLook:
     """How a solid looks: words, an sRGB hex for its body colour, and an illustrative scatter strength.
 
-    ``scatter`` is the extinction by scattering of the suspended solid, per cm for each mol of it in a litre of
-    mixture; it depends on particle size, so it is a picture and never a measurement.
+    ``scatter`` is the extinction by scattering of the suspended solid, per cm for each mol of it in a
+    litre of mixture; it depends on particle size, so it is a picture and never a measurement.
     """
 
     species: str
@@ -187,8 +189,8 @@ class Stock:
 class Recipe:
     """The starting mixture of one group.
 
-    ``portions`` are (stock key, litres). ``put_in`` is mol of anything added as itself. ``totals`` is what results,
-    mol per litre of ``volume`` (L), before anything reacts.
+    ``portions`` are (stock key, litres). ``put_in`` is mol of anything added as itself. ``totals`` is what
+    results, mol per litre of ``volume`` (L), before anything reacts.
     """
 
     vessel: str
@@ -208,8 +210,9 @@ class Recipe:
 class CatalogueStress:
     """A stress worth showing: what is done, which way the first reaction goes, what is seen and why.
 
-    ``after`` is the key of the stress that comes first, if any. ``solid`` is a precipitate that should be there at
-    the end, ``solid_gone`` one that should have dissolved. ``seen`` compares colour with the state just before.
+    ``after`` is the key of the stress that comes first, if any. ``solid`` is a precipitate that should be
+    there at the end, ``solid_gone`` one that should have dissolved. ``seen`` compares colour with the
+    state just before.
     """
 
     key: str
@@ -232,8 +235,8 @@ class CatalogueStress:
 class System:
     """One demonstration: its chemistry, its recipe, its stresses and its cautions.
 
-    ``reactions`` stand with the one under study first. ``data_only`` is "" for bench work, otherwise the words that
-    say it must not be done on a bench.
+    ``reactions`` stand with the one under study first. ``data_only`` is "" for bench work, otherwise the
+    words that say it must not be done on a bench.
     """
 
     name: str
@@ -259,13 +262,15 @@ class System:
     def mixture(
         self, totals=None, *, volume=None, T=None, constants=None, at_zero_ionic_strength=False, **more
     ):
-        """The recipe as a Mixture, before anything has reacted; see :func:`eqlib.chem.catalogue.build.mixture`."""
-        from eqlib.chem.catalogue.build import mixture
+        """The recipe as a Mixture, before anything has reacted; see ``catalogue.mixing.mixture``."""
+        from eqlib.chem.catalogue.mixing import mixture
 
         return mixture(self, totals, volume, T, constants, at_zero_ionic_strength, more)
 
     def before(self, key):
-        """The Mixture that the stress ``key`` is done to: the recipe, after any stresses that come ahead of it."""
-        from eqlib.chem.catalogue.build import mixture_before
+        """The Mixture that the stress ``key`` is done to: the recipe, after any stresses that come ahead
+        of it.
+        """
+        from eqlib.chem.catalogue.mixing import mixture_before
 
         return mixture_before(self, key)

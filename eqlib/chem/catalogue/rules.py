@@ -1,9 +1,11 @@
 """Does a catalogue file make chemical sense? Each rule is one function; the first fault found is raised.
 
-Every rule takes the file's path (for the complaint) and its parsed contents, whose shape has been checked already.
+Every rule takes the file's path (for the complaint) and its parsed contents, whose shape has been checked
+already.
 """
 
 import re
+from itertools import pairwise
 
 from eqlib.chem.catalogue.errors import complaint, near, suggestion
 from eqlib.chem.catalogue.ghs import PICTOGRAMS, STATEMENTS
@@ -136,7 +138,9 @@ def stocks_are_neutral(path, doc):
 
 
 def spectra_are_possible(path, doc):
-    """Bands or a table, not both; wavelengths from 150 to 1500 nm; a table's columns of equal length, rising."""
+    """Bands or a table, not both; wavelengths from 150 to 1500 nm; a table's columns of equal length,
+    rising.
+    """
     for entry in doc.get("spectrum", []):
         where = f"spectrum {entry['species']!r}"
         read_species(path, where, entry["species"])
@@ -159,7 +163,7 @@ def _table_is_possible(path, where, entry):
         raise complaint(path, f"{where}, epsilon", what, "give one epsilon for each wavelength, two or more")
     for value in nm:
         _wavelength(path, f"{where}, nm", value)
-    if any(b <= a for a, b in zip(nm, nm[1:], strict=False)):
+    if any(b <= a for a, b in pairwise(nm)):
         raise complaint(
             path, f"{where}, nm", "the wavelengths do not rise", "sort the table from short to long"
         )

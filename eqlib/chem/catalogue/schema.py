@@ -1,4 +1,5 @@
-"""Does a parsed catalogue file have the right keys with the right kinds of value? First fault raises, in one line.
+"""Does a parsed catalogue file have the right keys with the right kinds of value? First fault raises, in
+one line.
 
 What the keys *mean* (do equations balance, do stresses name what is there) is looked at in ``rules``.
 """

@@ -30,7 +30,9 @@ def shipped_folder():
 
 
 def folders(own=None):
-    """Folders to look in, a person's own first: ``own``, else the environment variable EQLIB_SYSTEMS, then ours."""
+    """Folders to look in, a person's own first: ``own``, else the environment variable EQLIB_SYSTEMS, then
+    ours.
+    """
     mine = own if own is not None else os.environ.get(OWN_FOLDER)
     if not mine:
         return (shipped_folder(),)

@@ -40,7 +40,9 @@ def gather_reactions(file, files, chain=()):
 
 
 def gather_tables(file, files, kind, chain=()):
-    """Reagent or stock tables by key: the file's own, then those of the files it uses, then the common shelf."""
+    """Reagent or stock tables by key: the file's own, then those of the files it uses, then the common
+    shelf.
+    """
     tables = {entry["key"]: entry for entry in file.doc.get(kind, [])}
     for name, _ in used(file):
         if name not in chain and name != file.name:
