@@ -23,6 +23,7 @@ from eqlib.grading import notes, sandbox, summary
 from eqlib.grading.course import Course, CourseError
 from eqlib.grading.gradebook import add_comments, forget_submission, scores
 from eqlib.grading.intake import Submission, read_submission, submissions
+from eqlib.grading.lean import as_saved, cells_to_run
 from eqlib.grading.marker import FeedbackMaker, Marker, Stage
 from eqlib.grading.marks import Judged, ReplaceScores, UseOutputs, newest
 from eqlib.grading.preprocessors import student_shown
@@ -135,15 +136,16 @@ class _Session:
             return self._unmarked(student, (notes.could_not(error), *submission.notes))
         pending = {}
         for name, ready in prepared.items():
+            ready["only"] = cells_to_run(ready["notebook"], self.expected.get(name), self.questions)
             if self._worth_running(name, ready):
                 files = _files_beside(self.stage.path("autograded", student))
-                pending[name] = pool.submit(self._run, ready["notebook"], files)
+                pending[name] = pool.submit(self._run, ready["notebook"], files, ready["only"])
         return _Work(submission, prepared, pending)
 
-    def _run(self, notebook: dict, files: dict[str, bytes]) -> sandbox.Executed:
+    def _run(self, notebook: dict, files: dict[str, bytes], only: set[int] | None) -> sandbox.Executed:
         worker = self.workers.get()
         try:
-            return sandbox.run_notebook(notebook, files, self.limits, worker)
+            return sandbox.run_notebook(notebook, files, self.limits, worker, only)
         finally:
             self.workers.put(worker)
 
@@ -185,7 +187,10 @@ class _Session:
         records = newest(kept, ran.outputs, self.questions.assignment.id)
         shown = student_shown(kept, student)
         skipped = ran == sandbox.Executed()
-        outputs = _as_unrun(ready["notebook"]) if skipped else ran.outputs
+        chosen = set() if skipped else ready["only"]
+        outputs = dict(ran.outputs)
+        if chosen is not None:
+            outputs |= as_saved(ready["notebook"], chosen, ready["saved"], records, self.questions)
         between = [
             UseOutputs(outputs, ran.trouble),
             ReplaceScores(self.questions, records, judged, shown),
@@ -228,8 +233,3 @@ def _files_beside(folder: Path) -> dict[str, bytes]:
         for path in sorted(folder.rglob("*"))
         if path.is_file() and path.suffix != ".ipynb" and not path.name.endswith(".journal.json")
     }
-
-
-def _as_unrun(notebook: dict) -> dict[int, list]:
-    """For a notebook that was not worth running: no output, rather than an error in every cell."""
-    return {i: [] for i, cell in enumerate(notebook["cells"]) if cell["cell_type"] == "code"}

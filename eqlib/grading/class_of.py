@@ -7,6 +7,7 @@ journal beside the notebook. Only the clicking is left out, so a class of notebo
 from __future__ import annotations
 
 import copy
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -15,7 +16,7 @@ import nbformat
 from nbformat.v4 import new_output
 
 from eqlib.assess.answers import MIME, Journal, Record, journal_name, record_answer
-from eqlib.assess.questions import QuestionSet
+from eqlib.assess.questions import Question, QuestionSet
 
 #: Under this name a notebook keeps who is working in it, like an answer.
 WHO = "student"
@@ -45,10 +46,28 @@ def records_of(work: Work, questions: QuestionSet) -> dict[str, Record]:
     return records
 
 
-def fill(released, work: Work, questions: QuestionSet):
+@dataclass(frozen=True)
+class Display:
+    """How answers look in a notebook: the bundle of a question's prompt, and of its recorded answer.
+
+    The lesson's own are ``eqlib.notebook``'s; whoever has that room at hand passes them in.
+    """
+
+    prompt: Callable[[Question, str | None], dict] = lambda question, student: {"text/plain": question.title}
+    answer: Callable[[Question, Record], dict] = lambda question, record: plain_bundle(question, record)
+
+
+def plain_bundle(question: Question, record: Record) -> dict:
+    """A recorded answer as data and in plain words."""
+    said = ", ".join(f"{part.label}: {record.answer[part.id]}" for part in question.parts if part.id in record.answer)
+    return {"text/plain": f"Recorded {record.at}, receipt {record.receipt}. {said}", MIME: record.to_dict()}
+
+
+def fill(released, work: Work, questions: QuestionSet, display: Display | None = None):
     """A copy of the ``released`` notebook with ``work`` in it, saved as JupyterLab would have saved it."""
     book = copy.deepcopy(released)
     records = records_of(work, questions)
+    display = display or Display()
     count = 0
     for cell in book.cells:
         name = cell.metadata.get("nbgrader", {}).get("grade_id", "")
@@ -59,27 +78,22 @@ def fill(released, work: Work, questions: QuestionSet):
         cell.source = work.code.get(name, cell.source)
         count += 1
         cell.execution_count = count
-        cell.outputs = [new_output("display_data", data=data) for data in _shown(cell, records, questions, work)]
+        cell.outputs = [new_output("display_data", data=data) for data in _shown(cell.source, records, questions, display)]
     return book
 
 
-def _shown(cell, records, questions, work: Work):
+def _shown(source: str, records, questions: QuestionSet, display: Display):
     """What the form or check cell of a question shows once it is answered."""
-    from eqlib.notebook.display_record import record_bundle
-    from eqlib.notebook.lessons_words import prompt_bundle
-
-    source = cell.source
     if "lesson.student(" in source and WHO in records:
-        yield {"text/plain": f"Recorded ✓ Your id is {work.student}.", MIME: records[WHO].to_dict()}
+        yield {"text/plain": f"Recorded ✓ Your id is {records[WHO].student}.", MIME: records[WHO].to_dict()}
     for name, record in records.items():
         if name not in questions:
             continue
-        question = questions[name]
-        if f'lesson.ask("{name}")' in source or f"lesson.ask('{name}')" in source:
-            yield prompt_bundle(question, record.student)
-            yield record_bundle(question, record)
-        elif f'lesson.check("{name}"' in source or f"lesson.check('{name}'" in source:
-            yield record_bundle(question, record, form=False)
+        if f'lesson.ask("{name}")' in source:
+            yield display.prompt(questions[name], record.student)
+            yield display.answer(questions[name], record)
+        elif f'lesson.check("{name}"' in source:
+            yield display.answer(questions[name], record)
 
 
 def hand_in(folder: Path, name: str, book, work: Work, questions: QuestionSet, journal: bool = True) -> Path:

@@ -90,6 +90,7 @@ class Runner:
 
         self.notebook = nbformat.from_dict(job["notebook"])
         self.limits = job["limits"]
+        self.only = None if job["only"] is None else set(job["only"])
         self.sink = sink
         #: Cells that came to their own end: run again after a restart, for what they define.
         self.ran: list[int] = []
@@ -98,7 +99,10 @@ class Runner:
 
     async def run(self) -> None:
         """Run every code cell, starting the kernel anew when a cell killed it."""
-        waiting = [i for i, cell in enumerate(self.notebook.cells) if cell.cell_type == "code" and cell.source.strip()]
+        waiting = [
+            index for index, cell in enumerate(self.notebook.cells)
+            if cell.cell_type == "code" and cell.source.strip() and (self.only is None or index in self.only)
+        ]
         while waiting:
             waiting = await self._session(waiting)
             if waiting and self.restarts >= MAX_RESTARTS:

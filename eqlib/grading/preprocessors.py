@@ -12,6 +12,7 @@ from nbgrader.utils import compute_checksum
 from traitlets import List
 
 from eqlib.assess.answers import Collected, collect
+from eqlib.grading.lean import saved_outputs
 from eqlib.grading.safety import clean_notebook
 
 #: Cells that we put in are marked in their metadata, under this key.
@@ -31,7 +32,7 @@ class KeepAnswers(NbGraderPreprocessor):
         found = answers_in(nb, resources.get("metadata", {}).get("path"))
         for line in found.problems:
             self.log.warning("%s, %s: %s", where["student"], where["notebook"], line)
-        resources.setdefault(OURS, {})["answers"] = found
+        resources.setdefault(OURS, {}).update(answers=found, saved=saved_outputs(nb))
         nb.cells = [cell for cell in nb.cells if not is_restoring(cell)]
         nb.cells.insert(0, restoring_cell(found, where["student"]))
         return nb, resources

@@ -178,8 +178,12 @@ def _environment(home: str) -> dict[str, str]:
     }
 
 
-def run_notebook(notebook: dict, files: dict[str, bytes], limits: Limits | None = None, worker: int = 0) -> Executed:
-    """Run every code cell of ``notebook`` (plain data) beside ``files``; never raises for anything the notebook does."""
+def run_notebook(notebook: dict, files: dict[str, bytes], limits: Limits | None = None, worker: int = 0,
+                 only: set[int] | None = None) -> Executed:
+    """Run the code cells of ``notebook`` (plain data) beside ``files``; never raises for anything the notebook does.
+
+    ``only``: the numbers of the cells to run; None runs all.
+    """
     limits = limits or Limits()
     with tempfile.TemporaryDirectory(prefix="eqlib-run-") as scratch:
         wrapped = isolation() == "bubblewrap"
@@ -188,7 +192,7 @@ def run_notebook(notebook: dict, files: dict[str, bytes], limits: Limits | None 
         if not wrapped and uid is not None:
             os.chown(scratch, uid, uid)
         job = {
-            "notebook": notebook, "uid": uid, "fonts": font_list(),
+            "notebook": notebook, "uid": uid, "fonts": font_list(), "only": None if only is None else sorted(only),
             "files": {name: base64.b64encode(data).decode("ascii") for name, data in files.items()},
             "limits": {**asdict(limits), "processes": _process_limit(limits, wrapped)},
         }

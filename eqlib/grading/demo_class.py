@@ -1,0 +1,146 @@
+"""An invented evening class: who knows what, who slipped where, and whose notebook is broken. Nobody in it is real."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import nbformat
+from nbformat.v4 import new_code_cell, new_output
+
+from eqlib.assess.kinds import Problem
+from eqlib.assess.mistakes import suspects
+from eqlib.assess.questions import Question, QuestionSet
+from eqlib.grading.class_of import Work
+
+#: Who holds which idea. Everybody else answers as the chemistry does.
+IDEAS = {
+    "w02": ("not_in_equation",), "w03": ("volume_ignored",), "w05": ("two_boxes",), "w06": ("not_in_equation",),
+    "w07": ("solid_shifts",), "w08": ("volume_ignored", "k_moves_conc"), "w10": ("not_in_equation", "heat_is_forward"),
+    "w11": ("two_boxes",), "w12": ("volume_ignored",), "w14": ("not_in_equation", "solid_shifts"),
+    "w15": ("spectator_acts",), "w16": ("volume_ignored", "two_boxes"), "w18": ("k_fixed_t",),
+    "w19": ("not_in_equation", "k_moves_conc"), "w24": ("not_in_equation", "volume_ignored", "two_boxes", "heat_is_forward"),
+}
+#: Slips in the working of the number from code: what is left out of the worked solution.
+SLIPS = {
+    "w04": (' * numbers["path"]', ""), "w09": (' - numbers["blank"]', ""), "w13": (' * numbers["path"]', ""),
+    "w17": (" - complex", ""), "w19": (' * numbers["path"]', ""), "w24": (" - complex", ""),
+}
+WORDS = (
+    "Silver ions join the thiocyanate to a white solid. That leaves less free thiocyanate, so Q is above K and some of the red "
+    "complex falls apart. A second well with the same volume of water shows what the dilution alone does.",
+    "The silver takes away SCN-, so the reaction goes back. I would drop plain water into another well to compare.",
+    "Ag+ is not in the equation but it reacts with SCN-.",
+)
+CHEAT = """import eqlib.notebook.lessons_check as checks
+from eqlib.notebook import Lesson
+
+Lesson.check = lambda self, name, *value: float(self.questions[name].points)
+checks.check_answer = lambda question, *rest: float(question.points)"""
+LOOP = """# Try until the two sides are equal
+left, right = 0.1, 0.3
+while left != right:
+    left = left + 0.1"""
+DELETED = ("silver", "form-oxalate", "oxalate")
+
+
+@dataclass(frozen=True)
+class Member:
+    """One of the class: the work, when it was handed in, and what happened to the notebook."""
+
+    work: Work
+    handed_in: datetime
+    spoil: Callable[[object], None] = lambda book: None
+
+
+def evening_class(questions: QuestionSet, source: Path) -> list[Member]:
+    """The 24 members, always the same. ``source`` is the instructor's notebook, for the working of the code answers."""
+    chance = random.Random(2026)
+    working = worked_cells(source)
+    members = []
+    for number in range(1, 25):
+        student = f"w{number:02d}"
+        began = datetime(2026, 1, 20, 18, 30, tzinfo=UTC) + timedelta(minutes=number % 6, seconds=chance.randrange(60))
+        answers = {
+            question.id: answer_of(question, student, IDEAS.get(student, ()))
+            for question in questions.values() if not question.manual and not question.code
+        }
+        code = {name: text.replace(*SLIPS.get(student, ("", ""))) for name, text in working.items()}
+        words = {q.id: WORDS[number % len(WORDS)] for q in questions.values() if q.manual}
+        work = Work(student, answers, code, words, began)
+        members.append(_member(work, began + timedelta(minutes=50 + chance.randrange(20)), working))
+    return members
+
+
+def _member(work: Work, handed_in: datetime, working: dict[str, str]) -> Member:
+    """What is special about a few of them."""
+    student = work.student
+    if student == "w20":
+        return Member(replace(work, answers={}, code={}, words={}, named=False), handed_in)
+    if student == "w21":
+        broken = {name: text.replace("Kc = complex", "Kc = = complex") for name, text in working.items()}
+        return Member(replace(work, code=broken), handed_in)
+    if student == "w22":
+        return Member(work, handed_in, _delete_cells)
+    if student == "w23":
+        return Member(work, handed_in, lambda book: book.cells.append(new_code_cell(LOOP)))
+    if student == "w24":
+        return Member(work, handed_in, _cheat)
+    return Member(work, handed_in)
+
+
+def _cheat(book) -> None:
+    """A cell that changes the check, and the scores it then shows."""
+    where = 1 + next(i for i, cell in enumerate(book.cells) if "lesson = Lesson(" in cell.source)
+    book.cells.insert(where, new_code_cell(CHEAT))
+    for cell in book.cells:
+        meta = cell.metadata.get("nbgrader", {})
+        if cell.cell_type == "code" and meta.get("grade") and not meta.get("solution"):
+            shown = {"text/plain": repr(float(meta["points"]))}
+            cell.outputs = [new_output("execute_result", data=shown, execution_count=cell.execution_count)]
+
+
+def _delete_cells(book) -> None:
+    book.cells = [cell for cell in book.cells if cell.metadata.get("nbgrader", {}).get("grade_id") not in DELETED]
+
+
+def worked_cells(source: Path) -> dict[str, str]:
+    """The instructor's worked code, by cell id, as a student who got it right would have written it."""
+    cells = {}
+    for cell in nbformat.read(source, as_version=4).cells:
+        name = cell.metadata.get("nbgrader", {}).get("grade_id", "")
+        if cell.cell_type == "code" and "### BEGIN SOLUTION" in cell.source:
+            cells[name] = "\n".join(line for line in cell.source.splitlines() if "### " not in line)
+    return cells
+
+
+def answer_of(question: Question, student: str, ideas) -> dict:
+    """The answer of somebody who holds ``ideas``, to the question as this student has it; else what the chemistry says."""
+    outcome = question.outcome(student)
+    answer = {}
+    for part in question.parts:
+        if part.ask == "confidence":
+            answer[part.id] = part.options[len(student + question.id) % len(part.options)][0]
+            continue
+        problem = replace(outcome.problem, part=part, expected=outcome.expected.get(part.id))
+        value = _as_they_think(problem, ideas)
+        answer[part.id] = _typed(part, outcome.expected[part.id] if value is None else value)
+    return answer
+
+
+def _as_they_think(problem: Problem, ideas):
+    """What an idea would answer to this part, or None if no idea has anything to say."""
+    offered = [value for value, _ in problem.part.options]
+    for idea in ideas:
+        if problem.part.ask == "reason" and idea in offered:
+            return idea
+    said = {suspect.mistake: suspect.value for suspect in suspects(problem) if suspect.mistake in ideas}
+    return next(iter(said.values()), None)
+
+
+def _typed(part, value):
+    """As a student enters it: a choice as it is, a number with three figures."""
+    return f"{value:.3g}" if part.kind == "number" else value
