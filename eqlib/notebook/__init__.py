@@ -1,7 +1,7 @@
 """What a student clicks and sees: lessons, panels and figures.
 
-``from eqlib.notebook import Lesson`` is the first line of every lesson; ``restore`` is called by marking only.
-Loaded on first use, so that importing this room costs nothing.
+``from eqlib.notebook import Lesson`` is the first line of every lesson; ``restore`` is called by marking
+only. Loaded on first use, so that importing this room costs nothing.
 """
 
 from importlib import import_module as _import_module

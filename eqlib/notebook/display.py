@@ -21,7 +21,7 @@ _BETWEEN = re.compile(r"</t[hd]>")
 
 
 def bundle(page: str, more: Mapping[str, Any] | None = None) -> dict[str, Any]:
-    """An output: ``page`` (HTML), the same as plain text for readers without HTML, and further media types."""
+    """An output: ``page`` (HTML), the same as plain text for readers without HTML, and other media types."""
     return {"text/html": page, "text/plain": words_of(page), **(more or {})}
 
 
@@ -63,7 +63,9 @@ def show(page: str) -> None:
 
 
 def kindly(method):
-    """A student meets one plain line, never a traceback. While marking, an error stays an error: it scores 0."""
+    """A student meets one plain line, never a traceback. While marking, an error stays an error: it scores
+    0.
+    """
 
     @functools.wraps(method)
     def wrapped(*args, **kwargs):
@@ -72,7 +74,7 @@ def kindly(method):
         except EqlibError as error:
             if marking():
                 raise
-            show(notice(str(error), lead="Please note:"))
+            show(notice(str(error), start="Please note:"))
             return None
 
     return wrapped

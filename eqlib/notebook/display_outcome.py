@@ -3,32 +3,55 @@
 from __future__ import annotations
 
 import math
+import re
 
+from eqlib.assess.answers import MIME
 from eqlib.notebook.display import bundle
-from eqlib.notebook.style import box, paragraph, table, text
+from eqlib.notebook.style import box, details, lead, paragraph, table
 
 _DIRECTIONS = {
     "forward": "It shifts towards the products (→).",
     "reverse": "It shifts towards the reactants (←).",
     "none": "It does not shift.",
 }
+_FORMULA = re.compile(r"[A-Z][A-Za-z0-9()]*(?:\^\d*[+-](?![A-Za-z0-9])|\((?:s|g|l|aq)\))")
+_POWER = re.compile(r"(\d+(?:\.\d+)?)e([+-]?\d+)\b")
 _RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 
 
-def outcome_bundle(question, outcome) -> dict:
-    """The output of a reveal cell, without its figure."""
+def outcome_bundle(question, outcome, seen=None) -> dict:
+    """The output of a reveal cell, without its pictures. ``seen`` is the note that it was shown, if one is
+    kept.
+    """
     disturbance = outcome.disturbance
     from eqlib.lab.look import compare_disturbance
 
     look = compare_disturbance(disturbance)
     inner = (
-        f"<p style='margin:.25em 0'><strong>What happens.</strong> {text(_DIRECTIONS[disturbance.direction])}</p>"
+        lead("What happens.", _DIRECTIONS[disturbance.direction])
         + paragraph(quotient_line(disturbance))
-        + paragraph(disturbance.explanation)
-        + paragraph(f"What is seen: {look.words}.")
+        + paragraph(f"What is seen: {in_print(look.words)}.")
         + concentrations(disturbance)
+        + details("How this comes about, step by step", paragraph(in_print(disturbance.explanation)))
     )
-    return bundle(box(inner, label=f"What happens: {question.title}"))
+    page = box(inner, label=f"What happens: {question.title}")
+    return bundle(page, {} if seen is None else {MIME: seen.to_dict()})
+
+
+def in_print(words: str) -> str:
+    """Plain wording as it is printed: Fe^3+ becomes Fe³⁺, 2.75e-07 becomes 2.75 × 10⁻⁷."""
+    words = _FORMULA.sub(_printed_formula, words.replace("<=>", "⇌"))
+    return _POWER.sub(lambda found: f"{found[1]} × 10{str(int(found[2])).translate(_RAISED)}", words)
+
+
+def _printed_formula(found) -> str:
+    from eqlib.chem.errors import EqlibError
+    from eqlib.chem.species import species
+
+    try:
+        return species(found[0]).unicode
+    except EqlibError:
+        return found[0]
 
 
 def quotient_line(disturbance) -> str:
@@ -36,12 +59,16 @@ def quotient_line(disturbance) -> str:
     Q, K = disturbance.Q, disturbance.K
     if not math.isfinite(Q):
         return f"Just after the change, Q cannot be written as a number; K = {number(K)}."
+    if Q == 0:
+        return f"Just after the change Q = 0, and K = {number(K)}: only the forward reaction can go."
     sign = "<" if Q < K / 1.005 else ">" if Q > K * 1.005 else "="
-    words = {
-        "<": "Q is smaller than K, so more product forms.",
-        ">": "Q is larger than K, so product turns back.",
-        "=": "Q still equals K, so nothing shifts.",
+    words, way = {
+        "<": ("Q is smaller than K, so more product forms.", "forward"),
+        ">": ("Q is larger than K, so product turns back.", "reverse"),
+        "=": ("Q still equals K, so nothing shifts.", "none"),
     }[sign]
+    if way != disturbance.direction:
+        words = "That alone does not decide it: another equilibrium takes part, as the steps below show."
     equals = "" if sign == "=" else f": Q {sign} K"
     return f"Just after the change Q = {number(Q)}, and K = {number(K)}{equals}. {words}"
 

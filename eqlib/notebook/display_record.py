@@ -8,26 +8,31 @@ from eqlib.assess.answers import MIME, Record
 from eqlib.assess.kinds import ICE_ROWS
 from eqlib.assess.readers import read_part
 from eqlib.notebook.display import bundle
-from eqlib.notebook.style import ASLEEP, RECORD, SHEET, box, paragraph, table, text
+from eqlib.notebook.style import ASLEEP, RECORD, SHEET, box, lead, paragraph, table, text
 
 _COUNTS = {
     "first": "Your first answer is the one that counts; later changes are kept beside it.",
-    "last": "You can change it until you hand in; the last answer counts.",
-    "best": "You can change it until you hand in; the best answer counts.",
+    "last": "You can change it until you have seen what happens, or hand in.",
+    "best": "You can change it until you have seen what happens, or hand in; the best answer counts.",
 }
+_STANDS = "You have seen what happens, so this answer stands."
 _OPEN = "To open the form, click in the cell above this line and press Shift + Enter."
 _REOPEN = (
     "To change your answer, click in the cell above this line and press Shift + Enter; the form opens again."
 )
 
 
-def record_bundle(question, record: Record | None, *, note: str = "", form: bool = True) -> dict:
-    """The output that holds one answer. ``note`` is one more plain line; ``form`` says whether a form belongs to it."""
+def record_bundle(question, record: Record | None, *, note="", form=True, locked=False, brief=False) -> dict:
+    """The output that holds one answer.
+
+    ``note`` is one more plain line. ``form`` says whether a form belongs to it, ``locked`` that the answer
+    can no longer be changed; ``brief`` leaves out the table of what was read.
+    """
     if record is None:
-        inner = f"<p style='margin:.25em 0'><strong>Not recorded yet.</strong>{f' {text(note)}' if note else ''}</p>"
+        inner = lead("Not recorded yet.", note)
         more = {}
     else:
-        inner = _recorded(question, record) + (paragraph(note) if note else "")
+        inner = _recorded(question, record, locked, brief) + (paragraph(note) if note else "")
         more = {MIME: record.to_dict()}
     page = box(
         inner,
@@ -37,7 +42,8 @@ def record_bundle(question, record: Record | None, *, note: str = "", form: bool
         status=True,
     )
     if form:
-        page = SHEET + page + asleep_line(_OPEN if record is None else _REOPEN)
+        line = "" if locked else asleep_line(_OPEN if record is None else _REOPEN)
+        page = SHEET + page + line
     return bundle(page, more)
 
 
@@ -46,21 +52,19 @@ def asleep_line(words: str = _OPEN) -> str:
     return f"<p class='{ASLEEP}' style='margin:.25em 0'>{text(words)}</p>"
 
 
-def _recorded(question, record: Record) -> str:
+def _recorded(question, record: Record, locked: bool, brief: bool) -> str:
     page = (
         f"<p style='margin:.25em 0'><strong>Recorded ✓</strong> {text(time_of(record))}, "
         f"receipt <code>{text(record.receipt)}</code></p>"
     )
-    rows = answer_rows(question, record.answer)
+    rows = [] if brief else answer_rows(question, record.answer)
     if rows:
         page += table("Your answer, as it was read", rows)
     if question.mode == "assessed":
-        page += paragraph(f"It will be marked after you hand in. {_COUNTS[question.policy.attempts]}")
-        if (
-            question.policy.attempts == "first"
-            and record.history
-            and dict(record.first) != dict(record.answer)
-        ):
+        counts = _STANDS if locked else _COUNTS[question.policy.attempts]
+        page += paragraph(f"It will be marked after you hand in. {counts}")
+        changed = question.policy.attempts == "first" and dict(record.first) != dict(record.answer)
+        if changed and not brief:
             page += table("Your first answer, which counts", answer_rows(question, record.first))
     return page
 

@@ -1,7 +1,8 @@
 """The lesson: what the cells of a notebook call.
 
 ``lesson.ask`` opens a question's form, ``lesson.reveal`` shows what happens once a prediction is recorded,
-``lesson.check`` says what is recorded (and scores it when the notebook is marked), ``lesson.receipt`` lists it all.
+``lesson.check`` says what is recorded (and scores it when the notebook is marked), ``lesson.receipt`` lists
+it all.
 """
 
 from __future__ import annotations
@@ -25,9 +26,11 @@ _UNSET = object()
 
 
 class Lesson:
-    """The assignment whose ``questions.toml`` lies in this notebook's folder, or at ``path`` (file or folder).
+    """The assignment whose ``questions.toml`` lies in this notebook's folder, or at ``path`` (file or
+    folder).
 
-    Answers are kept beside it. Everything here speaks plainly: a problem is one line in the notebook, no traceback.
+    Answers are kept beside it. Everything here speaks plainly: a problem is one line in the notebook, no
+    traceback.
     """
 
     def __init__(self, path=None):
@@ -109,13 +112,18 @@ class Lesson:
         if not reveal(self.questions[question], self.store, slot, self._retry(question)):
             return
         del self._reveals[question]
+        if question in self._forms and self.store.locked(self.questions[question]):
+            self._forms[question].lock()
+            self._forms[question].refresh()
 
     @kindly
     def check(self, question: str, value=_UNSET):
-        """What is recorded for ``question``; for a number worked out in code, ``value`` (or the variable of that name).
+        """What is recorded for ``question``; for a number worked out in code, ``value`` (or the variable of
+        that name).
 
-        Returns the points, a built-in float from 0 to the question's points, wherever notebooks are marked and in
-        practice. In a student's own session of assessed work nothing is returned: the mark comes after handing in.
+        Returns the points, a built-in float from 0 to the question's points, wherever notebooks are marked
+        and in practice. In a student's own session of assessed work nothing is returned: the mark comes
+        after handing in.
         """
         given = () if value is _UNSET else (value,)
         slot = self._slot(self._checks, question, "check")
@@ -127,12 +135,14 @@ class Lesson:
         show(receipt_page(self.store))
 
     def numbers(self, question: str) -> dict[str, float]:
-        """This student's numbers for ``question``, by name, with the reading they are given: for use in code."""
+        """This student's numbers for ``question``, by name, with the reading they are given: for use in
+        code.
+        """
         from eqlib.notebook.lessons_words import numbers_of
 
         return numbers_of(self.questions[question], self.store.student)
 
-    # After something was recorded -----------------------------------------------------------------------------
+    # After something was recorded
 
     def _slot(self, slots: dict[str, Slot], question: str, role: str) -> Slot:
         if question not in slots:
@@ -150,7 +160,9 @@ class Lesson:
         self._prompts[question].put(self._prompt(question))
 
     def _recorded(self, question: str) -> None:
-        """The cells below hear of a new answer: the check shows its receipt, a waiting reveal says it is ready."""
+        """The cells below hear of a new answer: the check shows its receipt, a waiting reveal says it is
+        ready.
+        """
         if question in self._checks:
             self._checks[question].put(receipt_bundle(self.questions[question], self.store))
         if question in self._reveals:
@@ -167,7 +179,8 @@ class Lesson:
 
 
 def find_questions(path=None) -> Path:
-    """The ``questions.toml`` at ``path``, in the working folder, or beside the notebook. Raises EqlibError."""
+    """The ``questions.toml`` at ``path``, in the working folder, or beside the notebook. Raises
+    EqlibError."""
     if path is not None:
         found = Path(path)
         return found / "questions.toml" if found.is_dir() else found
@@ -180,5 +193,6 @@ def find_questions(path=None) -> Path:
             return folder / "questions.toml"
     raise EqlibError(
         f"There is no questions.toml in the folder {folders[0].name or folders[0]}. "
-        "Put the file that came with this notebook beside it, then choose Kernel, Restart Kernel and Run All Cells."
+        "Put the file that came with this notebook beside it, then choose Kernel, Restart Kernel and "
+        "Run All Cells."
     )

@@ -1,7 +1,8 @@
 """The check cell: what is recorded, how it was read, and, where it may be seen, what it scores.
 
-nbgrader reads the number a check cell ends with, and takes a cell without a number for full marks. So the number is
-left out only where nothing is marked and the marks are not to be seen yet: see ``records_session.marks_hidden``.
+nbgrader reads the number a check cell ends with, and takes a cell without a number for full marks. So the
+number is left out only where nothing is marked and the marks are not to be seen yet: see
+``records_session.marks_hidden``.
 """
 
 from __future__ import annotations
@@ -22,8 +23,8 @@ _NO_VALUE = "There is no value yet. Fill in the cell above, run it (Shift + Ente
 def check_answer(question, store: Store, slot: Slot, given=()):
     """Show what is recorded and return the points, or None where assessed marks stay hidden.
 
-    ``given`` is () or (value,): what the student's code worked out. Raises EqlibError for a question that cannot be
-    computed.
+    ``given`` is () or (value,): what the student's code worked out. Raises EqlibError for a question that
+    cannot be computed.
     """
     problem = ""
     if given or question.code:
@@ -46,7 +47,8 @@ def receipt_bundle(question, store: Store, problem: str = "") -> dict:
     record = store.record_of(question.id)
     if record is None:
         return bundle(notice(_NO_VALUE if question.code else _NOTHING))
-    return record_bundle(question, record, note=problem, form=False)
+    locked = store.locked(question)
+    return record_bundle(question, record, note=problem, form=False, locked=locked, brief=not question.code)
 
 
 def waiting(recorded: bool) -> str:
@@ -54,7 +56,8 @@ def waiting(recorded: bool) -> str:
     if recorded:
         return notice("Your prediction is recorded. Run this cell (Shift + Enter) to see what happens.")
     return notice(
-        "Record your prediction in the form above first; then run this cell (Shift + Enter) to see what happens."
+        "Record your prediction in the form above first; "
+        "then run this cell (Shift + Enter) to see what happens."
     )
 
 
@@ -76,13 +79,16 @@ def _code_part(question):
     coded = [part for part in question.parts if part.code] or [part for part in question.parts if part.scored]
     if len(coded) != 1:
         raise EqlibError(
-            f"question {question.id!r} asks for several things; record them in its form and write check({question.id!r})"
+            f"question {question.id!r} asks for several things; "
+            f"record them in its form and write check({question.id!r})"
         )
     return coded[0]
 
 
 def _variable(question, part):
-    """The notebook's variable called like the question or the part, whatever its capitals; None if there is none."""
+    """The notebook's variable called like the question or the part, whatever its capitals; None if there is
+    none.
+    """
     from IPython import get_ipython
 
     shell = get_ipython()

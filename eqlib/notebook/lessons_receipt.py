@@ -90,7 +90,7 @@ def _manual_line(question, words: int | None) -> Line:
 
 
 def _written(store: Store) -> dict[str, int]:
-    """Question id -> words written in its answer cell, as the saved notebooks have it (the longest counts)."""
+    """Question id -> words in its answer cell, as the saved notebooks have it (the longest counts)."""
     found: dict[str, int] = {}
     for _, content in store.notebooks():
         cells = content.get("cells")

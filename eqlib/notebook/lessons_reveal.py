@@ -29,9 +29,11 @@ def reveal(question, store: Store, slot: Slot, retry: int = 0) -> bool:
     if outcome.disturbance is None:
         slot.show(bundle(notice(_NONE)))
         return False
-    slot.show(outcome_bundle(question, outcome))
-    if not marking():
-        show_wells(outcome.disturbance)
+    if marking():
+        slot.show(outcome_bundle(question, outcome))
+        return True
+    slot.show(outcome_bundle(question, outcome, store.note_seen(question.id)))
+    show_wells(outcome.disturbance)
     return True
 
 

@@ -1,9 +1,12 @@
-"""The texts of a lesson: its introduction, the bench it stands on, and each question with the student's numbers."""
+"""The texts of a lesson: its introduction, the bench it stands on, and each question with the student's
+numbers.
+"""
 
 from __future__ import annotations
 
 from functools import cache
 
+from eqlib.chem.catalogue.ghs import CHECK_SDS
 from eqlib.notebook.display import words_of
 from eqlib.notebook.display_outcome import number
 from eqlib.notebook.style import box, details, items, paragraph, table, text
@@ -12,13 +15,13 @@ _STEPS = {
     "assessed": (
         "Read the question, fill in the form under it, and press Record. What was read is shown back to you.",
         "Then run the next cell to see what really happens. Nothing is shown before you have predicted.",
-        "Everything you record is kept in this notebook and in a second file beside it. You may close the page, "
-        "restart, or clear the outputs: run the cells again and your answers are there.",
+        "Everything you record is kept in this notebook and in a second file beside it. You may close the "
+        "page, restart, or clear the outputs: run the cells again and your answers are there.",
         "The last cell lists what is recorded and what is still missing. Save (Ctrl + S) before you hand in.",
     ),
     "practice": (
         "Read the question, fill in the form under it, and press Record. You are told at once how it went.",
-        "Try as often as you like. Each time there is a little more help; after some tries, the worked solution.",
+        "Try as often as you like. Each time there is a little more help; after some tries, the working.",
         "“New numbers” asks the same again with other numbers.",
         "Everything you record is kept in this notebook and in a second file beside it.",
     ),
@@ -65,9 +68,8 @@ def bench_page(name: str) -> str:
         ],
     )
     inner += "<p style='margin:.25em 0'>What is done:</p>" + items(found.recipe.steps)
-    inner += table(
-        "What to take care of", [(h.reagent, h.words.removeprefix(f"{h.reagent}: ")) for h in found.hazards]
-    )
+    cautions = [(hazard.reagent, _without_advice(hazard)) for hazard in found.hazards]
+    inner += table("What to take care of: the bottles as bought", cautions) + paragraph(CHECK_SDS)
     inner += table(
         "At the bench",
         [
@@ -79,6 +81,11 @@ def bench_page(name: str) -> str:
     if found.data_only:
         inner += paragraph(found.data_only)
     return box(inner, label=found.title)
+
+
+def _without_advice(hazard) -> str:
+    """A bottle's caution; the advice to check the supplier's sheet stands once, under the table."""
+    return hazard.words.removeprefix(f"{hazard.reagent}: ").removesuffix(CHECK_SDS).strip()
 
 
 def _main(found):
@@ -111,7 +118,7 @@ def prompt_bundle(question, student, retry: int = 0) -> dict:
     body = question.prompt_for(student, retry).strip()
     words = f"### {question.title}\n\n*{points}{whose}*\n\n{body}\n"
     if question.manual:
-        words += "\nWrite your answer in the cell below this one: double-click there, type, and press Shift + Enter.\n"
+        words += "\nWrite your answer in the cell below: double-click there, type, and press Shift + Enter.\n"
     cautions = cautions_for(question)
     if cautions:
         words += "\n" + details("Take care at the bench", items(cautions)) + "\n"

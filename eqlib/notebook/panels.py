@@ -1,8 +1,8 @@
 """Panels: what a student clicks. ``Panel`` keeps a form alive or asleep, ``Form`` asks one question.
 
-A form works only while the page that opened it is there. When the page is loaded again the form is drawn a second
-time, and what it would write could no longer reach the notebook; so it goes to sleep, and the record beside it says
-how to open it again. Nothing recorded is touched by that.
+A form works only while the page that opened it is there. When the page is loaded again the form is drawn a
+second time, and what it would write could no longer reach the notebook; so it goes to sleep, and the record
+beside it says how to open it again. Nothing recorded is touched by that.
 """
 
 from __future__ import annotations
@@ -38,7 +38,9 @@ class Panel:
         raise NotImplementedError
 
     def show(self) -> None:
-        """Open the form in the cell that is running, with the record under it. While marking, the record alone."""
+        """Open the form in the cell that is running, with the record under it. While marking, the record
+        alone.
+        """
         if not marking():
             from IPython.display import display
 
@@ -113,7 +115,17 @@ class Form(Panel):
         self.answer = widgets.HTML()
         for control in self.controls:
             control.watch(self._changed)
+        if self.store.locked(self.question):
+            self.lock()
         return [*(control.widget for control in self.controls), self.button, self.answer]
+
+    def lock(self) -> None:
+        """The outcome was seen: the prediction stands as it was recorded."""
+        for control in self.controls:
+            control.disable()
+        if self.controls:
+            self.button.disabled = True
+            self.announce("You have seen what happens, so your prediction stands as it was recorded.")
 
     def fill(self) -> None:
         """Put what is recorded back into the form."""
@@ -151,8 +163,9 @@ class Form(Panel):
         record = self.store.record_of(self.question.id)
         note = self.problem
         if record is None and self.store.answered_for_others(self.question.id):
-            note = "You answered this before you gave your id, and the numbers are now your own: please answer again."
-        return record_bundle(self.question, record, note=note, form=not marking())
+            note = "You answered this before you gave your id; the numbers are now your own: please answer again."
+        locked = self.store.locked(self.question)
+        return record_bundle(self.question, record, note=note, form=not marking(), locked=locked)
 
     def _changed(self) -> None:
         if self.answer.value:

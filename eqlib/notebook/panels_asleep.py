@@ -1,9 +1,10 @@
 """A form that is not running must look like a sentence, not like an error.
 
-JupyterLab saves only a pointer to a form, and a pointer without its form is shown as an error. So every form has a
-name that never changes, and the notebook's own metadata carries, under that name, an empty box: a reopened notebook
-finds that box, draws nothing, and the record beside it says how to open the form again. Running the cell puts the
-real form under the same name. Both the name and the metadata follow the published widget-state format, version 2.
+JupyterLab saves only a pointer to a form, and a pointer without its form is shown as an error. So every
+form has a name that never changes, and the notebook's own metadata carries, under that name, an empty box:
+a reopened notebook finds that box, draws nothing, and the record beside it says how to open the form again.
+Running the cell puts the real form under the same name. Both the name and the metadata follow the published
+widget-state format, version 2.
 """
 
 from __future__ import annotations
@@ -21,7 +22,9 @@ def form_id(assignment: str, name: str) -> str:
 
 
 def view_of(model_id: str, words: str) -> dict:
-    """The output that shows a form. Where forms are not drawn at all, ``words`` or nothing stands in for it."""
+    """The output that shows a form. Where forms are not drawn at all, ``words`` or nothing stands in for
+    it.
+    """
     view = {"version_major": 2, "version_minor": 0, "model_id": model_id}
     return {VIEW: view, "text/plain": words, "text/html": ""}
 

@@ -1,6 +1,8 @@
-"""One control for one part of a question: it shows a label, takes an answer and gives it back as plain data.
+"""One control for one part of a question: it shows a label, takes an answer and gives it back as plain
+data.
 
-What is typed is kept as typed (its figures count), and what was read is said back while the person is still there.
+What is typed is kept as typed (its figures count), and what was read is said back while the person is still
+there.
 """
 
 from __future__ import annotations
@@ -49,13 +51,27 @@ class Control:
             self.said.value = ""
             return
         found = self.reading()
-        words = "; ".join((found.shown, *found.notes)) if found.ok else found.message
+        notes = [note for note in found.notes if note not in found.shown]
+        words = "; ".join((found.shown, *notes)) if found.ok else found.message
         self.said.value = f'<span role="status">{text(as_read(words) if found.ok else words)}</span>'
+
+    def disable(self) -> None:
+        """Leave the answer to be read, not changed."""
+        for widget in self.widget.children[:-1]:
+            _disable(widget)
 
     def watch(self, tell: Callable[[], None]) -> None:
         """Call ``tell`` whenever the answer is changed by hand."""
         for widget in self.widget.children[:-1]:
             _watch(widget, tell)
+
+
+def _disable(widget) -> None:
+    if isinstance(widget, widgets.Box):
+        for child in widget.children:
+            _disable(child)
+    elif "disabled" in widget.trait_names():
+        widget.disabled = True
 
 
 def _watch(widget, tell) -> None:
@@ -96,7 +112,8 @@ class Line(Control):
     """One line of text: a number, an equation, an expression."""
 
     def build(self):
-        label = self.part.label + (f" ({self.part.unit})" if self.part.unit else "")
+        unit = self.part.unit
+        label = f"{self.part.label} ({unit})" if unit and unit not in self.part.label else self.part.label
         self.line = widgets.Text(description=label, tooltip=label, continuous_update=False, style=_WIDE)
         self.line.observe(self.say_back, names="value")
         return [self.line, *_help(self.part)]

@@ -1,4 +1,6 @@
-"""Practice: told at once how it went, a little more help each time, the working after some tries, fresh numbers."""
+"""Practice: told at once how it went, a little more help each time, the working after some tries, fresh
+numbers.
+"""
 
 from __future__ import annotations
 

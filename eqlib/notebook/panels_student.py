@@ -12,7 +12,7 @@ from eqlib.notebook.display_record import asleep_line
 from eqlib.notebook.panels import Panel
 from eqlib.notebook.records import WHO, Store
 from eqlib.notebook.records_session import marking
-from eqlib.notebook.style import RECORD, SHEET, box, paragraph, text
+from eqlib.notebook.style import RECORD, SHEET, box, lead, paragraph, text
 
 
 class StudentForm(Panel):
@@ -51,7 +51,9 @@ class StudentForm(Panel):
         return [self.line, self.button, self.answer]
 
     def record(self) -> None:
-        """Keep the id; before changing one that has answers, say what that means and wait for a second press."""
+        """Keep the id; before changing one that has answers, say what that means and wait for a second
+        press.
+        """
         wanted, now = " ".join(self.line.value.split()), self.store.student
         if not wanted:
             self.announce("Nothing was recorded yet. Please type your id first.")
@@ -59,9 +61,10 @@ class StudentForm(Panel):
         answered = self.store.named_answers(now) if now else 0
         if answered and normal_id(wanted) not in (normal_id(now), self.warned_for):
             self.warned_for = normal_id(wanted)
+            count = "1 answer is" if answered == 1 else f"{answered} answers are"
             self.announce(
-                f"{answered} answers are recorded under {now}. They stay there, but {wanted} has other numbers and "
-                f"starts afresh. If {wanted} is right, press the button once more; otherwise type {now} again."
+                f"{count} recorded under {now}. They stay there, but {wanted} has other numbers and starts afresh. "
+                f"If {wanted} is right, press the button once more; otherwise type {now} again."
             )
             return
         try:
@@ -81,7 +84,7 @@ class StudentForm(Panel):
     def record_output(self):
         student = self.store.student
         if student is None:
-            inner = "<p style='margin:.25em 0'><strong>No id yet.</strong> Until there is one, everyone sees the same numbers.</p>"
+            inner = lead("No id yet.", "Until there is one, everyone sees the same numbers.")
             return bundle(
                 self._page(
                     inner,
@@ -89,7 +92,7 @@ class StudentForm(Panel):
                     "To give your id, click in the cell above this line and press Shift + Enter.",
                 )
             )
-        inner = f"<p style='margin:.25em 0'><strong>Recorded ✓</strong> Your id is <code>{text(student)}</code>.</p>"
+        inner = lead("Recorded ✓", f"Your id is {student}.")
         inner += paragraph(self.problem) if self.problem else ""
         own = self.store.record_of(WHO)
         return bundle(

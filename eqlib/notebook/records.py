@@ -1,7 +1,8 @@
 """Where a lesson's answers are kept and found again.
 
-Three copies, newest first: this kernel's memory, the journal beside the notebook, and the records in the outputs of
-any notebook of the folder (renamed, copied or a checkpoint). While marking, only what marking handed over counts.
+Three copies, newest first: this kernel's memory, the journal beside the notebook, and the records in the
+outputs of any notebook of the folder (renamed, copied or a checkpoint). While marking, only what marking
+handed over counts.
 """
 
 from __future__ import annotations
@@ -16,10 +17,12 @@ from eqlib.assess.variants import normal_id
 from eqlib.chem.errors import EqlibError
 from eqlib.notebook.records_session import hub_user, marking, restored
 
-#: The record of who is working is kept like an answer to a question of this name.
-WHO = "student"
-#: And so is the answer to the question to try, which is never marked.
-TRY = "try-it"
+#: What else is kept like an answer, under names that no question can have: who is working, the question to
+#: try (never marked), and which outcomes have been seen.
+OURS = "eqlib:"
+WHO = f"{OURS}student"
+TRY = f"{OURS}try-it"
+SEEN = f"{OURS}seen:"
 MAX_NOTEBOOK = 60_000_000
 MAX_NOTEBOOKS = 60
 
@@ -30,7 +33,7 @@ class RecordError(EqlibError):
 
 @dataclass(frozen=True)
 class Saved:
-    """What became of an answer: the record, and a plain sentence when the second copy could not be written."""
+    """What became of an answer: the record, and a plain sentence if the second copy was not written."""
 
     record: Record
     problem: str = ""
@@ -47,7 +50,7 @@ class Store:
         self._memory: dict[tuple[str, str], Record] = {}
         self._from_notebooks: list[Record] | None = None
 
-    # Who is working -----------------------------------------------------------------------------------------
+    # Who is working
 
     @property
     def fixed_student(self) -> str | None:
@@ -73,12 +76,13 @@ class Store:
             ) from None
         return self._keep(record)
 
-    # Answers ------------------------------------------------------------------------------------------------
+    # Answers
 
     def record_of(self, question: str) -> Record | None:
         """The newest answer of this student to ``question``, or None.
 
-        An answer recorded before an id was given counts as this student's as long as the numbers were the same.
+        An answer recorded before an id was given counts as this student's as long as the numbers were the
+        same.
         """
         handed = restored()
         if handed is not None:
@@ -102,14 +106,36 @@ class Store:
         """How many questions are answered under ``student``."""
         wanted = normal_id(student)
         return len(
-            {r.question for r in self._everything() if normal_id(r.student) == wanted and r.question not in (WHO, TRY)}
+            {
+                r.question
+                for r in self._everything()
+                if normal_id(r.student) == wanted and not r.question.startswith(OURS)
+            }
         )
 
     def save(self, question: str, answer: dict) -> Saved:
-        """Keep ``answer`` (part id -> value) as the newest. Raises AnswerError for values that are no plain data."""
+        """Keep ``answer`` (part id -> value) as the newest. Raises AnswerError for values that are no plain
+        data.
+        """
         return self._keep(
             record_answer(self.assignment, question, answer, self.student, previous=self.record_of(question))
         )
+
+    def seen(self, question: str) -> Record | None:
+        """The note that this student has seen what happens in ``question``, or None."""
+        return self.record_of(SEEN + question)
+
+    def note_seen(self, question: str) -> Record:
+        """Note that the outcome was shown."""
+        return self.save(SEEN + question, {"seen": True}).record
+
+    def locked(self, question) -> bool:
+        """Does the recorded prediction stand? In assessed work it does once its outcome was seen, unless
+        the first answer is the one that counts anyway.
+        """
+        if question.mode != "assessed" or question.policy.attempts == "first":
+            return False
+        return self.seen(question.id) is not None
 
     def _keep(self, record: Record) -> Saved:
         self._memory[normal_id(record.student), record.question] = record
@@ -121,7 +147,7 @@ class Store:
             return Saved(record, str(error))
         return Saved(record)
 
-    # What is on the disk --------------------------------------------------------------------------------------
+    # What is on the disk
 
     def on_disk(self) -> dict[str, list[Record]]:
         """Question -> the records standing in the saved notebooks of this folder, read afresh."""
@@ -167,7 +193,9 @@ class Store:
 
 
 def _read_notebook(path: Path) -> dict | None:
-    """A notebook's content, or None for a file that is none (another program's, half written, far too large)."""
+    """A notebook's content, or None for a file that is none (another program's, half written, far too
+    large).
+    """
     try:
         if path.stat().st_size > MAX_NOTEBOOK:
             return None

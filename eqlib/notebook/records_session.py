@@ -1,8 +1,8 @@
 """Whose kernel is this: a student's, nbgrader's validation, or marking?
 
-The check cell must end in a number when a submission is marked, and must not show the marks of assessed work in the
-student's own notebook. Which of the two it is follows from evidence only, and doubt falls on the side of a number:
-nbgrader gives full marks to a check cell that shows none.
+The check cell must end in a number when a submission is marked, and must not show the marks of assessed
+work in the student's own notebook. Which of the two it is follows from evidence only, and doubt falls on
+the side of a number: nbgrader gives full marks to a check cell that shows none.
 """
 
 from __future__ import annotations
@@ -34,9 +34,10 @@ _restored: list[Restored] = []
 def restore(text) -> None:
     """Give recorded answers to the lessons of this kernel. Called by the cell that marking puts first.
 
-    ``text`` is JSON: ``{"student": "s01", "records": {"<question>": record, ...}}``; a list of records is read too.
-    From here on nothing is written to disk and every check returns its score. Raises EqlibError when the text is not
-    JSON; a single unreadable record is left out and reported by the check of its question.
+    ``text`` is JSON: ``{"student": "s01", "records": {"<question>": record, ...}}``; a list of records is
+    read too. From here on nothing is written to disk and every check returns its score. Raises EqlibError
+    when the text is not JSON; a single unreadable record is left out and reported by the check of its
+    question.
     """
     if isinstance(text, (str, bytes, bytearray)):
         if len(text) > MAX_RESTORED:
@@ -82,8 +83,8 @@ def marking() -> bool:
 def marks_hidden() -> bool:
     """May assessed marks be kept out of sight here?
 
-    Only with positive evidence of a session in which nothing is marked: nbgrader's validation, or a kernel that a
-    notebook server or editor started for a person.
+    Only with positive evidence of a session in which nothing is marked: nbgrader's validation, or a kernel
+    that a notebook server or editor started for a person.
     """
     if marking():
         return False
@@ -93,7 +94,9 @@ def marks_hidden() -> bool:
 
 
 def hub_user() -> str | None:
-    """The login of a shared Jupyter server, which is the id nbgrader will use; None on a public demonstration server."""
+    """The login of a shared Jupyter server, which is the id nbgrader will use; None on a public
+    demonstration server.
+    """
     if any(name.startswith("BINDER_") for name in os.environ):
         return None
     return os.environ.get("JUPYTERHUB_USER", "").strip() or None

@@ -1,8 +1,9 @@
 """How our outputs look: HTML that reads well without any style, in light and dark JupyterLab and on paper.
 
-Meaning is carried by words. Lines and tints only help the eye; text keeps the notebook's own colour, so its contrast
-is the reader's own choice of theme. Styles stand in the elements themselves, because a page that is not trusted (and
-nbgrader's feedback) throws style sheets away; only what hides a form that cannot work needs a sheet.
+Meaning is carried by words. Lines and tints only help the eye; text keeps the notebook's own colour, so its
+contrast is the reader's own choice of theme. Styles stand in the elements themselves, because a page that
+is not trusted (and nbgrader's feedback) throws style sheets away; only what hides a form that cannot work
+needs a sheet.
 """
 
 from __future__ import annotations
@@ -20,8 +21,8 @@ _BOX = "border-left:4px {kind} {line};padding:.35em .9em;margin:.3em 0;max-width
 _CELL = f"text-align:left;vertical-align:top;padding:.3em .8em .3em 0;border-bottom:1px solid {_LINE}"
 _CAPTION = "text-align:left;font-weight:bold;padding:.2em 0;caption-side:top"
 
-#: A form is live while its box is on the page and connected; a sleeping one, and anything of a widget that could not
-#: be drawn, is hidden and the line that says how to open the form stands in its place.
+#: A form is live while its box is on the page and connected; a sleeping one, and anything of a widget that
+#: could not be drawn, is hidden and the line that says how to open the form stands in its place.
 SHEET = (
     "<style>"
     f".jp-OutputArea:has(.{FORM}:not(.jupyter-widgets-disconnected)) .{ASLEEP}{{display:none}}"
@@ -30,10 +31,11 @@ SHEET = (
     "</style>"
 )
 
-#: For live forms only: long options wrap, labels stand above what they name, and the focused control is outlined.
+#: For live forms only: long options wrap, labels stand above what they name, and the focused control is
+#: outlined.
 FORM_SHEET = f"""<style>
-.{FORM} .widget-radio,.{FORM} .widget-text,.{FORM} .widget-textarea,.{FORM} .widget-dropdown{{flex-direction:column;
- align-items:flex-start;width:auto;max-width:46em;height:auto;margin:.3em 2px}}
+.{FORM} .widget-radio,.{FORM} .widget-text,.{FORM} .widget-textarea,.{FORM} .widget-dropdown{{
+ flex-direction:column;align-items:flex-start;width:auto;max-width:46em;height:auto;margin:.3em 2px}}
 .{FORM} .widget-label{{width:auto!important;max-width:46em;height:auto;white-space:normal;text-align:left;
  font-weight:600;line-height:1.4;color:inherit;overflow:visible}}
 .{FORM} .widget-radio-box{{width:auto;max-width:46em;margin:0!important}}
@@ -64,6 +66,11 @@ def paragraph(words: str) -> str:
     return f"<p style='margin:.25em 0'>{text(words)}</p>"
 
 
+def lead(strong: str, words: str = "") -> str:
+    """A paragraph that begins with a strong word or two."""
+    return f"<p style='margin:.25em 0'><strong>{text(strong)}</strong> {text(words)}</p>"
+
+
 def box(inner: str, *, kind: str = "solid", label: str = "", status: bool = False, mark: str = "") -> str:
     """A block with a line at its left. ``kind``: solid (done), dashed (waiting), double (attention)."""
     attributes = f' class="{mark}"' if mark else ""
@@ -76,14 +83,15 @@ def box(inner: str, *, kind: str = "solid", label: str = "", status: bool = Fals
     return f'<div{attributes} style="{_BOX.format(kind=kind, line=_LINE)}">{inner}</div>'
 
 
-def notice(words: str, *, lead: str = "") -> str:
+def notice(words: str, start: str = "") -> str:
     """One plain line that asks for attention."""
-    start = f"<strong>{text(lead)}</strong> " if lead else ""
-    return box(f"<p style='margin:.25em 0'>{start}{text(words)}</p>", kind="double", status=True)
+    return box(lead(start, words) if start else paragraph(words), kind="double", status=True)
 
 
 def table(caption: str, rows: Iterable[Sequence[str]], head: Sequence[str] = ()) -> str:
-    """A table with a caption and headers; the first cell of each row is the row's header. Everything is escaped."""
+    """A table with a caption and headers; the first cell of each row is the row's header. Everything is
+    escaped.
+    """
     top = ""
     if head:
         cells = "".join(f'<th scope="col" style="{_CELL}">{text(cell)}</th>' for cell in head)
@@ -93,7 +101,8 @@ def table(caption: str, rows: Iterable[Sequence[str]], head: Sequence[str] = ())
         cells = "".join(f'<td style="{_CELL}">{text(cell)}</td>' for cell in rest)
         body += f'<tr><th scope="row" style="{_CELL}">{text(first)}</th>{cells}</tr>'
     return (
-        f'<table style="border-collapse:collapse;margin:.3em 0"><caption style="{_CAPTION}">{text(caption)}</caption>'
+        '<table style="border-collapse:collapse;margin:.3em 0">'
+        f'<caption style="{_CAPTION}">{text(caption)}</caption>'
         f"{top}<tbody>{body}</tbody></table>"
     )
 
@@ -109,4 +118,5 @@ def items(lines: Iterable[str]) -> str:
 
 def details(summary: str, inner: str) -> str:
     """Something that opens when asked for; readable with the keyboard alone."""
-    return f"<details style='margin:.3em 0'><summary style='cursor:pointer'>{text(summary)}</summary>{inner}</details>"
+    head = f"<summary style='cursor:pointer'>{text(summary)}</summary>"
+    return f"<details style='margin:.3em 0'>{head}{inner}</details>"
