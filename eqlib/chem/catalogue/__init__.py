@@ -2,6 +2,32 @@
 
 ``systems()`` lists names; ``system(name)`` or ``system(path)`` gives one. To add your own, put a .toml
 file in a folder and pass that folder, or name the folder in the environment variable EQLIB_SYSTEMS.
+
+The least that a file must hold (``shape`` lists every key; a shipped file shows them at work)::
+
+    title = "Magnesium hydroxide"
+    ppe = ["eye protection"]
+    waste = ["sink with water"]
+
+    [[reaction]]
+    key = "dissolving"
+    equation = "Mg(OH)2(s) <=> Mg^2+ + 2 OH^-"
+    default = "openstax"
+    why_default = "read in print"
+    [[reaction.constant]]
+    key = "openstax"
+    K = 8.9e-12
+    T = 298.15
+    ionic_strength = "not stated"
+    source = "OpenStax Chemistry 2e, Appendix J"
+    from_memory = false
+
+    [recipe]
+    vessel = "test tube"
+    T = 298.15
+    volume_mL = 10
+    put_in = { "Mg(OH)2(s)" = 0.001 }
+    steps = ["shake 0.06 g of the solid with 10 mL of water"]
 """
 
 import os

@@ -112,6 +112,7 @@ def _constant(entry):
         from_memory=entry["from_memory"],
         illustrative=entry.get("illustrative", False),
         note=entry.get("note", ""),
+        gas_phase=strength == "gas phase",
     )
 
 

@@ -46,8 +46,8 @@ KINDS = {
     "zero or more": (lambda v: _finite(v) and v >= 0, "a number that is 0 or more"),
     "whole": (lambda v: isinstance(v, int) and not isinstance(v, bool), "a whole number"),
     "ionic strength": (
-        lambda v: v == "not stated" or (_finite(v) and v >= 0),
-        'a number in mol/L that is 0 or more, or "not stated"',
+        lambda v: v in ("not stated", "gas phase") or (_finite(v) and v >= 0),
+        'a number in mol/L that is 0 or more, or "not stated", or "gas phase"',
     ),
     "kelvin": (
         lambda v: _finite(v) and 200 <= v <= 500,

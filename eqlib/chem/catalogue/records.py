@@ -15,7 +15,7 @@ _NONE: Mapping[str, Any] = MappingProxyType({})
 class Constant:
     """One published (or plainly illustrative) value of an equilibrium constant.
 
-    ``T`` in kelvin; ``ionic_strength`` in mol/L, or None when the source does not state it.
+    ``T`` in kelvin; ``ionic_strength`` in mol/L, or None when not stated or when there is no solution.
     """
 
     key: str
@@ -26,10 +26,13 @@ class Constant:
     from_memory: bool
     illustrative: bool = False
     note: str = ""
+    gas_phase: bool = False
 
     @property
     def conditions(self):
         """Temperature and ionic strength in words."""
+        if self.gas_phase:
+            return f"{self.T - 273.15:.0f} °C, gas phase"
         medium = (
             "ionic strength not stated"
             if self.ionic_strength is None
@@ -231,7 +234,7 @@ class CatalogueStress:
     portions: tuple[tuple[str, float], ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class System:
     """One demonstration: its chemistry, its recipe, its stresses and its cautions.
 
@@ -258,6 +261,12 @@ class System:
     sources: tuple[str, ...]
     data_only: str = ""
     path: Path = field(default=Path(), compare=False)
+
+    def __reduce__(self):
+        """A System travels to another process as the path of its file."""
+        from eqlib.chem.catalogue import system
+
+        return system, (self.path,)
 
     def mixture(
         self, totals=None, *, volume=None, T=None, constants=None, at_zero_ionic_strength=False, **more
