@@ -6,8 +6,8 @@ The record, as JSON (media type ``MIME``)::
      "answer": {part: value}, "at": "2026-01-31T18:05:00Z",
      "history": [{"at": …, "answer": {…}}, …], "receipt": "8 hex digits"}
 
-``answer`` is what counts now; ``history`` holds every earlier answer, oldest first. The receipt is a checksum of
-the answer, so that a student can see that what arrived is what they recorded. It is not a secret.
+``answer`` is what counts now; ``history`` holds every earlier answer, oldest first. The receipt is a
+checksum of the answer, so that a student can see that what arrived is what they recorded. It is not a secret.
 """
 
 from __future__ import annotations

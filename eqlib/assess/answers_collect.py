@@ -1,7 +1,8 @@
-"""Gather the answers of a handed-in notebook: from any cell's outputs, its metadata, and the journal beside it.
+"""Gather the answers of a handed-in notebook: from any cell's outputs, its metadata, and the journal beside
+it.
 
-Copies of one answer may stand in several places (a form shown twice, a notebook older than its journal). The newest
-counts. Something unreadable never hides the rest: it becomes one line in ``problems``.
+Copies of one answer may stand in several places (a form shown twice, a notebook older than its journal). The
+newest counts. Something unreadable never hides the rest: it becomes one line in ``problems``.
 """
 
 from __future__ import annotations
@@ -14,7 +15,9 @@ from eqlib.assess.variants_hash import normal_id
 
 
 class Collected(dict):
-    """Records by question id, with ``problems`` (one line each) and ``student`` (the id in the notebook, or None)."""
+    """Records by question id, with ``problems`` (one line each) and ``student`` (the id in the notebook, or
+    None).
+    """
 
     def __init__(self):
         super().__init__()
@@ -24,7 +27,9 @@ class Collected(dict):
     def offer(self, record: Record, assignment, student) -> None:
         """Take ``record`` unless it belongs elsewhere or a newer one is here."""
         if assignment is not None and record.assignment != assignment:
-            self._say(f"an answer to {record.question!r} belongs to assignment {record.assignment!r}; left out")
+            self._say(
+                f"an answer to {record.question!r} belongs to assignment {record.assignment!r}; left out"
+            )
             return
         if student is not None and record.student and normal_id(record.student) != normal_id(student):
             self._say(
@@ -49,9 +54,10 @@ class Collected(dict):
 def collect(notebook=None, journal=None, assignment=None, student=None) -> Collected:
     """The newest readable record of every question.
 
-    ``notebook`` and ``journal`` are JSON text, bytes, parsed dicts, or None. With ``assignment``, answers of other
-    assignments are left out. With ``student``, only that student's and unnamed answers are taken from the journal
-    (a shared computer's journal holds several people's); without, only those of the id found in the notebook.
+    ``notebook`` and ``journal`` are JSON text, bytes, parsed dicts, or None. With ``assignment``, answers of
+    other assignments are left out. With ``student``, only that student's and unnamed answers are taken from
+    the journal (a shared computer's journal holds several people's); without, only those of the id found in
+    the notebook.
     """
     found = Collected()
     if notebook is not None:

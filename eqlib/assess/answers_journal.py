@@ -1,7 +1,8 @@
 """The journal: a second copy of every recorded answer, in a file beside the notebook.
 
-``answers-<assignment>.journal.json`` holds ``{"format": 1, "records": {"<student or ''>": {"<question>": record}}}``.
-It is replaced whole and atomically: whatever happens during a write, the old or the new journal is there.
+``answers-<assignment>.journal.json`` holds ``{"format": 1, "records": {"<student or ''>": {"<question>":
+record}}}``. It is replaced whole and atomically: whatever happens during a write, the old or the new journal
+is there.
 """
 
 from __future__ import annotations
@@ -30,7 +31,9 @@ class Journal:
         self.path = Path(path)
 
     def read(self, student=None) -> dict[str, Record]:
-        """The records of ``student`` (None: of nobody in particular), by question. Unusable ones are left out."""
+        """The records of ``student`` (None: of nobody in particular), by question. Unusable ones are left
+        out.
+        """
         records, _ = self._whole()
         return dict(records.get(normal_id(student), {}))
 
@@ -44,7 +47,9 @@ class Journal:
         return tuple(self._whole()[1])
 
     def write(self, record: Record) -> None:
-        """Keep ``record`` as the latest of its student and question. Raises AnswerError if the disk refuses."""
+        """Keep ``record`` as the latest of its student and question. Raises AnswerError if the disk
+        refuses.
+        """
         records, problems = self._whole()
         if problems:
             self._set_aside()
@@ -73,14 +78,18 @@ class Journal:
         return read_journal(text, self.path.name)
 
     def _set_aside(self) -> None:
-        """A damaged journal is kept under another name, never overwritten: it may hold answers a person can read."""
+        """A damaged journal is kept under another name, never overwritten: it may hold answers a person can
+        read.
+        """
         for number in range(1, 1000):
             spare = self.path.with_name(f"{self.path.name}.damaged-{number}")
             if not spare.exists():
                 try:
                     spare.write_bytes(self.path.read_bytes())
                 except OSError as error:
-                    raise AnswerError(f"could not keep a copy of the damaged {self.path.name}: {error.strerror}") from None
+                    raise AnswerError(
+                        f"could not keep a copy of the damaged {self.path.name}: {error.strerror}"
+                    ) from None
                 return
 
 
@@ -91,7 +100,11 @@ def read_journal(source, name="the journal") -> tuple[dict[str, dict[str, Record
             source = json.loads(source)
         except (ValueError, RecursionError):
             return {}, [f"{name} is not readable as JSON; its answers may still be in the notebook"]
-    if type(source) is not dict or source.get("format") != JOURNAL_FORMAT or type(source.get("records")) is not dict:
+    if (
+        type(source) is not dict
+        or source.get("format") != JOURNAL_FORMAT
+        or type(source.get("records")) is not dict
+    ):
         return {}, [f"{name} does not look like a journal of answers (format {JOURNAL_FORMAT})"]
     records: dict[str, dict[str, Record]] = {}
     problems = []
@@ -110,7 +123,9 @@ def read_journal(source, name="the journal") -> tuple[dict[str, dict[str, Record
 
 
 def write_atomically(path: Path, text: str) -> None:
-    """Write ``text`` to a temporary file in the same folder, flush it to the disk, then move it into place."""
+    """Write ``text`` to a temporary file in the same folder, flush it to the disk, then move it into
+    place.
+    """
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".journal-", suffix=".part")
     try:
         with os.fdopen(handle, "w", encoding="utf-8") as stream:

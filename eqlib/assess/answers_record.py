@@ -1,4 +1,6 @@
-"""One recorded answer and its JSON form. What arrives from a notebook is checked as if anybody had written it."""
+"""One recorded answer and its JSON form. What arrives from a notebook is checked as if anybody had written
+it.
+"""
 
 from __future__ import annotations
 
@@ -80,7 +82,9 @@ class Record:
         """A record from JSON text, bytes or a dict. Raises AnswerError if it is not whole and unaltered."""
         data = _load(source)
         if data.get("format") != FORMAT:
-            raise AnswerError(f"a recorded answer has format {data.get('format')!r}; this eqlib reads format {FORMAT}")
+            raise AnswerError(
+                f"a recorded answer has format {data.get('format')!r}; this eqlib reads format {FORMAT}"
+            )
         assignment = _name(data.get("assignment"), "assignment")
         question = _name(data.get("question"), "question")
         where = f"the recorded answer to {question!r}"
@@ -99,8 +103,12 @@ class Record:
         return record
 
 
-def record_answer(assignment, question, answer, student=None, *, at=None, previous: Record | None = None) -> Record:
-    """A new record. An earlier one (``previous``) goes into its history; recording the same again changes nothing."""
+def record_answer(
+    assignment, question, answer, student=None, *, at=None, previous: Record | None = None
+) -> Record:
+    """A new record. An earlier one (``previous``) goes into its history; recording the same again changes
+    nothing.
+    """
     answer = _answer(plain(answer), f"the answer to {question!r}")
     student = None if student is None or not str(student).strip() else _name(plain(student), "student")
     if previous is not None and previous.student == student and dict(previous.answer) == answer:
@@ -119,7 +127,10 @@ def record_answer(assignment, question, answer, student=None, *, at=None, previo
 def receipt_of(assignment, question, student, answer, at) -> str:
     """The receipt of an answer: the start of the SHA-256 of its canonical JSON."""
     canonical = json.dumps(
-        [assignment, question, student, answer, at], ensure_ascii=True, sort_keys=True, separators=(",", ":"),
+        [assignment, question, student, answer, at],
+        ensure_ascii=True,
+        sort_keys=True,
+        separators=(",", ":"),
         default=dict,
     )
     return hashlib.sha256(canonical.encode("ascii")).hexdigest()[:8]
@@ -135,7 +146,9 @@ def read_time(text, where="a recorded answer") -> datetime:
             raise ValueError
         return time.astimezone(UTC)
     except (ValueError, OverflowError):
-        raise AnswerError(f"{where} has no readable time; expected something like 2026-01-31T18:05:00Z") from None
+        raise AnswerError(
+            f"{where} has no readable time; expected something like 2026-01-31T18:05:00Z"
+        ) from None
 
 
 def _load(source) -> dict:
@@ -143,11 +156,15 @@ def _load(source) -> dict:
         source = bytes(source).decode("utf-8", errors="replace")
     if isinstance(source, str):
         if len(source) > MAX_RECORD:
-            raise AnswerError(f"a recorded answer is {len(source):,} characters long, more than any form writes")
+            raise AnswerError(
+                f"a recorded answer is {len(source):,} characters long, more than any form writes"
+            )
         try:
             source = json.loads(source)
         except (ValueError, RecursionError):
-            raise AnswerError("a recorded answer is not readable as JSON; record it again from the form") from None
+            raise AnswerError(
+                "a recorded answer is not readable as JSON; record it again from the form"
+            ) from None
     if type(source) is not dict:
         raise AnswerError("a recorded answer is not a JSON object; record it again from the form")
     return source
@@ -165,7 +182,9 @@ def _answer(value, where) -> dict:
         raise AnswerError(f"{where} is not a small table of parts and values; record it again from the form")
     for part, item in value.items():
         if not is_jsonable(item):
-            raise AnswerError(f"{where}, part {part!r}, holds something that is not text or an ordinary number")
+            raise AnswerError(
+                f"{where}, part {part!r}, holds something that is not text or an ordinary number"
+            )
     return value
 
 

@@ -1,6 +1,7 @@
 """``eqlib check``: do a course, its notebooks and its questions hold together?
 
-A course is a folder with ``source/<assignment>/``; a folder that holds a ``questions.toml`` itself is checked alone.
+A course is a folder with ``source/<assignment>/``; a folder that holds a ``questions.toml`` itself is
+checked alone.
 """
 
 from __future__ import annotations
@@ -36,7 +37,8 @@ def check_course(
 ) -> list[Finding]:
     """Everything that does not hold together in the course at ``path``; an empty list means that all is well.
 
-    ``samples`` sets of numbers are tried per question. ``progress(what, done, of)`` is called before each question.
+    ``samples`` sets of numbers are tried per question. ``progress(what, done, of)`` is called before each
+    question.
     """
     root = Path(path)
     folders = _assignments(root)
@@ -65,7 +67,9 @@ def _check_assignment(root: Path, folder: Path, samples, progress) -> list[Findi
     findings = []
     if questions.assignment.id != folder.name and folder != root:
         findings.append(
-            Finding(shown, "[assignment]", f"id is {questions.assignment.id!r} but the folder is {folder.name!r}")
+            Finding(
+                shown, "[assignment]", f"id is {questions.assignment.id!r} but the folder is {folder.name!r}"
+            )
         )
     for number, question in enumerate(questions.values()):
         if progress is not None:

@@ -10,8 +10,8 @@ from eqlib.assess.outcome_setting import portions_of, reactions_of, start_mixtur
 def doubtful_shifts(question, count: int, clear: float) -> list[str]:
     """One line when the first reaction's shift is too small in some of ``count`` variants.
 
-    Only stresses that leave volume, temperature and amounts to be counted up in solution are done here; the others are
-    covered one by one.
+    Only stresses that leave volume, temperature and amounts to be counted up in solution are done here; the
+    others are covered one by one.
     """
     from eqlib.chem.batch import equilibrate_many
 
@@ -45,7 +45,9 @@ def doubtful_shifts(question, count: int, clear: float) -> list[str]:
     mixed = expected != "none" and len(set(signs.tolist())) > 1
     lines = []
     if bad:
-        lines.append(f"the shift is not clear in {bad} of {len(rows)} further sets of numbers; make the change larger")
+        lines.append(
+            f"the shift is not clear in {bad} of {len(rows)} further sets of numbers; make the change larger"
+        )
     if mixed:
         lines.append("the shift goes one way for some students and the other way for others")
     return lines

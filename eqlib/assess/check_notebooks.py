@@ -1,4 +1,6 @@
-"""Does a source notebook ask each question once, for its points, with nothing left in it that students must not see?"""
+"""Does a source notebook ask each question once, for its points, with nothing left in it that students must
+not see?
+"""
 
 from __future__ import annotations
 
@@ -29,13 +31,20 @@ def check_notebook(notebook: dict, questions) -> tuple[list[tuple[str, str]], se
             lines += _graded(cell, meta, name, number, questions)
     for name, count in ids.items():
         if count > 1:
-            lines.append((f"cell {name!r}", f"stands {count} times; a grade_id must be unique, so rename or remove one"))
+            lines.append(
+                (
+                    f"cell {name!r}",
+                    f"stands {count} times; a grade_id must be unique, so rename or remove one",
+                )
+            )
     for name in used & set(questions):
         question = questions[name]
         if not question.manual and not question.code and not ids[f"form-{name}"]:
             lines.append((f"question {name!r}", f"has a check cell but no form cell (grade_id form-{name})"))
         if question.code and not ids[f"answer-{name}"] and not ids[f"form-{name}"]:
-            lines.append((f"question {name!r}", f"has a check cell but no place to answer (grade_id answer-{name})"))
+            lines.append(
+                (f"question {name!r}", f"has a check cell but no place to answer (grade_id answer-{name})")
+            )
     lines += _order(cells, used & set(questions))
     lines += _points(cells, questions)
     return lines, used
@@ -71,13 +80,28 @@ def _solution_marks(cell, meta, number):
     begins, ends = text.count(BEGIN), text.count(END)
     where = f"cell {number}"
     if begins != ends:
-        return [(where, f"has {begins} {BEGIN!r} and {ends} {END!r}; each needs the other, or the solution is released")]
+        return [
+            (
+                where,
+                f"has {begins} {BEGIN!r} and {ends} {END!r}; each needs the other, or the solution is released",
+            )
+        ]
     if begins and not meta.get("solution"):
         return [(where, "holds a solution but is not a solution cell, so the solution would be released")]
-    if cell.get("cell_type") == "code" and meta.get("solution") and not begins and "NotImplementedError" not in text:
+    if (
+        cell.get("cell_type") == "code"
+        and meta.get("solution")
+        and not begins
+        and "NotImplementedError" not in text
+    ):
         return [(where, f"is a solution cell without {BEGIN!r}; nbgrader would release or drop all of it")]
     if cell.get("cell_type") == "code" and _TELLING.search(_outside(text)):
-        return [(where, "computes an answer where students can see it; move it into a solution or out of the notebook")]
+        return [
+            (
+                where,
+                "computes an answer where students can see it; move it into a solution or out of the notebook",
+            )
+        ]
     return []
 
 
@@ -93,7 +117,9 @@ def _graded(cell, meta, name, number, questions):
     question = questions[name]
     lines = []
     if float(meta.get("points") or 0) != question.points:
-        lines.append((where, f"is worth {meta.get('points')} points, but questions.toml says {question.points:g}"))
+        lines.append(
+            (where, f"is worth {meta.get('points')} points, but questions.toml says {question.points:g}")
+        )
     if question.manual:
         if not meta.get("solution"):
             lines.append((where, "is for a written answer, so it must be graded and a solution cell at once"))

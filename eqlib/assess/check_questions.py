@@ -1,8 +1,8 @@
 """Is a question well posed for every student, whatever numbers they get?
 
-A sample of students' numbers is tried, with every corner of the ranges among them. A question is refused when a shift,
-a colour or a change is too small to be sure of, when a reason is not right exactly once, when K cannot be worked out
-well enough from the reading, or when two mistakes would give the same number.
+A sample of students' numbers is tried, with every corner of the ranges among them. A question is refused
+when a shift, a colour or a change is too small to be sure of, when a reason is not right exactly once, when
+K cannot be worked out well enough from the reading, or when two mistakes would give the same number.
 """
 
 from __future__ import annotations
@@ -15,7 +15,8 @@ from eqlib.assess.kinds_reasons import SAID, is_sound, true_reasons
 from eqlib.assess.variants import Variant, show
 from eqlib.chem.errors import EqlibError
 
-#: A shift is clear when the product's amount moves by at least this share; "none" when by less than a hundredth of it.
+#: A shift is clear when the product's amount moves by at least this share; "none" when by less than a
+#: hundredth of it.
 CLEAR = 0.03
 #: Values closer than this share to each other are told apart by no student's rounding.
 APART = 0.01
@@ -39,7 +40,11 @@ def check_question(question, samples: int) -> list[str]:
             return [f"has no answer for some numbers: {error}"]
         tally.update(set(_doubts(question, outcome)))
         reached.update(_reachable(question, outcome))
-    lines = [f"{what} (in {count} of {tried} sets of numbers)" for what, count in tally.items() if _matters(what, count, tried)]
+    lines = [
+        f"{what} (in {count} of {tried} sets of numbers)"
+        for what, count in tally.items()
+        if _matters(what, count, tried)
+    ]
     lines += _never(question, reached)
     return lines + _batch_doubts(question, samples)
 
@@ -57,7 +62,10 @@ def sampled(question, samples: int):
         choice = {name: end for (name, _), end in zip(spans, corner, strict=True)}
         values = {name: span.value(choice.get(name, 0)) for name, span in ranges.items()}
         yield Variant(
-            "corner", {n: float(v) for n, v in values.items()}, {n: show(v) for n, v in values.items()}, retry=-1
+            "corner",
+            {n: float(v) for n, v in values.items()},
+            {n: show(v) for n, v in values.items()},
+            retry=-1,
         )
     if not spans:
         return
@@ -85,11 +93,15 @@ def _doubts(question, outcome):
         elif part.ask == "reason":
             yield from _reasons(part, problem)
         elif part.ask == "number":
-            yield from _number(part, replace(problem, part=part, expected=outcome.expected[part.id]), question)
+            yield from _number(
+                part, replace(problem, part=part, expected=outcome.expected[part.id]), question
+            )
 
 
 def moved_share(problem) -> float:
-    """How far the first reaction moved: the change of its most telling species, as a share of what was there."""
+    """How far the first reaction moved: the change of its most telling species, as a share of what was
+    there.
+    """
     d, shares = problem.disturbance, [0.0]
     for name in problem.reaction.quotient_species:
         was, now = d.at_once.amounts.get(name, 0.0), d.after.amounts.get(name, 0.0)
@@ -195,13 +207,17 @@ def _reachable(question, outcome):
 
 
 def _never(question, reached):
-    """Mistakes that apply to a part but that no set of numbers lets anybody see, and reasons without an entry."""
+    """Mistakes that apply to a part but that no set of numbers lets anybody see, and reasons without an
+    entry.
+    """
     from eqlib.assess.mistakes import MISTAKES
 
     lines = []
     for part_id, mistake in sorted({(p, m) for p, m, _ in reached}):
         if not reached[part_id, mistake, True]:
-            lines.append(f"the mistake {mistake} can never be told from the right answer to {part_id}; change the numbers")
+            lines.append(
+                f"the mistake {mistake} can never be told from the right answer to {part_id}; change the numbers"
+            )
     for part in question.parts:
         for value, _ in part.options if part.ask == "reason" else ():
             if value in SAID and value not in MISTAKES:

@@ -17,9 +17,7 @@ TOO_MANY_FIGURES = (
     "The value is right. It is written with more figures than the data can carry, which costs a little, once. "
     "How many figures did the instrument give?"
 )
-TOO_FEW_FIGURES = (
-    "The value is right. It is written with fewer figures than the data can carry, which costs a little, once."
-)
+TOO_FEW_FIGURES = "The value is right. It is written with fewer figures than the data can carry, which costs a little, once."
 MULTIPLE = "Right: it is balanced. Usually the smallest whole numbers are written."
 NEVER_MARKED = "Thank you for saying how sure you are. This is never marked."
 HALFWAY = "Partly right: {right} of {all} places."
@@ -72,8 +70,8 @@ def whole(question, made, points: float) -> str:
 def ladder(question, mark, tries: int) -> str:
     """Practice: a little more help with every attempt (``tries`` counts from 1).
 
-    First how many parts are right; then what the answer is consistent with; then the question's own hints, one more
-    each time. The worked solution follows in ``mark.working`` when the policy allows it.
+    First how many parts are right; then what the answer is consistent with; then the question's own hints,
+    one more each time. The worked solution follows in ``mark.working`` when the policy allows it.
     """
     scored = [part for part in mark.parts if part.max_points]
     right = sum(part.right for part in scored)

@@ -1,7 +1,8 @@
 """The vocabulary of the assess room: what is asked, of whom, and what the chemistry says.
 
 ``Part``     one thing a question asks for (one row of its form).
-``Problem``  one part as one student meets it: their numbers and the computed chemistry. Mistakes are functions of it.
+``Problem``  one part as one student meets it: their numbers and the computed chemistry. Mistakes are
+functions of it.
 ``Outcome``  everything the chemistry says about one student's copy of a question.
 
 All are frozen, so that a mark depends only on a question, an answer and a student.
@@ -50,6 +51,7 @@ MOMENTS = ("mixed", "before", "at_once", "after")
 
 ICE_ROWS = ("initial", "change", "equilibrium")
 
+
 def _nothing() -> Mapping[str, Any]:
     """An empty mapping that nobody can write to."""
     return MappingProxyType({})
@@ -60,9 +62,10 @@ class Part:
     """One thing asked. ``kind`` is one of PART_KINDS, ``ask`` one of ASKS.
 
     ``options`` are (value, label) pairs of a choice (and, for an order, the labels to put in order).
-    ``columns`` are the species of a table, by canonical name. ``tolerance`` is relative; None takes the policy's.
-    ``figures`` is (fewest, most) significant figures expected, or None for the policy's. ``weight`` is relative
-    to the question's other parts; 0 is never scored.
+    ``columns`` are the species of a table, by canonical name. ``tolerance`` is relative; None takes the
+    policy's.
+    ``figures`` is (fewest, most) significant figures expected, or None for the policy's. ``weight`` is
+    relative to the question's other parts; 0 is never scored.
     """
 
     id: str
@@ -92,7 +95,9 @@ class Part:
 
 @dataclass(frozen=True)
 class Portion:
-    """One solution poured in: ``concentrations`` (species -> mol/L in its bottle) and ``volume`` (L). Water has none."""
+    """One solution poured in: ``concentrations`` (species -> mol/L in its bottle) and ``volume`` (L). Water
+    has none.
+    """
 
     concentrations: Mapping[str, float]
     volume: float
@@ -105,11 +110,14 @@ class Problem:
     Concentrations are mol/L by canonical species name, aqueous and gaseous species together.
     ``portions``   what was poured together to make the start (empty when the start is given as totals).
     ``mixed``      concentrations after mixing, before any reaction (row I of the ICE table).
-    ``before``     at equilibrium, before the stress.  ``at_once``  just after it.  ``after``  at the new equilibrium.
-    ``equilibrium`` the concentrations that go into K for this question (from what was measured, where something was).
+    ``before``     at equilibrium, before the stress.  ``at_once``  just after it.  ``after``  at the new
+    equilibrium.
+    ``equilibrium`` the concentrations that go into K for this question (from what was measured, where
+    something was).
     ``measured``   readings by name: "absorbance", "epsilon", "path", "blank", "nm"; or "concentration"; or
                    "K1", "T1", "K2", "T2" (kelvin).  ``observed`` is the species the reading belongs to.
-    ``expected``   the right value of this part.  ``answers`` the student's other readable parts (part id -> value).
+    ``expected``   the right value of this part.  ``answers`` the student's other readable parts (part id ->
+    value).
     ``stress``     an eqlib.chem stress, or None.  ``disturbance`` what it did, or None.
     ``parts``      all parts of the question, so that a mistake can look at the student's own earlier value.
     """

@@ -1,7 +1,9 @@
-"""The reasons a "why?" can offer: sound ones, which the chemistry confirms or not, and what misconceptions say.
+"""The reasons a "why?" can offer: sound ones, which the chemistry confirms or not, and what misconceptions
+say.
 
-A question lists options by name and no name is marked as right. A sound reason is right when the computed chemistry of
-the student's own numbers says so; a misconception never is. "binds:SCN^-" is a sound reason with a species in it.
+A question lists options by name and no name is marked as right. A sound reason is right when the computed
+chemistry of the student's own numbers says so; a misconception never is. "binds:SCN^-" is a sound reason
+with a species in it.
 """
 
 from __future__ import annotations
@@ -16,7 +18,9 @@ SOUND = {
     "k_rises": "K itself is larger at the new temperature, so the mixture now holds too little product.",
     "k_falls": "K itself is smaller at the new temperature, so the mixture now holds too much product.",
 }
-BINDS = "What was added ties up {species} (in a solid or in another complex), so there is less of it in solution."
+BINDS = (
+    "What was added ties up {species} (in a solid or in another complex), so there is less of it in solution."
+)
 
 #: What a person with each misconception would say (ids as in eqlib.assess.mistakes).
 SAID = {
@@ -67,7 +71,9 @@ def reason_label(name: str) -> str:
 
 
 def shuffled(question: str, names) -> list[str]:
-    """The options in an order that depends only on the question, so that the file's order gives nothing away."""
+    """The options in an order that depends only on the question, so that the file's order gives nothing
+    away.
+    """
     return sorted(names, key=lambda name: hashlib.sha256(f"{question}/{name}".encode()).digest())
 
 
@@ -86,15 +92,19 @@ def _holds(name: str, problem) -> bool:
     if abs(at_new_K / at_old_K - 1) > 0.005:
         return False
     ratio = disturbance.Q / at_new_K
-    return {"q_below_K": ratio < 1 / 1.005, "q_above_K": ratio > 1.005, "q_equals_K": 1 / 1.005 <= ratio <= 1.005}[
-        name
-    ]
+    return {
+        "q_below_K": ratio < 1 / 1.005,
+        "q_above_K": ratio > 1.005,
+        "q_equals_K": 1 / 1.005 <= ratio <= 1.005,
+    }[name]
 
 
 def tied_up(problem, least: float = 0.1) -> str | None:
-    """The reactant that other reactions take out of the first one, or None when they take less than ``least`` of it.
+    """The reactant that other reactions take out of the first one, or None when they take less than
+    ``least`` of it.
 
-    What the first reaction itself uses is told apart by its product: a reactant's loss beyond that is the others' doing.
+    What the first reaction itself uses is told apart by its product: a reactant's loss beyond that is the
+    others' doing.
     """
     before, after = problem.disturbance.at_once, problem.disturbance.after
     coefficients = problem.reaction.coefficients

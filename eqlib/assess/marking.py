@@ -1,8 +1,8 @@
 """Mark an answer from the chemistry of the student's own numbers.
 
-A mark depends on the question, the answer, the student and the policy, and on nothing else: marking again after a
-question was corrected gives what marking for the first time would have given. Whatever object is handed in as an
-answer, ``mark`` returns a Mark.
+A mark depends on the question, the answer, the student and the policy, and on nothing else: marking again
+after a question was corrected gives what marking for the first time would have given. Whatever object is
+handed in as an answer, ``mark`` returns a Mark.
 """
 
 from __future__ import annotations
@@ -52,7 +52,9 @@ class Mark:
 
 @dataclass(frozen=True)
 class _Given:
-    """An answer taken apart: the attempts (part id -> raw value), oldest first, and what to say about them."""
+    """An answer taken apart: the attempts (part id -> raw value), oldest first, and what to say about
+    them.
+    """
 
     attempts: tuple[Mapping, ...] = ()
     student: object = None
@@ -60,10 +62,13 @@ class _Given:
     note: str = ""
 
 
-def mark(question, answer, student=None, policy=None, *, released: bool = True, retry: int | None = None) -> Mark:
+def mark(
+    question, answer, student=None, policy=None, *, released: bool = True, retry: int | None = None
+) -> Mark:
     """The Mark of ``answer`` to ``question``.
 
-    ``answer``   None, a single value (question with one part), a dict of part id -> value, a Record or its JSON.
+    ``answer``   None, a single value (question with one part), a dict of part id -> value, a Record or its
+    JSON.
     ``student``  whose numbers to mark with; default, the id in the record, else nobody's (mid-range).
     ``policy``   a Policy, or a dict of the rules to change; default, the question's.
     ``released`` False before hand-in of assessed work: the worked solution is then kept back.
@@ -76,7 +81,9 @@ def mark(question, answer, student=None, policy=None, *, released: bool = True, 
         return _manual(question, given)
     if given.problem:
         return _nothing(question, who, given.problem, policy, released)
-    tries = [_mark_attempt(question, attempt, who, policy, retry) for attempt in _counted(given.attempts, policy)]
+    tries = [
+        _mark_attempt(question, attempt, who, policy, retry) for attempt in _counted(given.attempts, policy)
+    ]
     best = max(tries, key=lambda made: made.points)
     audit = f"{best.audit}{_audit_attempts(given, policy)}{given.note}"
     show = _may_show(question, policy, len(given.attempts), best.points >= best.max_points, released)
@@ -108,14 +115,20 @@ def _take_apart(question, answer) -> _Given:
     kind = type(answer)
     if kind is Record:
         return _of_record(question, answer)
-    if issubclass(kind, str) and str.lstrip(answer[:1]) == "{" and '"receipt"' in str.__str__(answer)[:500_000]:
+    if (
+        issubclass(kind, str)
+        and str.lstrip(answer[:1]) == "{"
+        and '"receipt"' in str.__str__(answer)[:500_000]
+    ):
         return _of_json(question, str.__str__(answer))
     if not issubclass(kind, dict):
         return _of_value(question, answer)
     table = {}
     for key, value in dict.items(answer):
         if not issubclass(type(key), str):
-            return _Given(problem="The answer is a table whose row names are not text; please record it from the form.")
+            return _Given(
+                problem="The answer is a table whose row names are not text; please record it from the form."
+            )
         table[str.__str__(key)] = value
     if {"receipt", "answer", "question"} <= table.keys():
         return _of_json(question, table)
@@ -181,7 +194,9 @@ def _mark_attempt(question, attempt: Mapping, student, policy: Policy, retry) ->
             answers=MappingProxyType({name: value for name, value in values.items() if name != part.id}),
         )
         spent = any(done.figures_lost for done in made)
-        made.append(mark_part(part, problem, readings[part.id], MappingProxyType(dict(earlier)), worth, policy, spent))
+        made.append(
+            mark_part(part, problem, readings[part.id], MappingProxyType(dict(earlier)), worth, policy, spent)
+        )
         if part.id in values:
             earlier[part.id] = values[part.id]
     points = _total(made, question.points)
@@ -249,7 +264,8 @@ def _nothing(question, student, reason: str, policy, released) -> Mark:
     """Zero, with the reason. What each part was worth is still listed."""
     total = sum(part.weight for part in question.parts if part.scored)
     parts = tuple(
-        PartMark.empty(part, question.points * part.weight / total if part.scored else 0.0) for part in question.parts
+        PartMark.empty(part, question.points * part.weight / total if part.scored else 0.0)
+        for part in question.parts
     )
     show = question.mode != "practice" and _may_show(question, policy, 0, False, released)
     return Mark(

@@ -59,7 +59,9 @@ def mark_part(part, problem, reading, own, worth: float, policy, figures_spent: 
         return PartMark(part.id, part.label, 0.0, 0.0, False, reading.shown, None, said, "")
     if not reading.ok:
         audit = f"{part.id}: could not be read, 0 of {worth:g}"
-        return PartMark(part.id, part.label, 0.0, worth, False, "", None, reading.message, audit, "unreadable")
+        return PartMark(
+            part.id, part.label, 0.0, worth, False, "", None, reading.message, audit, "unreadable"
+        )
     verdict = _judge(part, problem, reading, own if policy.carry_forward else {}, policy, figures_spent)
     points = worth if verdict.share == 1.0 else worth * verdict.share
     right = verdict.note in ("right", "carried")
@@ -130,9 +132,9 @@ def _reason_mistake(value: str, expected) -> str | None:
 
 def close(value: float, expected: float, relative: float) -> bool:
     """Is ``value`` within a relative distance of ``expected``? (For 0: within 1e-12.)"""
-    return math.isfinite(expected) and abs(value - expected) <= relative * abs(expected) * (1 + 1e-9) + 1e-300 + (
-        1e-12 if expected == 0 else 0.0
-    )
+    return math.isfinite(expected) and abs(value - expected) <= relative * abs(expected) * (
+        1 + 1e-9
+    ) + 1e-300 + (1e-12 if expected == 0 else 0.0)
 
 
 def _number(part, problem, reading, own, policy, figures_spent) -> _Verdict:
@@ -146,7 +148,9 @@ def _number(part, problem, reading, own, policy, figures_spent) -> _Verdict:
 
 
 def _right_number(value, expected, tolerance, reading, part, policy) -> bool:
-    """Within the tolerance, or the right value properly rounded to the figures typed (not fewer than allowed)."""
+    """Within the tolerance, or the right value properly rounded to the figures typed (not fewer than
+    allowed).
+    """
     if close(value, expected, tolerance):
         return True
     return _rounded_alike(value, expected, reading, fewest=(part.figures or policy.figures)[0])
@@ -157,7 +161,8 @@ def _rounded_alike(value, expected, reading, fewest) -> bool:
     if not figures or figures[1] < fewest or not math.isfinite(expected) or expected == 0:
         return False
     return any(
-        close(value, float(f"{expected:.{count - 1}e}"), 1e-9) for count in range(max(figures[0], fewest), figures[1] + 1)
+        close(value, float(f"{expected:.{count - 1}e}"), 1e-9)
+        for count in range(max(figures[0], fewest), figures[1] + 1)
     )
 
 
@@ -184,7 +189,9 @@ def number_mistake(problem, value: float, reading, policy) -> str | None:
 
 
 def _carried(part, problem, own):
-    """What this part should be, going on from the student's own earlier values; None where that has no meaning."""
+    """What this part should be, going on from the student's own earlier values; None where that has no
+    meaning.
+    """
     try:
         return expected_of(part, problem, own)
     except (EqlibError, ZeroDivisionError, OverflowError):
@@ -192,7 +199,9 @@ def _carried(part, problem, own):
 
 
 def _table(part, problem, value, policy) -> _Verdict:
-    """Each place counts alike. The E row may follow from the student's own I and C rows; places in x count too."""
+    """Each place counts alike. The E row may follow from the student's own I and C rows; places in x count
+    too.
+    """
     tolerance = part.tolerance or policy.tolerance
     right = carried = 0
     for name in part.columns:
@@ -239,7 +248,11 @@ def _follows(own, tolerance) -> bool:
     constant = own["initial"].constant + own["change"].constant
     multiple = own["initial"].multiple + own["change"].multiple
     end = own["equilibrium"]
-    return close(end.constant, constant, tolerance) and close(end.multiple, multiple, tolerance) and end.constant >= 0
+    return (
+        close(end.constant, constant, tolerance)
+        and close(end.multiple, multiple, tolerance)
+        and end.constant >= 0
+    )
 
 
 def table_mistake(problem, value) -> str | None:

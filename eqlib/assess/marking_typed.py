@@ -10,7 +10,9 @@ from eqlib.chem.errors import EqlibError
 
 
 def same_equation(expected: str, given: Mapping[str, float]) -> float:
-    """How many times the usual numbers the given coefficients are; 0 when they are others or do not balance."""
+    """How many times the usual numbers the given coefficients are; 0 when they are others or do not
+    balance.
+    """
     from eqlib.chem.reactions import Reaction
 
     right = Reaction(expected).coefficients

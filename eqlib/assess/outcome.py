@@ -1,4 +1,6 @@
-"""What the chemistry says about one student's copy of a question. Nothing here is stored in the question file."""
+"""What the chemistry says about one student's copy of a question. Nothing here is stored in the question
+file.
+"""
 
 from __future__ import annotations
 
@@ -26,7 +28,9 @@ _CACHED = 4096
 
 
 def outcome_of(question, variant) -> Outcome:
-    """The Outcome of one variant of a question, cached. Raises QuestionError, naming the question, if none exists."""
+    """The Outcome of one variant of a question, cached. Raises QuestionError, naming the question, if none
+    exists.
+    """
     return _outcome(question, tuple(variant.numbers.items()))
 
 
@@ -129,7 +133,9 @@ def _problem(question, variant) -> tuple[Problem, dict]:
 
 
 def _with_reading(question, variant, problem: Problem) -> Problem:
-    """Put what was measured into the problem; from then on it is the reading, not the engine, that K is worked from."""
+    """Put what was measured into the problem; from then on it is the reading, not the engine, that K is
+    worked from.
+    """
     table = question.given.get("measured")
     if table is None:
         return problem if not problem.reactions else replace(problem, extent=_engine_extent(problem))
@@ -152,7 +158,9 @@ def _with_reading(question, variant, problem: Problem) -> Problem:
 
 
 def _read_off(problem: Problem, extent: float) -> Problem:
-    """Before and at once as the student can know them: from the rounded reading, not from the engine's digits."""
+    """Before and at once as the student can know them: from the rounded reading, not from the engine's
+    digits.
+    """
     equilibrium = moved(problem, extent)
     before = {**problem.before, **equilibrium}
     at_once = dict(problem.at_once)
@@ -184,7 +192,9 @@ def _engine_extent(problem: Problem) -> float | None:
 
 
 def _dissolved(state, reactions) -> dict[str, float]:
-    """Concentrations of everything that is not a solid or the solvent; what stands in a K and is absent is 0."""
+    """Concentrations of everything that is not a solid or the solvent; what stands in a K and is absent is
+    0.
+    """
     found = {name: float(value) for name, value in state.concentrations.items()}
     for reaction in reactions:
         for name in reaction.quotient_species:

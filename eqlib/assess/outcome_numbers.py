@@ -1,7 +1,7 @@
 """The right value of every number that can be asked, from one student's Problem.
 
-``own`` carries the student's earlier values forward: a later number is worked from what the student had, so that one
-slip is penalised once.
+``own`` carries the student's earlier values forward: a later number is worked from what the student had, so
+that one slip is penalised once.
 """
 
 from __future__ import annotations
@@ -42,12 +42,16 @@ def worked_extent(problem: Problem) -> float:
         amount = measured["concentration"]
     nu = problem.reaction.coefficients.get(problem.observed)
     if nu is None:
-        raise QuestionError(f"measured: {problem.observed} is not in {problem.reaction}; observe one of its species")
+        raise QuestionError(
+            f"measured: {problem.observed} is not in {problem.reaction}; observe one of its species"
+        )
     return (amount - problem.mixed.get(problem.observed, 0.0)) / float(nu)
 
 
 def number_expected(part: Part, problem: Problem, own: Mapping[str, object]) -> float:
-    """The right value of a number part, in the part's unit. Raises QuestionError when it cannot be worked out."""
+    """The right value of a number part, in the part's unit. Raises QuestionError when it cannot be worked
+    out.
+    """
     value = _VALUES[part.quantity](part, problem, own)
     if not math.isfinite(value):
         raise QuestionError(f"part {part.id!r} has no finite value with these numbers")
@@ -65,7 +69,9 @@ def _from_unit(value: float, part: Part) -> float:
 
 
 def own_concentrations(problem: Problem, own, skip: str = "") -> dict[str, float]:
-    """Equilibrium concentrations as the student has them: their own x and concentrations where they gave any."""
+    """Equilibrium concentrations as the student has them: their own x and concentrations where they gave
+    any.
+    """
     found = dict(problem.equilibrium)
     for part in problem.parts:
         if part.id in own and part.id != skip and part.quantity == "extent":
@@ -91,7 +97,9 @@ def _Q(part, problem, own):
 
 
 def own_at(when: str, problem: Problem, own, skip: str = "") -> dict[str, float]:
-    """Concentrations at a moment as the student has them. What they had before the change is carried into it, diluted."""
+    """Concentrations at a moment as the student has them. What they had before the change is carried into
+    it, diluted.
+    """
     found = dict(getattr(problem, when))
     if when == "at_once" and problem.disturbance is not None:
         share = problem.disturbance.before.volume / problem.disturbance.at_once.volume
@@ -131,7 +139,9 @@ def _absorbance(part, problem, own):
     if "epsilon" in measured:
         species = part.species or problem.observed
         return measured["epsilon"] * measured["path"] * getattr(problem, part.when).get(species, 0.0)
-    raise QuestionError(f"part {part.id!r}: an absorbance needs epsilon and path_cm under [question.measured]")
+    raise QuestionError(
+        f"part {part.id!r}: an absorbance needs epsilon and path_cm under [question.measured]"
+    )
 
 
 def _dH(part, problem, own):

@@ -1,4 +1,6 @@
-"""From a question's text and one student's numbers to the objects of the chemistry: reactions, start, stress."""
+"""From a question's text and one student's numbers to the objects of the chemistry: reactions, start,
+stress.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,9 @@ FOUND = "system found"
 
 
 def system_of(given):
-    """The catalogue system a question names (a path ending in .toml is taken from the question file's folder)."""
+    """The catalogue system a question names (a path ending in .toml is taken from the question file's
+    folder).
+    """
     if FOUND in given:
         return given[FOUND]
     from eqlib.chem.catalogue import system, systems
@@ -28,7 +32,9 @@ def system_of(given):
     except EqlibError as error:
         close = difflib.get_close_matches(name, list(systems()), n=1)
         if close and close[0] not in str(error):
-            raise QuestionError(f"system {name!r} is not in the catalogue; did you mean {close[0]!r}?") from None
+            raise QuestionError(
+                f"system {name!r} is not in the catalogue; did you mean {close[0]!r}?"
+            ) from None
         raise
 
 
@@ -92,7 +98,9 @@ def contents(table, numbers) -> dict[str, float]:
 
 
 def portions_of(given, numbers) -> tuple[Portion, ...]:
-    """What is poured together, in order; ``to_mL`` is completed with water (or with the portion's own solution)."""
+    """What is poured together, in order; ``to_mL`` is completed with water (or with the portion's own
+    solution).
+    """
     poured, volume = [], 0.0
     for table in given.get("start", {}).get("portions", ()):
         litres = 1e-3 * value_of(table["mL"] if "mL" in table else table["to_mL"], numbers)
@@ -165,8 +173,8 @@ def stress_of(given, numbers):
 def cautions_of(given, stress=None) -> tuple[str, ...]:
     """The catalogue's cautions for the reagents this question names: what to wear, the bottles, the waste.
 
-    From the question's system and from those under ``cautions_from``. A system's own stress that does the same thing
-    brings its caution; a bottle counts when its substance is poured in here.
+    From the question's system and from those under ``cautions_from``. A system's own stress that does the
+    same thing brings its caution; a bottle counts when its substance is poured in here.
     """
     from eqlib.chem.catalogue import system
     from eqlib.chem.catalogue.ghs import CHECK_SDS
@@ -190,7 +198,8 @@ def cautions_of(given, stress=None) -> tuple[str, ...]:
 def _substances(given) -> set[str]:
     """The substances a question pours or drops in, without water of crystallisation.
 
-    The little acid that keeps iron(III) from hydrolysing is not counted: its bottle never reaches the students.
+    The little acid that keeps iron(III) from hydrolysing is not counted: its bottle never reaches the
+    students.
     """
     tables = list(given.get("start", {}).get("portions", ()))
     if isinstance(given.get("stress"), dict):
@@ -204,7 +213,9 @@ def _bare(formula: str) -> str:
 
 
 def _alike(one, other) -> bool:
-    """Do two stresses do the same kind of thing with the same ions? (Amounts, acid and counter-ions aside.)"""
+    """Do two stresses do the same kind of thing with the same ions? (Amounts, acid and counter-ions
+    aside.)
+    """
     from eqlib.chem.salts import dissolved
 
     if other is None or one.kind != other.kind:

@@ -1,7 +1,7 @@
 """How strictly answers are marked. Every value can be set per assignment and per question.
 
-The defaults are common practice, no source: 2 % on a number worked out from one's own data, two to four figures,
-one deduction for figures, a slip penalised once and carried forward.
+The defaults are common practice, no source: 2 % on a number worked out from one's own data, two to four
+figures, one deduction for figures, a slip penalised once and carried forward.
 """
 
 from __future__ import annotations
@@ -22,9 +22,12 @@ class Policy:
     """Rules of marking.
 
     ``tolerance``       relative: a number within it is right.
-    ``window``          relative: how close a wrong number must be to what a mistake gives, to be "consistent with" it.
-    ``figures``         fewest and most significant figures of a typed number; outside costs ``figures_deduction``
-                        (a fraction of the part's points), once per question. Numbers from code are not counted.
+    ``window``          relative: how close a wrong number must be to what a mistake gives, to be "consistent
+    with" it.
+    ``figures``         fewest and most significant figures of a typed number; outside costs
+    ``figures_deduction``
+                        (a fraction of the part's points), once per question. Numbers from code are not
+                        counted.
     ``carry_forward``   mark a later part from the student's own earlier value.
     ``attempts``        which recorded answer counts: "first", "last" or "best".
     ``working_after``   attempts after which practice shows the worked solution.
@@ -44,14 +47,18 @@ class Policy:
         for name in ("tolerance", "window", "figures_deduction"):
             value = getattr(self, name)
             if type(value) not in (int, float) or not 0 <= value <= 1:
-                raise PolicyError(f"policy {name} is {value!r}; write a fraction from 0 to 1, such as 0.02 for 2 %")
+                raise PolicyError(
+                    f"policy {name} is {value!r}; write a fraction from 0 to 1, such as 0.02 for 2 %"
+                )
         low, high = self.figures
         if not 1 <= low <= high:
             raise PolicyError(f"policy figures is {list(self.figures)}; write [fewest, most], such as [2, 4]")
         if self.attempts not in ATTEMPTS:
             raise PolicyError(f"policy attempts is {self.attempts!r}; write one of {', '.join(ATTEMPTS)}")
         if type(self.working_after) is not int or self.working_after < 1:
-            raise PolicyError(f"policy working_after is {self.working_after!r}; write a whole number from 1 up")
+            raise PolicyError(
+                f"policy working_after is {self.working_after!r}; write a whole number from 1 up"
+            )
 
     def changed(self, **settings) -> Policy:
         """This policy with some rules replaced. Raises PolicyError for a name or value that is not one."""

@@ -11,8 +11,8 @@
 
     [[question]]
     id = "iron"
-    kind = "prediction"               # prediction, number, ice, equation, expression, order, explanation, mixed
-    points = 3
+    kind = "prediction"               # prediction, number, ice, equation, expression, order, explanation,
+    mixed points = 3
     title = "More iron(III)"
     prompt = "A well holds {fe_mL} mL of ..."    # names in braces become the student's numbers
     system = "iron-thiocyanate"       # of the catalogue, or a TOML file of your own
@@ -31,8 +31,8 @@
     # solids = { "AgCl(s)" = 2.0 }    # mmol put in as well
 
     [question.stress]                 # or: stress = "silver", one of the system's own
-    kind = "add_solution"             # add_solution dilute add_solid add remove heat_to change_volume add_inert catalyse
-    of_mM = { AgNO3 = 100 }
+    kind = "add_solution"             # add_solution dilute add_solid add remove heat_to change_volume
+    add_inert catalyse of_mM = { AgNO3 = 100 }
     mL = 0.10
 
     [question.measured]               # a reading the student is given, made from the start mixture
@@ -52,8 +52,8 @@
     ask = "number"
     quantity = "K"                    # see eqlib.assess.kinds.QUANTITIES
 
-Wherever a number is expected, the name of one of ``numbers`` may stand instead. The loader is strict: a key it does
-not know is an error that names the file, the question, the key and the mend.
+Wherever a number is expected, the name of one of ``numbers`` may stand instead. The loader is strict: a key
+it does not know is an error that names the file, the question, the key and the mend.
 """
 
 from __future__ import annotations
@@ -123,7 +123,9 @@ class Question:
         )
 
     def variant(self, student=None, retry: int = 0) -> Variant:
-        """The numbers of ``student``; None gives the fixed mid-range ones. ``retry`` counts fresh sets in practice."""
+        """The numbers of ``student``; None gives the fixed mid-range ones. ``retry`` counts fresh sets in
+        practice.
+        """
         return make_variant(
             self.ranges,
             course=self.assignment.course,
@@ -147,7 +149,9 @@ class Question:
 
 
 class QuestionSet(Mapping):
-    """The questions of one file, by id, in the file's order. ``assignment``, ``points`` (their sum) and ``path``."""
+    """The questions of one file, by id, in the file's order. ``assignment``, ``points`` (their sum) and
+    ``path``.
+    """
 
     def __init__(self, assignment: Assignment, questions, path: Path | None = None):
         self.assignment = assignment
@@ -159,7 +163,9 @@ class QuestionSet(Mapping):
             return self._questions[name]
         except (KeyError, TypeError):
             known = ", ".join(self._questions)
-            raise QuestionError(f"no question {name!r} in assignment {self.assignment.id!r}; it has {known}") from None
+            raise QuestionError(
+                f"no question {name!r} in assignment {self.assignment.id!r}; it has {known}"
+            ) from None
 
     def __contains__(self, name) -> bool:
         return isinstance(name, str) and name in self._questions
@@ -184,9 +190,13 @@ def load_questions(path) -> QuestionSet:
     try:
         text = path.read_text("utf-8")
     except FileNotFoundError:
-        raise QuestionError(f"{path} is not there; write the path of a questions.toml or of its folder") from None
+        raise QuestionError(
+            f"{path} is not there; write the path of a questions.toml or of its folder"
+        ) from None
     except (OSError, UnicodeDecodeError) as error:
-        raise QuestionError(f"{path} could not be read: {getattr(error, 'strerror', None) or error}") from None
+        raise QuestionError(
+            f"{path} could not be read: {getattr(error, 'strerror', None) or error}"
+        ) from None
     return read_questions(text, path)
 
 
@@ -204,6 +214,8 @@ def read_questions(text: str, path: Path | None = None) -> QuestionSet:
     for number, entry in enumerate(data["question"], start=1):
         settings = build_question(entry, number, name, assignment, path)
         if any(settings["id"] == question.id for question in questions):
-            raise QuestionError(f"{name}: question {settings['id']!r} stands twice; give one of them another id")
+            raise QuestionError(
+                f"{name}: question {settings['id']!r} stands twice; give one of them another id"
+            )
         questions.append(Question(assignment=assignment, **settings))
     return QuestionSet(assignment, questions, path)

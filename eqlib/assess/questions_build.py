@@ -37,7 +37,9 @@ def build_question(entry, number: int, name: str, assignment, path) -> dict:
     check_keys(entry, QUESTION, where)
     need(entry, ("id", "kind", "points", "title", "prompt", "part"), where)
     if not ID.fullmatch(entry["id"]):
-        raise QuestionError(f"{where}: id {entry['id']!r} should be letters, digits, dots, dashes and underscores")
+        raise QuestionError(
+            f"{where}: id {entry['id']!r} should be letters, digits, dots, dashes and underscores"
+        )
     points = float(entry["points"])
     if not 0 < points <= 1000:
         raise QuestionError(f"{where}: points is {points:g}; write a number above 0")
@@ -109,7 +111,9 @@ def _check_chemistry(given, where) -> None:
         here = f"{where}, start, portion number {number}"
         check_keys(portion, PORTION, here)
         if ("mL" in portion) == ("to_mL" in portion):
-            raise QuestionError(f"{here}: say how much once, as mL (this portion) or to_mL (water up to this volume)")
+            raise QuestionError(
+                f"{here}: say how much once, as mL (this portion) or to_mL (water up to this volume)"
+            )
     if "stress" in given:
         check_stress(given["stress"], where)
     if "measured" in given:
@@ -141,9 +145,13 @@ def _try_chemistry(given, where) -> None:
             found = given[FOUND] = system_of(given)
             key = given.get("stress")
             if isinstance(key, str) and key not in found.stresses:
-                raise QuestionError(f"{where}: system {given['system']!r} has no stress {key!r}{near(key, found.stresses)}")
+                raise QuestionError(
+                    f"{where}: system {given['system']!r} has no stress {key!r}{near(key, found.stresses)}"
+                )
         elif isinstance(given.get("stress"), str):
-            raise QuestionError(f"{where}: stress {given['stress']!r} is a name, but there is no system to look it up in")
+            raise QuestionError(
+                f"{where}: stress {given['stress']!r} is a name, but there is no system to look it up in"
+            )
         for table in given.get("reactions", ()):
             Reaction(table["text"])
         for name in given.get("cautions_from", ()):
@@ -162,13 +170,19 @@ def _check_names(given, ranges, where) -> None:
     def walk(key, value, inside):
         if isinstance(value, dict):
             for name, item in value.items():
-                walk(name, item, "values" if inside == "values" or key in ("of", "of_mM", "totals", "solids") else "")
+                walk(
+                    name,
+                    item,
+                    "values" if inside == "values" or key in ("of", "of_mM", "totals", "solids") else "",
+                )
         elif isinstance(value, list):
             for item in value:
                 walk(key, item, inside)
         elif isinstance(value, str) and (inside == "values" or key in values) and value not in ranges:
             known = near(value, ranges) if ranges else "; add it under [question.numbers]"
-            raise QuestionError(f"{where}: {key} is {value!r}, which is not one of the question's numbers{known}")
+            raise QuestionError(
+                f"{where}: {key} is {value!r}, which is not one of the question's numbers{known}"
+            )
 
     for key in ("K", "start", "stress", "measured", "reactions"):
         if key in given and not (key == "stress" and isinstance(given[key], str)):
@@ -190,20 +204,31 @@ def _check_asked(entry, parts, where) -> None:
         "explanation": "explain",
     }.get(kind)
     if wanted and wanted not in asks:
-        raise QuestionError(f"{where}: kind is {kind!r} but no part asks {wanted!r}; add one or change the kind")
+        raise QuestionError(
+            f"{where}: kind is {kind!r} but no part asks {wanted!r}; add one or change the kind"
+        )
     if asks - {"explain", "equation"} and not ("system" in entry or "reactions" in entry):
-        dH_only = {part.quantity for part in parts if part.ask == "number"} <= {"dH"} and asks <= {"number", "explain"}
+        dH_only = {part.quantity for part in parts if part.ask == "number"} <= {"dH"} and asks <= {
+            "number",
+            "explain",
+        }
         if not dH_only:
             raise QuestionError(f"{where}: there is no chemistry; add system = ... or reactions = [...]")
     if "stress" not in entry and asks & set(_NEEDS_STRESS):
-        raise QuestionError(f"{where}: asks what a change does, but there is no stress; add [question.stress]")
+        raise QuestionError(
+            f"{where}: asks what a change does, but there is no stress; add [question.stress]"
+        )
     if "explain" in asks and len(asks) > 1:
-        raise QuestionError(f"{where}: a written explanation is marked by a person; give it a question of its own")
+        raise QuestionError(
+            f"{where}: a written explanation is marked by a person; give it a question of its own"
+        )
     for part in parts:
         if part.quantity == "dH" and entry.get("measured", {}).get("reading") != "temperatures":
-            raise QuestionError(f"{where}: dH needs [question.measured] with reading = \"temperatures\"")
+            raise QuestionError(f'{where}: dH needs [question.measured] with reading = "temperatures"')
         if part.ask == "explain" and not part.rubric:
-            raise QuestionError(f"{where}: the explanation has no rubric; add rubric = [\"what earns points\", ...]")
+            raise QuestionError(
+                f'{where}: the explanation has no rubric; add rubric = ["what earns points", ...]'
+            )
     assert all(part.quantity in (*QUANTITIES, "") for part in parts)
 
 
@@ -215,7 +240,9 @@ def _check_prompt(prompt, ranges, given, where) -> None:
     try:
         fields = list(string.Formatter().parse(prompt))
     except ValueError as error:
-        raise QuestionError(f"{where}: prompt: {error}; write {{{{ and }}}} for braces that are meant as such") from None
+        raise QuestionError(
+            f"{where}: prompt: {error}; write {{{{ and }}}} for braces that are meant as such"
+        ) from None
     for _, name, spec, conversion in fields:
         if name is None:
             continue
@@ -238,7 +265,5 @@ def _with_columns(parts, given, where):
         raise QuestionError(f"{where}: {error}") from None
     from eqlib.chem.species import species
 
-    columns = tuple(
-        name for name in reaction.coefficients if species(name).phase in ("aq", "g")
-    )
+    columns = tuple(name for name in reaction.coefficients if species(name).phase in ("aq", "g"))
     return tuple(replace(part, columns=columns) if part.ask == "ice" else part for part in parts)

@@ -58,7 +58,9 @@ def build_part(table, where: str, question: str) -> Part:
         raise QuestionError(f"{where}: id {name!r} should be letters, digits, dots, dashes and underscores")
     weight = float(table.get("weight", 0 if ask == "confidence" else 1))
     if weight < 0 or (ask == "confidence" and weight):
-        raise QuestionError(f"{where}: weight is {weight:g}; write 0 or more (and leave it out for confidence)")
+        raise QuestionError(
+            f"{where}: weight is {weight:g}; write 0 or more (and leave it out for confidence)"
+        )
     quantity = _quantity(table, ask, where)
     species = _species(table, ask, quantity, where)
     return Part(
@@ -97,7 +99,12 @@ def _label(ask, quantity, species, when) -> str:
         times = {"mixed": "just after mixing, before any reaction", "at_once": "at once, before any shift"}
         times |= {"before": "at equilibrium", "after": "at the new equilibrium"}
         return f"Concentration of {_unicode(species)} {times.get(when, 'at equilibrium')}"
-    names = {"K": "K", "Kp": "Kp", "Q": "The reaction quotient Q", "extent": "x, the concentration that has reacted"}
+    names = {
+        "K": "K",
+        "Kp": "Kp",
+        "Q": "The reaction quotient Q",
+        "extent": "x, the concentration that has reacted",
+    }
     names |= {"absorbance": "The absorbance", "dH": "The reaction enthalpy ΔH"}
     return names[quantity]
 
@@ -112,7 +119,7 @@ def _quantity(table, ask, where) -> str:
     if ask != "number":
         for key in ("quantity", "code"):
             if key in table:
-                raise QuestionError(f"{where}: {key} belongs to ask = \"number\"; remove it here")
+                raise QuestionError(f'{where}: {key} belongs to ask = "number"; remove it here')
         return ""
     need(table, ("quantity",), where)
     return one_of(table["quantity"], QUANTITIES, where, "quantity")
@@ -163,11 +170,13 @@ def _options(table, ask, where, question) -> tuple[tuple[str, str], ...]:
         names = [f"binds:{read_species(n[6:], where)}" if n.startswith("binds:") else n for n in names]
         return tuple((name, reason_label(name)) for name in shuffled(question, names))
     if "options" in table:
-        raise QuestionError(f"{where}: options belongs to ask = \"reason\"; remove it here")
+        raise QuestionError(f'{where}: options belongs to ask = "reason"; remove it here')
     if ask == "order":
         labels = [item.get("label") for item in table.get("items", ()) if isinstance(item, dict)]
         if len(labels) < 3 or len(set(labels)) != len(labels) or None in labels:
-            raise QuestionError(f"{where}: items needs at least three entries {{ label = ..., stress = ... }}")
+            raise QuestionError(
+                f"{where}: items needs at least three entries {{ label = ..., stress = ... }}"
+            )
         return tuple((label, label) for label in labels)
     return CHOICES.get(ask, ())
 
@@ -177,7 +186,9 @@ def _tolerance(table, where) -> float | None:
         return None
     value = float(table["tolerance"])
     if not 0 < value <= 0.5:
-        raise QuestionError(f"{where}: tolerance is {value:g}; write a fraction up to 0.5, such as 0.02 for 2 %")
+        raise QuestionError(
+            f"{where}: tolerance is {value:g}; write a fraction up to 0.5, such as 0.02 for 2 %"
+        )
     return value
 
 
@@ -200,7 +211,7 @@ def _lines(table, key, where) -> tuple[str, ...]:
 def _skeleton(table, ask, where) -> str:
     if ask != "equation":
         if "skeleton" in table:
-            raise QuestionError(f"{where}: skeleton belongs to ask = \"equation\"; remove it here")
+            raise QuestionError(f'{where}: skeleton belongs to ask = "equation"; remove it here')
         return ""
     need(table, ("skeleton",), where)
     return table["skeleton"]

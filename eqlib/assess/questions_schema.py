@@ -118,7 +118,9 @@ def check_keys(table, allowed: dict, where: str) -> None:
         if key not in allowed:
             raise QuestionError(f"{where}: there is no key {key!r}{near(key, allowed)}")
         if not _fits(value, allowed[key]):
-            raise QuestionError(f"{where}: {key} is {value!r}; write {_WORDS.get(allowed[key], 'a table or a name')}")
+            raise QuestionError(
+                f"{where}: {key} is {value!r}; write {_WORDS.get(allowed[key], 'a table or a name')}"
+            )
 
 
 _WORDS = {
@@ -161,10 +163,18 @@ def check_assignment(table: dict, name: str) -> dict:
     check_keys(table, _ASSIGNMENT, where)
     need(table, ("id", "title", "course"), where)
     if not ID.fullmatch(table["id"]):
-        raise QuestionError(f"{where}: id {table['id']!r} should be letters, digits, dots, dashes and underscores")
+        raise QuestionError(
+            f"{where}: id {table['id']!r} should be letters, digits, dots, dashes and underscores"
+        )
     mode = one_of(table.get("mode", "assessed"), ("practice", "assessed"), where, "mode")
     policy = read_policy(table.get("policy", {}), DEFAULT, where)
-    return {"id": table["id"], "title": table["title"], "course": table["course"], "mode": mode, "policy": policy}
+    return {
+        "id": table["id"],
+        "title": table["title"],
+        "course": table["course"],
+        "mode": mode,
+        "policy": policy,
+    }
 
 
 def read_policy(table: dict, base: Policy, where: str) -> Policy:

@@ -1,7 +1,7 @@
 """The numbers of one student's copy of a question.
 
-A number in a question file is fixed (``2.00``) or a range ``[low, high, step]``; a range gives every student one of
-its steps. Arithmetic is decimal, so 0.80 + 3 x 0.05 is 0.95 on every machine and is shown as "0.95".
+A number in a question file is fixed (``2.00``) or a range ``[low, high, step]``; a range gives every student
+one of its steps. Arithmetic is decimal, so 0.80 + 3 x 0.05 is 0.95 on every machine and is shown as "0.95".
 """
 
 from __future__ import annotations
@@ -43,7 +43,8 @@ class Range:
 class Variant:
     """One student's numbers. ``numbers``: name -> float; ``shown``: name -> the text in the prompt.
 
-    ``student`` is the normalised id ('' for nobody: the mid-range numbers); ``retry`` counts fresh sets in practice.
+    ``student`` is the normalised id ('' for nobody: the mid-range numbers); ``retry`` counts fresh sets in
+    practice.
     """
 
     student: str
@@ -65,10 +66,14 @@ def read_range(name: str, given) -> Range:
     places = min(item.as_tuple().exponent for item in (low, high, step))
     low, high, step = (item.quantize(Decimal(1).scaleb(places)) for item in (low, high, step))
     if (high - low) % step != 0:
-        raise VariantError(f"number {name!r}: steps of {step} from {low} do not land on {high}; change one of them")
+        raise VariantError(
+            f"number {name!r}: steps of {step} from {low} do not land on {high}; change one of them"
+        )
     found = Range(name, low, high, step)
     if found.choices > MOST_STEPS:
-        raise VariantError(f"number {name!r} has {found.choices:,} steps; use a larger step (at most {MOST_STEPS:,})")
+        raise VariantError(
+            f"number {name!r} has {found.choices:,} steps; use a larger step (at most {MOST_STEPS:,})"
+        )
     return found
 
 
@@ -84,8 +89,12 @@ def _finite(name: str, value) -> Decimal:
     return number
 
 
-def make_variant(ranges: Mapping[str, Range], *, course: str, assignment: str, question: str, student, retry: int = 0):
-    """The Variant of ``student`` (None: mid-range). Depends only on the names given here, never on the machine."""
+def make_variant(
+    ranges: Mapping[str, Range], *, course: str, assignment: str, question: str, student, retry: int = 0
+):
+    """The Variant of ``student`` (None: mid-range). Depends only on the names given here, never on the
+    machine.
+    """
     who = normal_id(student)
     values = {}
     for name, span in ranges.items():

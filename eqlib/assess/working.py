@@ -1,4 +1,6 @@
-"""The worked solution of a question, in markdown, from the student's own numbers. Every number is computed."""
+"""The worked solution of a question, in markdown, from the student's own numbers. Every number is
+computed.
+"""
 
 from __future__ import annotations
 
@@ -142,7 +144,10 @@ def _competitor(problem, bound: str) -> str:
 
 def _before_after(problem) -> str:
     names = list(problem.reaction.quotient_species)
-    lines = ["| mol/L | " + " | ".join(_unicode(name) for name in names) + " |", "|---|" + "---|" * len(names)]
+    lines = [
+        "| mol/L | " + " | ".join(_unicode(name) for name in names) + " |",
+        "|---|" + "---|" * len(names),
+    ]
     for label, row in (("Before", problem.before), ("At once", problem.at_once), ("After", problem.after)):
         lines.append(f"| {label} | " + " | ".join(amount(row.get(name, 0.0)) for name in names) + " |")
     return "\n".join(lines)

@@ -13,7 +13,9 @@ EARLY, LATE = "2026-01-31T18:05:00Z", "2026-01-31T18:07:00Z"
 
 
 def record(answer=None, student="s01", at=EARLY, question="silver", previous=None):
-    return record_answer("04", question, answer or {"direction": "reverse"}, student, at=at, previous=previous)
+    return record_answer(
+        "04", question, answer or {"direction": "reverse"}, student, at=at, previous=previous
+    )
 
 
 def notebook(*records, metadata=None):
@@ -24,7 +26,12 @@ def notebook(*records, metadata=None):
 def test_a_record_survives_json_and_carries_its_format():
     made = record({"direction": "reverse", "kc": "140 M^-1", "n": 2.5})
     data = json.loads(made.to_json())
-    assert (data["format"], data["assignment"], data["question"], data["student"]) == (1, "04", "silver", "s01")
+    assert (data["format"], data["assignment"], data["question"], data["student"]) == (
+        1,
+        "04",
+        "silver",
+        "s01",
+    )
     assert data["at"] == EARLY
     assert data["history"] == []
     assert Record.from_json(made.to_json()) == made
@@ -42,7 +49,9 @@ def test_first_answer_and_later_changes_are_kept_in_order():
     third = record({"direction": "reverse"}, at="2026-01-31T18:09:00+00:00", previous=second)
     assert [a["direction"] for a in third.attempts] == ["forward", "none", "reverse"]
     assert third.first == {"direction": "forward"}
-    assert record({"direction": "reverse"}, at=LATE, previous=third) is third, "recording the same again adds nothing"
+    assert record({"direction": "reverse"}, at=LATE, previous=third) is third, (
+        "recording the same again adds nothing"
+    )
 
 
 def test_a_long_history_keeps_its_beginning_and_its_end():

@@ -70,7 +70,11 @@ SLIPS = {
     "an unknown reason": ('"dn_zero"', '"dn_zreo"', "squeeze.*dn_zreo.*'dn_zero'"),
     "an unreadable species": ('species = "N2O4(g)"', 'species = "N2O4(x)"', "squeeze.*N2O4"),
     "an unreadable reaction": ("2 NO2(g) <=> N2O4(g)", "2 NO2(g) N2O4(g)", "squeeze"),
-    "an unknown stress": ('kind = "change_volume"', 'kind = "change_volumn"', "squeeze.*change_volumn.*'change_volume'"),
+    "an unknown stress": (
+        'kind = "change_volume"',
+        'kind = "change_volumn"',
+        "squeeze.*change_volumn.*'change_volume'",
+    ),
     "a stress without its amount": ("L = 0.25\n", "", "squeeze', stress.*L is missing"),
     "a range that does not land": ("[1.0, 2.0, 0.5]", "[1.0, 2.0, 0.3]", "squeeze.*'v'.*land"),
     "a name that is no number": ('volume_L = "v"', 'volume_L = "w"', "squeeze.*volume_L.*'w'"),
@@ -87,13 +91,33 @@ SLIPS = {
         "",
         "squeeze.*no chemistry",
     ),
-    "a question asked twice over": ('ask = "reason"', 'ask = "direction"\nid = "direction"', "squeeze.*options|two parts"),
+    "a question asked twice over": (
+        'ask = "reason"',
+        'ask = "direction"\nid = "direction"',
+        "squeeze.*options|two parts",
+    ),
     "a negative weight": ("weight = 2", "weight = -2", "squeeze.*weight is -2"),
-    "an answer key": ('ask = "direction"', 'ask = "direction"\nanswer = "forward"', "squeeze.*no key 'answer'"),
-    "a tolerance in per cent": ('when = "after"', 'when = "after"\ntolerance = 2', "squeeze.*tolerance is 2.*0.02"),
+    "an answer key": (
+        'ask = "direction"',
+        'ask = "direction"\nanswer = "forward"',
+        "squeeze.*no key 'answer'",
+    ),
+    "a tolerance in per cent": (
+        'when = "after"',
+        'when = "after"\ntolerance = 2',
+        "squeeze.*tolerance is 2.*0.02",
+    ),
     "figures the wrong way round": ('when = "after"', 'when = "after"\nfigures = [4, 2]', "squeeze.*figures"),
-    "an unknown policy rule": ("points = 4", "points = 4\npolicy = { tolerence = 0.1 }", "squeeze.*tolerence"),
-    "a policy value that cannot be": ("points = 4", 'points = 4\npolicy = { attempts = "any" }', "squeeze.*attempts.*first"),
+    "an unknown policy rule": (
+        "points = 4",
+        "points = 4\npolicy = { tolerence = 0.1 }",
+        "squeeze.*tolerence",
+    ),
+    "a policy value that cannot be": (
+        "points = 4",
+        'points = 4\npolicy = { attempts = "any" }',
+        "squeeze.*attempts.*first",
+    ),
     "a mode that is none": ('mode = "practice"', 'mode = "pratice"', "mode is 'pratice'.*'practice'"),
     "TOML that is none": ("[assignment]", "[assignment", "not readable as TOML"),
     "no question at all": ("[[question]]", "[[querstion]]", "querstion|no question"),
@@ -115,7 +139,9 @@ def test_the_file_is_named(tmp_path):
     path = tmp_path / "05-gases" / "questions.toml"
     path.parent.mkdir()
     path.write_text(GOOD.replace("points = 4", "pionts = 4"))
-    with pytest.raises(QuestionError, match=r"05-gases/questions\.toml: question 'squeeze': there is no key 'pionts'"):
+    with pytest.raises(
+        QuestionError, match=r"05-gases/questions\.toml: question 'squeeze': there is no key 'pionts'"
+    ):
         load_questions(path)
     with pytest.raises(QuestionError, match="is not there"):
         load_questions(tmp_path / "nothing")

@@ -1,13 +1,13 @@
 """A class of a thousand for every question of the assignment: right answers are right, mistakes are named.
 
-The students here read their numbers from the prompt as printed and work with closed forms, mpmath and constants
-written down in this file. Nothing is asked of eqlib but the prompt and the mark.
+The students here read their numbers from the prompt as printed and work with closed forms, mpmath and
+constants written down in this file. Nothing is asked of eqlib but the prompt and the mark.
 """
 
 import math
 import random
 import re
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 
 import mpmath as mp
@@ -73,7 +73,9 @@ def shift(Q, K):
 
 
 def iron(prompt):
-    fe, scn, drop, strong = numbers(prompt, *WELL, r"Now ([\d.]+) mL", r"mL of ([\d.]+) mM iron\(III\) nitrate is")
+    fe, scn, drop, strong = numbers(
+        prompt, *WELL, r"Now ([\d.]+) mL", r"mL of ([\d.]+) mM iron\(III\) nitrate is"
+    )
     before, after, Q, _, _ = one_reaction(fe, scn, drop, strong / 1000, 0.0)
     return {
         "direction": shift(Q, K_FESCN),
@@ -148,15 +150,19 @@ def silver(prompt):
     }
 
 
-@lru_cache(maxsize=None)
+@cache
 def iron_with_oxalate(fe, scn, ox, h):
-    """Free [Fe3+] by mpmath: mass balances of iron, oxalate and thiocyanate at fixed [H+] (the acid is in excess)."""
+    """Free [Fe3+] by mpmath: mass balances of iron, oxalate and thiocyanate at fixed [H+] (the acid is in
+    excess).
+    """
     alpha = 1 + h / OXALIC[1] + h * h / (OXALIC[0] * OXALIC[1])
 
     def free_oxalate(f):
         def gap(lo):
             o = mp.e**lo
-            return mp.log((o * alpha + sum((n + 1) * b * f * o ** (n + 1) for n, b in enumerate(OXALATE))) / ox)
+            return mp.log(
+                (o * alpha + sum((n + 1) * b * f * o ** (n + 1) for n, b in enumerate(OXALATE))) / ox
+            )
 
         return mp.e ** mp.findroot(gap, (mp.log(1e-30), mp.log(ox)), solver="anderson", tol=1e-12)
 
@@ -193,7 +199,13 @@ def quotient(prompt):
 
 
 def colorimeter(prompt):
-    patterns = (r"([\d.]+) mL of 2\.50 mM", r"([\d.]+) mL of 2\.00 mM", r"([\d.]+) cm cell", r"A = ([\d.]+)\.", r"reads ([\d.]+)\.\n")
+    patterns = (
+        r"([\d.]+) mL of 2\.50 mM",
+        r"([\d.]+) mL of 2\.00 mM",
+        r"([\d.]+) cm cell",
+        r"A = ([\d.]+)\.",
+        r"reads ([\d.]+)\.\n",
+    )
     return numbers(prompt, *patterns)
 
 
@@ -244,11 +256,13 @@ def kc_mistakes(prompt):
 
 
 def q_mistakes(prompt):
-    """The same for Q: K given for it, the quotient upside down, the terms added, the drop's dilution forgotten."""
+    """The same for Q: K given for it, the quotient upside down, the terms added, the drop's dilution
+    forgotten.
+    """
     fe, scn, x, drop = numbers(prompt, *WELL, r"\[FeSCN²⁺\] = ([\d.e-]+) mol/L", r"Then ([\d.]+) mL")
     V, W = fe + scn, fe + scn + drop
     f, s, c = (0.005 * fe / V - x) * V / W + 0.1 * drop / W, (0.002 * scn / V - x) * V / W, x * V / W
-    undiluted = (0.005 * fe / V - x) + 0.1 * drop / W
+    undiluted = (0.005 * fe / V - x) + 0.1 * drop / V  # the drop counted in, its volume forgotten
     return [
         ("q_is_k", K_FESCN),
         ("k_inverted", f * s / c),
@@ -263,7 +277,11 @@ WRONG_CHOICES = {
         "direction": {"reverse": {"q_reversed"}, "none": {"static_stop"}},
         "scn": {"same": {"two_boxes"}},
         "K": {"larger": {"k_moves_conc"}, "smaller": {"k_moves_conc"}},
-        "reason": {"two_boxes": {"two_boxes"}, "k_moves_conc": {"k_moves_conc"}, "one_up_one_down": {"one_up_one_down"}},
+        "reason": {
+            "two_boxes": {"two_boxes"},
+            "k_moves_conc": {"k_moves_conc"},
+            "one_up_one_down": {"one_up_one_down"},
+        },
     },
     "thiocyanate": {
         "direction": {"reverse": {"q_reversed"}, "none": {"static_stop"}},
@@ -376,7 +394,9 @@ def test_random_wrong_numbers_are_seldom_called_a_mistake(questions, name, part)
 
 
 def test_a_slip_is_penalised_once_and_carried_forward(questions):
-    """The amount that reacted was not taken off the iron; Q and the direction then follow from the student's value."""
+    """The amount that reacted was not taken off the iron; Q and the direction then follow from the student's
+    value.
+    """
     question = questions["q"]
     for student in CLASS[:200]:
         prompt = question.prompt_for(student)

@@ -59,7 +59,9 @@ def test_numbers_come_from_the_documented_hash(question, number):
 
 def test_these_numbers_never_change(question):
     """Worked out once with sha256sum and bc; a change here would change a class's numbers in mid-term."""
-    shown = [(question.variant(s).shown["v_mL"], question.variant(s).shown["k"]) for s in ("s01", "s02", "s24")]
+    shown = [
+        (question.variant(s).shown["v_mL"], question.variant(s).shown["k"]) for s in ("s01", "s02", "s24")
+    ]
     assert shown == [("1.00", "30"), ("0.80", "70"), ("1.00", "90")]
 
 
@@ -79,7 +81,9 @@ def test_every_step_is_reached_and_about_equally_often(question):
     shown = [question.variant(f"s{n}").shown["v_mL"] for n in range(1800)]
     counts = {value: shown.count(value) for value in set(shown)}
     assert sorted(counts) == ["0.80", "0.85", "0.90", "0.95", "1.00", "1.05", "1.10", "1.15", "1.20"]
-    assert all(140 < count < 260 for count in counts.values()), "200 expected; 60 is more than four deviations"
+    assert all(140 < count < 260 for count in counts.values()), (
+        "200 expected; 60 is more than four deviations"
+    )
 
 
 @pytest.mark.parametrize(
@@ -105,7 +109,14 @@ def test_a_bad_range_is_refused_by_name(given, says):
 
 @pytest.mark.parametrize(
     ("text", "shown"),
-    [("0.95", "0.95"), ("140", "140"), ("2.00", "2.00"), ("1.8e-10", "1.8 × 10⁻¹⁰"), ("0.0002", "0.0002"), ("0", "0")],
+    [
+        ("0.95", "0.95"),
+        ("140", "140"),
+        ("2.00", "2.00"),
+        ("1.8e-10", "1.8 × 10⁻¹⁰"),
+        ("0.0002", "0.0002"),
+        ("0", "0"),
+    ],
 )
 def test_numbers_are_shown_as_people_write_them(text, shown):
     assert show(Decimal(text)) == shown
