@@ -70,15 +70,12 @@ def _draw(figure, names, values, labels):
 
 
 def _short(value):
-    return (
-        "0"
-        if value == 0
-        else "<0.001"
-        if value < 1e-3
-        else f"{value:.3g}"
-        if value >= 0.01
-        else f"{value:.1g}"
-    )
+    """A number short enough to stand on a bar."""
+    if value == 0:
+        return "0"
+    if value < 1e-3:
+        return "<0.001"
+    return f"{value:.0f}" if value >= 100 else f"{value:.3g}" if value >= 0.01 else f"{value:.1g}"
 
 
 def _words(names, values, labels):

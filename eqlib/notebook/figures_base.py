@@ -23,14 +23,15 @@ DPI = 100
 SMALL, TEXT, TITLE = 13, 15, 17
 INK = "#1a1a1a"  # 17:1 on white
 QUIET = "#595959"  # 7:1 on white
-# Series differ in lightness, in line style and in marker, and are named beside the line. All reach 3:1 on
-# white, and 4.5:1 where the name is written in the colour of the line.
+# Series differ in line style, in marker and, neighbour from neighbour, in lightness, and in marker, and are
+# named beside the line. All reach 3:1 on white, and 4.5:1 where the name is written in the colour of the
+# line.
 SERIES = (
     ("#000000", "-", "o"),
-    ("#7a3e9d", (0, (7, 2)), "s"),
-    ("#c8434f", (0, (1.5, 1.5)), "^"),
-    ("#12355b", (0, (7, 2, 1.5, 2)), "D"),
-    ("#1f7a70", (0, (3, 1, 1, 1, 1, 1)), "v"),
+    ("#c8434f", (0, (7, 2)), "s"),
+    ("#12355b", (0, (1.5, 1.5)), "^"),
+    ("#1f7a70", (0, (7, 2, 1.5, 2)), "D"),
+    ("#5b2a86", (0, (3, 1, 1, 1, 1, 1)), "v"),
     ("#757575", (0, (12, 3)), "P"),
 )
 

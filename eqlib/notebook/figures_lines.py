@@ -56,6 +56,8 @@ def curves(x, series, xlabel, ylabel, title="", log_x=False, log_y=False):
     x = np.asarray(x, dtype=float)
     series = {name: np.asarray(values, dtype=float) for name, values in series.items()}
     _check(x, series)
+    if log_x and x.min() <= 0:
+        raise EqlibError("a log axis needs values above zero; leave log_x out, or start above zero")
     x_scale = log_scale(x.min(), x.max()) if log_x else linear_scale(x.min(), x.max(), room=0.0)
     y_scale = _y_scale(np.concatenate(list(series.values())), log_y)
     figure = sheet()
@@ -95,14 +97,18 @@ def q_and_k(Q, K, title="Q and K"):
     """
     quotients = dict(Q) if hasattr(Q, "items") else {"Q": float(Q)}
     finite = [v for v in (*quotients.values(), K) if 0.0 < v < float("inf")]
-    if not finite or not 0.0 < K < float("inf"):
+    if not 0.0 < K < float("inf"):
         raise EqlibError(f"K is {K!r}; a log line needs a K above zero")
+    if any(not 0.0 <= value < float("inf") for value in quotients.values()):
+        raise EqlibError(f"Q is {list(quotients.values())!r}; a log line needs numbers, zero or more")
     scale = log_scale(min(finite) / 3.0, max(finite) * 3.0)
     figure = sheet(8.0, 3.2)
     plot = plot_area(figure, (0.06, 0.14, 0.88, 0.72), scale, Scale(0.0, 1.0), "", "")
     k = float(np.log10(K))
     plot.line([k, k], [0.0, 0.84], color=INK, linewidth=3.0)
-    plot.text(k, 0.86, f"K = {number(K)}", SMALL + 2, ha="center", va="bottom", weight="bold")
+    share = (k - scale.low) / scale.span
+    side = "left" if share < 0.15 else "right" if share > 0.85 else "center"
+    plot.text(k, 0.86, f"K = {number(K)}", SMALL + 2, ha=side, va="bottom", weight="bold")
     for i, (label, value) in enumerate(_named(quotients).items()):
         _quotient(plot, f"{label} = {number(value)}", value, k, 0.7 - 0.7 * i / max(len(quotients), 2))
     heading(figure, title)
@@ -114,6 +120,7 @@ def _named(quotients):
 
 
 def _quotient(plot, words, value, k, height):
+    """One Q: a ring with its number beside it, away from K, and an arrow to K where the two differ."""
     from matplotlib.patches import FancyArrowPatch
 
     scale = plot.x
@@ -129,8 +136,14 @@ def _quotient(plot, words, value, k, height):
         }
         plot.add(FancyArrowPatch((place, height), (k, height), **style))
     plot.line([place], [height], **_MARK)
-    left = place > k or (place == k and k < (scale.low + scale.high) / 2)
-    plot.text(place + (0.02 if left else -0.02) * scale.span, height, words, ha="left" if left else "right")
+    share = (place - scale.low) / scale.span
+    right = place > k or (place == k and share < 0.5)
+    if min(share, 1 - share) < 0.3 and right == (share > 0.5):  # no room beside it: above
+        plot.text(place, height + 0.07, words, ha="right" if right else "left", va="bottom")
+    else:
+        plot.text(
+            place + (0.02 if right else -0.02) * scale.span, height, words, ha="left" if right else "right"
+        )
 
 
 def _lines(plot, x, series, notes=None):
@@ -211,7 +224,7 @@ def _spectrum_words(labels, found, readings, nm, path_cm):
     alt = f"Absorbance through {path_cm:g} cm from 380 to 780 nm. {'; '.join(parts)}."
     neutral = (
         f"Absorption spectrum from 380 to 780 nm through {path_cm:g} cm of {listed(labels)}, "
-        f"with a line at the wavelength read, {nm:g} nm."
+        "with a line at the wavelength read."
     )
     rows = tuple((f"{GRID_NM[i]:.0f}", *(f"{f[i]:.4g}" for f in found)) for i in range(0, GRID_NM.size, 2))
     return alt, neutral, Table(f"Absorbance through {path_cm:g} cm", ("wavelength / nm", *labels), rows)

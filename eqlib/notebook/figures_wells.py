@@ -92,8 +92,8 @@ def _words(labels, colours, readings, nm, view):
     )
     count = {1: "One vessel", 2: "Two vessels", 3: "Three vessels"}.get(len(labels), f"{len(labels)} vessels")
     neutral = (
-        f"{count} seen from {where}, labelled {listed(labels)}; under each stand "
-        f"its colour in words and its absorbance at {nm:.0f} nm."
+        f"{count} seen from {where}, labelled {listed(labels)}; under each stand its absorbance and "
+        "its colour in words."
     )
     table = Table(
         f"Colours seen from {where}",
