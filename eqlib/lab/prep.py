@@ -126,10 +126,13 @@ def prep_sheet(system, groups=10, reserve=0.2, demonstrations=1, made_on=None, s
     reserve = _share(reserve)
     strengths = _strengths(strengths, system)
     per_group, wells = ({}, 0) if system.data_only else volumes_per_group(system)
+    if system.recipe.demonstration_only:
+        groups, demonstrations = 0, max(demonstrations, 1)
     stocks = []
     for key, stock in system.stocks.items():
         if key in per_group:
-            needed = max(per_group[key], DROPPER_L) * (groups * (1 + reserve) + demonstrations)
+            sets = groups * (1 + reserve) + demonstrations if groups else demonstrations * (1 + reserve)
+            needed = max(per_group[key], DROPPER_L) * sets
             stocks.append(_stock_prep(system, stock, per_group[key], needed, str(made_on or ""), strengths))
     return PrepSheet(system, groups, reserve, demonstrations, wells, tuple(stocks))
 
@@ -185,12 +188,14 @@ def _stock_prep(system, stock, per_group, needed, made_on, strengths):
         if bottle.state == "solid":
             weighing = _weighing(bottle, molarity, make)
             weigh.append(weighing)
-            notes += _from_stronger(system, stock, make) or _small_mass_note(weighing)
+            notes += _from_stronger(system, stock, bottle, molarity, make) or _small_mass_note(weighing)
         else:
             strength = strengths.get(bottle.key, bottle.molarity)
             litres = make if strength is None else concentrate_for(molarity, make, strength)
             measure.append(Measuring(bottle.key, bottle.name, litres, strength))
-            notes += _small_volume_note(measure[-1], molarity, make)
+            notes += _from_stronger(system, stock, bottle, molarity, make) or _small_volume_note(
+                measure[-1], molarity, make
+            )
         notes += [text for text in (bottle.note, bottle.hazard.note) if text]
     pictograms = tuple(dict.fromkeys(p for b in bottles for p in b.hazard.pictograms))
     codes = tuple(dict.fromkeys(c for b in bottles for c in b.hazard.codes))
@@ -234,20 +239,15 @@ def _small_volume_note(measuring, molarity, make):
     ]
 
 
-def _from_stronger(system, stock, litres):
-    """Another stock of the same solid alone, and stronger, may be diluted instead of weighing again."""
-    if len(stock.made_from) != 1:
-        return []
-    reagent, molarity = stock.made_from[0]
+def _from_stronger(system, stock, bottle, molarity, litres):
+    """Another stock of the same bottle alone, and stronger, may be diluted instead."""
     for other in system.stocks.values():
-        if (
-            len(other.made_from) == 1
-            and other.made_from[0][0] == reagent
-            and other.made_from[0][1] > molarity * 1.5
-        ):
-            volume = concentrate_for(molarity, litres, other.made_from[0][1])
-            made = f"{volume * 1000:.3g} mL of {other.name}, made up to {litres * 1000:g} mL"
-            return [f"Or dilute: {made} (and make that much more of it)."]
+        strength = other.made_from[0][1] if other.made_from else 0.0
+        if len(other.made_from) == 1 and other.made_from[0][0] == bottle.key and strength > molarity * 1.5:
+            volume = f"{concentrate_for(molarity, litres, strength) * 1000:.3g} mL of {other.name}"
+            alone = len(stock.made_from) == 1
+            how = f"Or dilute: {volume}" if alone else f"Or, in place of the {bottle.name}: {volume}"
+            return [f"{how}, made up to {litres * 1000:g} mL (and make that much more of it)."]
     return []
 
 

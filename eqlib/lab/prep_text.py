@@ -55,13 +55,21 @@ def _sections(sheet):
 def _heading_lines(sheet):
     system = sheet.system
     lines = [f"System: {system.name}"]
-    if not system.data_only:
-        spare = f"{sheet.reserve:.0%} reserve"
-        extra = f"{sheet.demonstrations} demonstration set{'' if sheet.demonstrations == 1 else 's'}"
-        lines.append(f"For {sheet.groups} group{'' if sheet.groups == 1 else 's'}, {spare}, {extra}")
+    if system.data_only:
+        return lines
+    sets = _count(sheet.demonstrations, "demonstration set")
+    spare = f"{sheet.reserve:.0%} reserve"
+    if system.recipe.demonstration_only:
+        lines.append(f"Demonstration only, by trained staff: {sets}, {spare}; the class watches")
+        lines.append(f"Each set: {sheet.wells} times {system.recipe.vessel}")
+    else:
+        lines.append(f"For {_count(sheet.groups, 'group')}, {spare}, {sets}")
         lines.append(f"Each group: {sheet.wells} times {system.recipe.vessel}")
-        lines.append("Each test stands beside an untouched control and one that gets water instead")
-    return lines
+    return [*lines, "Each test stands beside an untouched control and one that gets water instead"]
+
+
+def _count(number, what):
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _no_stocks(system):
@@ -69,7 +77,7 @@ def _no_stocks(system):
 
 
 def _stock_lines(stock):
-    total = f"{_ml(stock.per_group)} a group, {_ml(stock.needed)} in all: make {_ml(stock.make)}"
+    total = f"{_ml(stock.per_group)} a set, {_ml(stock.needed)} in all: make {_ml(stock.make)}"
     lines = [f"{stock.name}: {total}"]
     for item in stock.weigh:
         lines.append(f"  weigh {_g(item.grams)} {item.name}, {_formula(item.formula)}")
@@ -87,7 +95,7 @@ def _stock_lines(stock):
             lines.append(f"  use {_ml(item.litres)} {item.name} as it is")
         else:
             lines.append(f"  measure {_ml(item.litres)} {item.name}, {item.molarity:g} mol/L by its label")
-    if stock.weigh or any(item.litres < stock.make for item in stock.measure):
+    if all(item.litres < stock.make for item in stock.measure):
         lines.append(f"  make up to {_ml(stock.make)} with {stock.solvent}")
     return lines + [f"  note: {note}" for note in stock.notes]
 

@@ -161,6 +161,21 @@ def test_what_is_kept_off_the_bench_has_no_recipe(name):
     assert "weigh" not in text
 
 
+def test_cobalt_is_for_the_front_bench_only():
+    sheet = eq.prep_sheet("cobalt-chloride", groups=10, reserve=0.2)
+    assert (sheet.groups, sheet.demonstrations) == (0, 1)
+    cobalt = next(s for s in sheet.stocks if s.key == "cobalt")
+    # Six tubes of 1.0 mL, one set, a fifth more: 7.2 mL.
+    assert cobalt.needed == pytest.approx(0.0072)
+    assert "the class watches" in sheet.to_text()
+
+
+def test_alkali_in_the_dye_comes_from_the_alkali_stock():
+    dye = next(s for s in eq.prep_sheet("bromothymol-blue").stocks if s.key == "dye")
+    # 50 mL at 0.21 mM from 0.10 M: 0.105 mL.
+    assert any("in place of the sodium hydroxide: 0.105 mL of 0.10 M" in note for note in dye.notes)
+
+
 def test_a_sealed_gas_needs_no_stock():
     sheet = eq.prep_sheet("nitrogen-dioxide")
     assert sheet.stocks == ()

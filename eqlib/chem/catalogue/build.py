@@ -203,6 +203,7 @@ def _recipe(file, stocks):
         path_cm=float(table.get("path_cm", 1.0)),
         steps=tuple(table["steps"]),
         colour=table.get("colour", ""),
+        demonstration_only=table.get("demonstration_only", False),
     )
 
 

@@ -193,7 +193,8 @@ class Recipe:
     """The starting mixture of one group.
 
     ``portions`` are (stock key, litres). ``put_in`` is mol of anything added as itself. ``totals`` is what
-    results, mol per litre of ``volume`` (L), before anything reacts.
+    results, mol per litre of ``volume`` (L), before anything reacts. ``demonstration_only``: trained staff
+    show it, the class watches.
     """
 
     vessel: str
@@ -207,6 +208,7 @@ class Recipe:
     path_cm: float
     steps: tuple[str, ...]
     colour: str = ""
+    demonstration_only: bool = False
 
 
 @dataclass(frozen=True)

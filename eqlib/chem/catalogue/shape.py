@@ -102,6 +102,7 @@ SHAPES = {
         "pressure_bar": Field("above zero"),
         "path_cm": Field("above zero"),
         "colour": Field("text"),
+        "demonstration_only": Field("yes/no"),
         "steps": Field("texts", needed=True),
     },
     "portion": {
