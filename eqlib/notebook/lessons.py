@@ -115,6 +115,8 @@ class Lesson:
         if question in self._forms and self.store.locked(self.questions[question]):
             self._forms[question].lock()
             self._forms[question].refresh()
+            if question in self._checks:
+                self._checks[question].put(receipt_bundle(self.questions[question], self.store))
 
     @kindly
     def check(self, question: str, value=_UNSET):

@@ -17,6 +17,7 @@ from eqlib.notebook.records import Store
 from eqlib.notebook.records_session import marking
 from eqlib.notebook.style import FORM, FORM_SHEET, text
 
+_STANDS = "You have seen what happens, so your prediction stands as it was recorded."
 #: The live form of each name; opening one anew ends the one before.
 _live: dict[str, list] = {}
 
@@ -104,6 +105,9 @@ class Form(Panel):
 
         from eqlib.notebook.panels_controls import control_for
 
+        if self.store.locked(self.question):
+            self.controls = []
+            return [widgets.HTML(f"<p>{_STANDS}</p>")]
         self.controls = [control_for(part) for part in self.parts]
         self.fill()
         self.button = widgets.Button(
@@ -115,8 +119,6 @@ class Form(Panel):
         self.answer = widgets.HTML()
         for control in self.controls:
             control.watch(self._changed)
-        if self.store.locked(self.question):
-            self.lock()
         return [*(control.widget for control in self.controls), self.button, self.answer]
 
     def lock(self) -> None:
@@ -125,7 +127,7 @@ class Form(Panel):
             control.disable()
         if self.controls:
             self.button.disabled = True
-            self.announce("You have seen what happens, so your prediction stands as it was recorded.")
+            self.announce(_STANDS)
 
     def fill(self) -> None:
         """Put what is recorded back into the form."""
@@ -163,7 +165,7 @@ class Form(Panel):
         record = self.store.record_of(self.question.id)
         note = self.problem
         if record is None and self.store.answered_for_others(self.question.id):
-            note = "You answered this before you gave your id; the numbers are now your own: please answer again."
+            note = "You answered this before you gave your id, for other numbers. Please answer again."
         locked = self.store.locked(self.question)
         return record_bundle(self.question, record, note=note, form=not marking(), locked=locked)
 

@@ -63,7 +63,7 @@ class StudentForm(Panel):
             self.warned_for = normal_id(wanted)
             count = "1 answer is" if answered == 1 else f"{answered} answers are"
             self.announce(
-                f"{count} recorded under {now}. They stay there, but {wanted} has other numbers and starts afresh. "
+                f"{count} recorded under {now}. They stay there, but {wanted} has other numbers. "
                 f"If {wanted} is right, press the button once more; otherwise type {now} again."
             )
             return

@@ -17,10 +17,9 @@ from eqlib.assess.variants import normal_id
 from eqlib.chem.errors import EqlibError
 from eqlib.notebook.records_session import hub_user, marking, restored
 
-#: What else is kept like an answer, under names that no question can have: who is working, the question to
-#: try (never marked), and which outcomes have been seen.
+#: What else is kept like an answer: who is working, the question to try (never marked), which outcomes were seen.
+WHO = "student"
 OURS = "eqlib:"
-WHO = f"{OURS}student"
 TRY = f"{OURS}try-it"
 SEEN = f"{OURS}seen:"
 MAX_NOTEBOOK = 60_000_000
@@ -109,7 +108,7 @@ class Store:
             {
                 r.question
                 for r in self._everything()
-                if normal_id(r.student) == wanted and not r.question.startswith(OURS)
+                if normal_id(r.student) == wanted and r.question in self.questions
             }
         )
 
