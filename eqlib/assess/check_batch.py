@@ -1,4 +1,4 @@
-"""Thousands of students' numbers at once, with the batch solver: is every shift clear?"""
+"""Thousands of students' numbers at once, with the batch solver: is every shift clear, and to the same side?"""
 
 from __future__ import annotations
 
@@ -6,59 +6,71 @@ import numpy as np
 
 from eqlib.assess.outcome_setting import portions_of, reactions_of, start_mixture, stress_of
 
+#: Stresses whose totals can be written down before anything reacts; the others are checked one by one only.
+_ADDED_UP = ("add_solution", "dilute", "heat_to")
+
 
 def doubtful_shifts(question, count: int, clear: float) -> list[str]:
-    """One line when the first reaction's shift is too small in some of ``count`` variants.
+    """Lines about the first reaction's shift over ``count`` students.
 
-    Only stresses that leave volume, temperature and amounts to be counted up in solution are done here; the
-    others are covered one by one.
+    ``clear`` is the share by which the product's amount must move to be sure of a shift; a hundredth of it may pass
+    for none.
     """
-    from eqlib.chem.batch import equilibrate_many
-
     given = question.given
-    if "add_solution" not in str(given.get("stress")) and "dilute" not in str(given.get("stress")):
+    stress = stress_of(given, question.variant(None).numbers)
+    if stress is None or stress.kind not in _ADDED_UP:
         return []
-    rows, volumes, reactions = [], [], ()
-    seen = set()
-    for number in range(count):
-        variant = question.variant(f"batch-{number}")
-        key = tuple(variant.numbers.values())
-        if key in seen:
-            continue
-        seen.add(key)
-        reactions = reactions_of(given, variant.numbers)
-        if "K" in given:
-            return []  # the constants differ between students; done one by one
-        mixture = start_mixture(given, reactions, portions_of(given, variant.numbers), variant.numbers)
-        after = _after(mixture, stress_of(given, variant.numbers))
-        rows.append((dict(mixture.totals), after[0]))
-        volumes.append((mixture.volume, after[1]))
-    names = sorted({name for row in rows for part in row for name in part})
-    totals = {name: np.array([[part.get(name, 0.0) for part in row] for row in rows]) for name in names}
-    found = equilibrate_many(list(reactions), totals)
-    product = next(name for name, nu in reactions[0].quotient_species.items() if nu > 0)
-    amounts = np.asarray(found[product]) * np.array(volumes)
-    shares = np.abs(amounts[:, 1] - amounts[:, 0]) / np.max(amounts, axis=1)
-    expected = question.outcome(None).disturbance.direction
-    bad = int(np.sum(shares < clear)) if expected != "none" else int(np.sum(shares > clear / 100))
-    signs = np.sign(amounts[:, 1] - amounts[:, 0])
-    mixed = expected != "none" and len(set(signs.tolist())) > 1
+    pairs = {tuple(v.numbers.values()): v for v in (question.variant(f"batch-{n}") for n in range(count))}
+    rows = [_before_and_after(given, variant.numbers) for variant in pairs.values()]
+    made = _product_amounts(question, rows)
+    moved = made[:, 1] - made[:, 0]
+    shares = np.abs(moved) / np.maximum(made.max(axis=1), 1e-300)
+    if question.outcome(None).disturbance.direction == "none":
+        bad, mixed = int(np.sum(shares > clear / 100)), False
+    else:
+        bad, mixed = int(np.sum(shares < clear)), bool(np.any(moved > 0) and np.any(moved < 0))
     lines = []
     if bad:
         lines.append(
-            f"the shift is not clear in {bad} of {len(rows)} further sets of numbers; make the change larger"
+            f"the shift is not clear in {bad} of {len(rows)} further sets of numbers; change the amounts"
         )
     if mixed:
-        lines.append("the shift goes one way for some students and the other way for others")
+        lines.append(
+            "the shift goes one way for some students and the other way for others; narrow the ranges"
+        )
     return lines
 
 
-def _after(mixture, stress):
-    """Totals (mol/L) and volume after a solution or water was poured in, before any reaction."""
+def _before_and_after(given, numbers):
+    """Both mixtures as (totals in mol/L, volume in L, temperature in K), and the constant of the first reaction."""
     from eqlib.chem.salts import dissolved
 
-    volume = mixture.volume + stress.volume
+    reactions = reactions_of(given, numbers)
+    mixture = start_mixture(given, reactions, portions_of(given, numbers), numbers)
+    stress = stress_of(given, numbers)
+    added = stress.volume if stress.kind != "heat_to" else 0.0
+    volume = mixture.volume + added
     amounts = mixture.amounts()
     for name, molar in dissolved(dict(stress.amounts)).items():
-        amounts[name] = amounts.get(name, 0.0) + molar * stress.volume
-    return {name: value / volume for name, value in amounts.items()}, volume
+        amounts[name] = amounts.get(name, 0.0) + molar * added
+    after = {name: amount / volume for name, amount in amounts.items()}
+    T = stress.T if stress.kind == "heat_to" else mixture.T
+    return (dict(mixture.totals), mixture.volume, mixture.T), (after, volume, T), reactions[0].K
+
+
+def _product_amounts(question, rows) -> np.ndarray:
+    """Moles of the first reaction's product, one row a student: before, after."""
+    from eqlib.chem.batch import equilibrate_many
+
+    reactions = list(reactions_of(question.given, question.variant(None).numbers))
+    names = sorted({name for row in rows for totals, _, _ in row[:2] for name in totals})
+    totals = {
+        name: np.array([[side[0].get(name, 0.0) for side in row[:2]] for row in rows]) for name in names
+    }
+    volumes = np.array([[side[1] for side in row[:2]] for row in rows])
+    temperatures = np.array([[side[2] for side in row[:2]] for row in rows])
+    own = {0: np.array([[row[2]] for row in rows])} if "K" in question.given else None
+    found = equilibrate_many(reactions, totals, T=temperatures, K=own)
+    coefficients = reactions[0].quotient_species
+    product = next((name for name, nu in coefficients.items() if nu > 0), next(iter(coefficients)))
+    return np.asarray(found[product]) * volumes

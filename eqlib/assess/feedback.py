@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from eqlib.assess.answers_plain import plain
+
 NO_ANSWER = "No answer was recorded for this question, so it has no points yet."
 MANUAL = "This answer is read by your teacher, so there is no automatic mark."
 RIGHT = "Right."
@@ -84,6 +86,6 @@ def ladder(question, mark, tries: int) -> str:
     return "\n\n".join(lines)
 
 
-def has_words(attempt) -> bool:
+def has_words(attempt: Mapping) -> bool:
     """Does an attempt hold any text at all?"""
-    return isinstance(attempt, Mapping) and any(isinstance(v, str) and v.strip() for v in attempt.values())
+    return any(type(value) is str and value.strip() for value in map(plain, attempt.values()))

@@ -14,7 +14,7 @@ from types import MappingProxyType
 
 from eqlib.assess import feedback
 from eqlib.assess.answers_plain import type_name
-from eqlib.assess.answers_record import AnswerError, Record
+from eqlib.assess.answers_record import MAX_RECORD, AnswerError, Record
 from eqlib.assess.marking_parts import PartMark, mark_part
 from eqlib.assess.policy import Policy
 from eqlib.assess.readers import read_part
@@ -115,11 +115,7 @@ def _take_apart(question, answer) -> _Given:
     kind = type(answer)
     if kind is Record:
         return _of_record(question, answer)
-    if (
-        issubclass(kind, str)
-        and str.lstrip(answer[:1]) == "{"
-        and '"receipt"' in str.__str__(answer)[:500_000]
-    ):
+    if issubclass(kind, str) and _looks_like_a_record(str.__str__(answer)):
         return _of_json(question, str.__str__(answer))
     if not issubclass(kind, dict):
         return _of_value(question, answer)
@@ -138,6 +134,10 @@ def _take_apart(question, answer) -> _Given:
     stray = sorted(key[:40] for key in table.keys() - names if key != RETRY)
     note = f"; not asked here, so left aside: {', '.join(stray[:8])}" if stray else ""
     return _Given((table,), note=note)
+
+
+def _looks_like_a_record(text: str) -> bool:
+    return text[:50].lstrip()[:1] == "{" and '"receipt"' in text[:MAX_RECORD]
 
 
 def _of_json(question, source) -> _Given:
