@@ -6,16 +6,20 @@ Everything comes back as NumPy arrays in step with ``values``, ready to plot.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
+from types import MappingProxyType
 
 import numpy as np
 
 from eqlib.chem.applying import resolve
+from eqlib.chem.batch import equilibrate_many
 from eqlib.chem.errors import EqlibError
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.names import near_hint
+from eqlib.chem.reactions import R_BAR
 from eqlib.chem.salts import dissolved
-from eqlib.chem.species import canonical
+from eqlib.chem.species import canonical, species
 from eqlib.chem.state import State, protonated
 
 UNITS = {"volume": "L", "T": "K", "pH": "", "total": "mol/L"}
@@ -27,59 +31,64 @@ class SweepError(EqlibError):
 
 @dataclass(frozen=True, eq=False)
 class Sweep:
-    """Equilibria along ``values`` (unit in ``unit``).
+    """Equilibria along ``values`` (unit in ``unit``); every quantity is an array of the same length.
 
-    ``states`` holds a State per value; every other quantity is an array of the same length:
-    ``sweep["Fe^3+"]`` and :meth:`concentration` mol/L, :meth:`amount` mol, :meth:`solid` mol per L of
-    mixture, :meth:`pressure` bar, ``pH``, ``volume`` L, ``ionic_strength`` mol/L.
+    ``sweep["Fe^3+"]`` is mol/L of a solute, mol per L of gas space of a gas, mol per L of mixture of a
+    solid, as in a State. ``volume`` and ``gas_volume`` are in L, ``T`` in K, ``mixtures`` what was
+    equilibrated.
     """
 
     over: str
     unit: str
     values: np.ndarray
-    states: tuple[State, ...]
+    columns: Mapping[str, np.ndarray]
+    volume: np.ndarray
+    gas_volume: np.ndarray
+    T: np.ndarray
+    mixtures: tuple[Mixture, ...]
+    found: tuple[State, ...] | None = field(default=None, repr=False)
 
     def __len__(self):
-        return len(self.states)
+        return len(self.values)
 
     def __getitem__(self, name: str) -> np.ndarray:
-        return np.array([state[name] for state in self.states])
-
-    def concentration(self, name: str) -> np.ndarray:
-        """mol/L of a solute (of a gas: mol per L of gas space)."""
-        return self[name]
+        key = protonated(name)
+        if key not in self.columns:
+            raise SweepError(f"{key} is not in this mixture{near_hint(key, self.columns)}")
+        return self.columns[key]
 
     def amount(self, name: str) -> np.ndarray:
         """mol in the vessel."""
-        key = protonated(name)
-        self.states[0][key]  # an unknown name raises here, with suggestions
-        return np.array([state.amounts.get(key, 0.0) for state in self.states])
-
-    def solid(self, name: str) -> np.ndarray:
-        """mol of a solid per L of mixture."""
-        return self[name]
+        gas = species(protonated(name)).phase == "g"
+        return self[name] * (self.gas_volume if gas else self.volume)
 
     def pressure(self, name: str) -> np.ndarray:
         """Partial pressure of a gas, bar."""
         key = canonical(name)
-        if key not in self.states[0].pressures:
-            raise SweepError(f"{key} is not a gas of this mixture{near_hint(key, self.states[0].pressures)}")
-        return np.array([state.pressures[key] for state in self.states])
+        if species(key).phase != "g":
+            gases = [other for other in self.columns if species(other).phase == "g"]
+            raise SweepError(
+                f"{key} is not a gas of this mixture{near_hint(key, gases)}; write NO2(g) for a gas"
+            )
+        return self[key] * R_BAR * self.T
 
-    @property
+    @cached_property
+    def states(self) -> tuple[State, ...]:
+        """The full State at each value."""
+        return self.found or tuple(mixture.equilibrate() for mixture in self.mixtures)
+
+    @cached_property
     def pH(self) -> np.ndarray:
         """pH at each value."""
+        if self.found is None and "H^+" in self.columns and (self.columns["H^+"] > 0).all():
+            return -np.log10(self.columns["H^+"])
         return np.array([state.pH for state in self.states])
 
-    @property
-    def volume(self) -> np.ndarray:
-        """L at each value."""
-        return np.array([state.volume for state in self.states])
-
-    @property
+    @cached_property
     def ionic_strength(self) -> np.ndarray:
         """mol/L at each value."""
-        return np.array([state.ionic_strength for state in self.states])
+        ions = [name for name in self.columns if species(name).charge and species(name).phase == "aq"]
+        return sum((0.5 * species(n).charge ** 2 * self.columns[n] for n in ions), np.zeros(len(self)))
 
     def steepest(self, quantity: str = "pH") -> float:
         """The value at which ``quantity`` ("pH" or a species) changes fastest: a titration's end point."""
@@ -105,22 +114,59 @@ def sweep(
     in :meth:`Mixture.equilibrate`. Raises SweepError.
     """
     points = _points(values)
+    if not isinstance(m, Mixture):
+        raise SweepError(f"sweep needs a Mixture first, not {type(m).__name__}; make one with eqlib.Mixture")
     if titrant is not None and over != "volume":
-        raise SweepError(f"a titrant belongs to a sweep over 'volume', not over {over!r}")
+        raise SweepError(f"a titrant belongs to a sweep over 'volume', not over {over!r:.40}")
     if over == "volume":
         mixtures = _titrated(m, points, titrant or {})
     elif over == "T":
-        mixtures = (m.with_(T=float(T)) for T in points)
+        mixtures = tuple(m.with_(T=float(T)) for T in points)
     elif over == "pH":
-        mixtures = (m for _ in points)
+        mixtures = (m,) * len(points)
     else:
         mixtures = _with_total(m, over, points)
-    states, last = [], None
-    for mixture, point in zip(mixtures, points, strict=True):
-        held = float(point) if over == "pH" else None
-        last = mixture.equilibrate(activity=activity, fixed_pH=held, start=last)
-        states.append(last)
-    return Sweep(over, UNITS.get(over, UNITS["total"]), points, tuple(states))
+    unit = UNITS.get(over, UNITS["total"])
+    at_once = activity == "ideal" and over != "pH" and m.pressure is None and not m.headspace
+    if at_once and m.reactions:
+        return _solved_together(over, unit, points, mixtures)
+    return _solved_in_turn(over, unit, points, mixtures, activity)
+
+
+def _solved_together(over: str, unit: str, points: np.ndarray, mixtures: tuple[Mixture, ...]) -> Sweep:
+    """All mixtures in one batch; only what they share (reactions, no pressure) allows that."""
+    names = tuple(dict.fromkeys(name for mixture in mixtures for name in mixture.totals))
+    totals = {name: np.array([mixture.totals.get(name, 0.0) for mixture in mixtures]) for name in names}
+    temperatures = np.array([mixture.T for mixture in mixtures])
+    found = equilibrate_many(mixtures[0].reactions, totals, T=temperatures)
+    columns = {name: totals[name] for name in names} | found
+    if mixtures[0].has_solution:
+        columns.pop("H2O(l)", None)
+    volume = np.array([mixture.volume for mixture in mixtures])
+    gas_volume = np.array([mixture.gas_space * mixture.volume for mixture in mixtures])
+    return Sweep(over, unit, points, MappingProxyType(columns), volume, gas_volume, temperatures, mixtures)
+
+
+def _solved_in_turn(over, unit, points, mixtures, activity) -> Sweep:
+    """One after another: fixed pH, constant pressure, activities."""
+    held = points if over == "pH" else [None] * len(points)
+    states = tuple(
+        mixture.equilibrate(activity=activity, fixed_pH=None if pH is None else float(pH))
+        for mixture, pH in zip(mixtures, held, strict=True)
+    )
+    names = dict.fromkeys(name for state in states for name in state)
+    columns = {name: np.array([state.get(name) for state in states]) for name in names}
+    return Sweep(
+        over,
+        unit,
+        points,
+        MappingProxyType(columns),
+        np.array([state.volume for state in states]),
+        np.array([state.gas_volume for state in states]),
+        np.array([state.T for state in states]),
+        mixtures,
+        states,
+    )
 
 
 def _points(values) -> np.ndarray:
@@ -150,19 +196,24 @@ def _titrated(m: Mixture, points: np.ndarray, titrant: Mapping[str, float]):
             key = resolve(ion, known, []) or ion
             ions[key] = ions.get(key, 0.0) + value
     start = m.amounts()
+    mixtures = []
     for added in points:
         volume = m.volume + float(added)
         moles = start | {name: start.get(name, 0.0) + conc * float(added) for name, conc in ions.items()}
-        yield m.with_(totals={name: mol / volume for name, mol in moles.items()}, volume=volume)
+        totals = {name: mol / volume for name, mol in moles.items()}
+        mixtures.append(m.with_(totals=totals, volume=volume))
+    return tuple(mixtures)
 
 
 def _with_total(m: Mixture, over: str, points: np.ndarray):
     known = (*m.network.names, *m.totals)
-    key = resolve(over, known, []) if isinstance(over, str) else None
+    try:
+        key = resolve(over, known, [])
+    except EqlibError:  # not even a formula
+        key = None
     if key is None:
         hint = near_hint(str(over), (*known, "volume", "T", "pH"))
         raise SweepError(
             f"a sweep is over 'volume', 'T', 'pH' or a species of the mixture, not {over!r:.40}{hint}"
         )
-    for total in points:
-        yield m.with_(totals={**m.totals, key: float(total)})
+    return tuple(m.with_(totals={**m.totals, key: float(total)}) for total in points)
