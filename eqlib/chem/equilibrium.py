@@ -16,7 +16,7 @@ from eqlib.chem.solver_tableau import exact_amounts
 
 __all__ = ["NoSolution", "Solution", "solve_network"]
 
-_LEAST_SCALE = 1e-9
+LEAST_SCALE = 1e-9
 _BALANCED = 1e-11
 
 
@@ -61,7 +61,7 @@ def solve_network(network, ln_K, amounts, gas_space=1.0, reservoirs=None, start=
     size = len(network.names)
     if not len(rows):
         return Solution(network, ln_K, np.zeros(size), np.zeros(size), np.full(size, -np.inf), 0, rows, None)
-    ln_w = _weights(network, rows, gas_space)
+    ln_w = weights(network, rows, gas_space)
     put_in = amounts[rows]
     problem = Problem(
         table=table,
@@ -69,7 +69,7 @@ def solve_network(network, ln_K, amounts, gas_space=1.0, reservoirs=None, start=
         ln_w=ln_w,
         sharp=None,
         exact=exact_amounts(put_in),
-        scale=max(float(put_in.max()), _LEAST_SCALE),
+        scale=max(float(put_in.max()), LEAST_SCALE),
     )
     at = {int(row): k for k, row in enumerate(rows)}
     answer = solver_phases.solve(
@@ -84,7 +84,8 @@ def solve_network(network, ln_K, amounts, gas_space=1.0, reservoirs=None, start=
     return _spread(network, ln_K, present, rows, answer)
 
 
-def _weights(network, rows, gas_space):
+def weights(network, rows, gas_space):
+    """ln of the amount per litre of mixture that one unit of concentration stands for, per row."""
     ln_w = np.zeros(len(rows))
     ln_w[network.gas[rows]] = np.log(gas_space) if gas_space > 0.0 else NOWHERE
     ln_w[network.pure[rows]] = NOWHERE

@@ -16,7 +16,7 @@ from eqlib.chem.errors import EqlibError
 from eqlib.chem.network import Network, check_loops, constants_at, network_of
 from eqlib.chem.reactions import R_BAR, Reaction
 from eqlib.chem.species import species
-from eqlib.chem.state import State, protonated
+from eqlib.chem.state import State, protonated, with_protons
 
 __all__ = ["Mixture", "State"]
 
@@ -50,7 +50,7 @@ class Mixture:
     def __post_init__(self):
         put = object.__setattr__
         reactions = (self.reactions,) if isinstance(self.reactions, Reaction) else tuple(self.reactions)
-        reactions = tuple(_with_protons(r) for r in reactions)
+        reactions = tuple(with_protons(r) for r in reactions)
         put(self, "reactions", reactions)
         put(self, "volume", _number(self.volume, "the volume in L", least=0.0, open_end=True))
         put(self, "T", _number(self.T, "the temperature T in K", least=0.0, open_end=True))
@@ -221,26 +221,6 @@ def _kept(moles, has_solution):
     if has_solution:
         moles.pop("H2O(l)", None)
     return MappingProxyType(moles)
-
-
-def _with_protons(reaction):
-    """H3O^+ is H^+ with a water of the solvent."""
-    if not isinstance(reaction, Reaction) or "H3O^+" not in reaction.coefficients:
-        return reaction
-    terms = dict(reaction.coefficients)
-    count = terms.pop("H3O^+")
-    terms["H^+"] = terms.get("H^+", 0) + count
-    terms["H2O(l)"] = terms.get("H2O(l)", 0) + count
-    terms = {name: value for name, value in terms.items() if value}
-    return Reaction(
-        terms,
-        K=reaction.K,
-        basis=reaction.basis,
-        T=reaction.T,
-        dH=reaction.dH,
-        name=reaction.name,
-        source=reaction.source,
-    )
 
 
 def _totals(totals):
