@@ -40,6 +40,8 @@ def hue_name(lab):
     angle = math.degrees(math.atan2(b, a)) % 360.0
     if 30.0 <= angle < 90.0 and lightness < _BROWN_BELOW and chroma < 55.0:
         return "brown"
+    if 300.0 < angle < 310.0 and chroma > 60.0:  # Lab bends a vivid blue towards violet
+        return "blue"
     reddish = angle < 45.0 or angle > 314.0
     soft = lightness > 62.0 and (chroma < 45.0 or reddish)
     return next(pale if soft else full for limit, pale, full in _HUES if angle <= limit)

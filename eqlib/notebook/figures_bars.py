@@ -54,7 +54,7 @@ def _draw(figure, names, values, labels):
     y = linear_scale(0.0, float(values.max()) or 1.0, room=0.12)
     plot = plot_area(figure, (0.115, 0.12, 0.865, 0.66), x, y, "", "concentration / mmol L⁻¹")
     wide = 0.84 / len(labels)
-    size = SMALL if len(names) * len(labels) <= 9 else SMALL - 3
+    size = SMALL - 1 if len(names) * len(labels) <= 9 else SMALL - 3
     for j, label in enumerate(labels):
         fill, hatch = _FILLS[j]
         style = {"facecolor": fill, "edgecolor": INK, "hatch": hatch, "linewidth": 1.4}
