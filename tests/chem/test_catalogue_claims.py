@@ -4,6 +4,8 @@ import pytest
 
 from eqlib.chem import catalogue
 from eqlib.chem.catalogue.claims import NOTICED
+from eqlib.chem.mixture import Mixture
+from eqlib.chem.stresses import Stress, disturb
 
 CLAIMS = [(name, key) for name in catalogue.systems() for key in catalogue.system(name).stresses]
 
@@ -58,6 +60,23 @@ def test_every_system_has_a_change_that_can_be_seen():
         assert any(s.seen != "same" or s.solid or s.solid_gone for s in stresses), name
 
 
+@pytest.mark.parametrize("name", catalogue.systems())
+def test_directions_do_not_hang_on_which_book_is_right(name):
+    """With any other listed value of any constant, and with the I = 0 set, every stress goes the same way."""
+    system = catalogue.system(name)
+    others = [{key: v} for key, c in system.constants.items() for v in c.values if v != c.default.key]
+    for options in [{"at_zero_ionic_strength": True}, *({"constants": other} for other in others)]:
+        for key, stress in system.stresses.items():
+            assert disturb(before(system, key, options), stress.stress).direction == stress.direction, options
+
+
+def before(system, key, options):
+    earlier = system.stresses[key].after
+    if earlier is None:
+        return system.mixture(**options)
+    return disturb(before(system, earlier, options), system.stresses[earlier].stress).mixture
+
+
 # -- numbers worked out apart from the engine --------------------
 
 
@@ -82,9 +101,6 @@ def test_equal_water_to_one_millimolar_each():
     By hand: x = (b - sqrt(b^2 - 4 c^2)) / 2 with b = 2 c + 1/139; c 1.0e-3 gives 1.101e-4, c 0.5e-3 gives
     3.06e-5.
     """
-    from eqlib.chem.mixture import Mixture
-    from eqlib.chem.stresses import Stress, disturb
-
     system = catalogue.system("iron-thiocyanate")
     mixture = Mixture({"Fe^3+": 1e-3, "SCN^-": 1e-3}, reactions=[system.reactions[0]], volume=0.010)
     outcome = disturb(mixture, Stress.dilute(0.010))

@@ -1,5 +1,6 @@
 """From a System to a Mixture: the recipe with chosen constants, and the mixture a stress is done to."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from eqlib.chem.catalogue.errors import CatalogueError, suggestion
@@ -48,6 +49,15 @@ def mixture(system, totals, volume, T, constants, at_zero_ionic_strength, more):
     """
     from eqlib.chem.mixture import Mixture
 
+    known = ("headspace", "pressure")
+    wrong = next((key for key in more if key not in known), None)
+    if wrong is not None:
+        listing = ("totals", "volume", "T", "constants", "at_zero_ionic_strength", *known)
+        raise CatalogueError(f"{system.name}: a mixture has no {wrong!r}; {suggestion(wrong, listing)}.")
+    if totals is not None and not isinstance(totals, Mapping):
+        raise CatalogueError(
+            f"{system.name}: totals are written {{'Ag^+': 0.1}} in mol/L, not {totals!r:.60}."
+        )
     recipe = system.recipe
     given = {_species_name(name): value for name, value in (totals or {}).items()}
     more = {"headspace": recipe.headspace, "pressure": recipe.pressure, **more}

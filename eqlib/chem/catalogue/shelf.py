@@ -39,7 +39,7 @@ def folders(own=None):
     mine = Path(mine).expanduser()
     if not mine.is_dir():
         raise CatalogueError(
-            f"{mine}: this folder of systems is not there; make it, or correct {OWN_FOLDER}."
+            f"{mine}: this folder of systems is not there; make it, or correct its path ({OWN_FOLDER} names one too)."
         )
     return (mine, shipped_folder())
 
