@@ -364,6 +364,13 @@ def test_no_file_a_folder_and_a_giant(tmp_path):
     assert "1000000 bytes" in complaint_about(giant)
 
 
+def test_a_broken_link_in_the_folder_is_only_its_own_fault(tmp_path):
+    (tmp_path / "good.toml").write_text(GOOD, encoding="utf-8")
+    (tmp_path / "gone.toml").symlink_to(tmp_path / "nowhere.toml")
+    assert catalogue.system("good", folder=tmp_path).title == "A test system"
+    assert "no such file" in complaint_about(tmp_path / "gone.toml")
+
+
 def test_faults_lists_every_bad_file_of_a_folder(tmp_path):
     (tmp_path / "good.toml").write_text(GOOD, encoding="utf-8")
     (tmp_path / "bad.toml").write_text(GOOD.replace("K = 140", "K = 0"), encoding="utf-8")

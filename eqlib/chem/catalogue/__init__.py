@@ -31,6 +31,7 @@ The least that a file must hold (``shape`` lists every key; a shipped file shows
 """
 
 import os
+from functools import lru_cache
 from pathlib import Path
 
 from eqlib.chem.catalogue.build import build
@@ -51,7 +52,7 @@ from eqlib.chem.catalogue.records import (
     Stock,
     System,
 )
-from eqlib.chem.catalogue.shelf import find, folders, read, shelf
+from eqlib.chem.catalogue.shelf import find, folders, read, shelf, stamp
 
 __all__ = [
     "Band",
@@ -103,9 +104,15 @@ def system(name, folder=None):
             **{n: p for n, p in beside.items() if n.startswith("_") or n not in files},
             file.name: path,
         }
-    built = build(file, files)
     remember(file)
-    return built
+    shown = tuple(files.items())
+    return _built(file.path, shown, tuple(map(stamp, files.values())))
+
+
+@lru_cache(maxsize=64)
+def _built(path, files, _stamps):
+    """Built once for as long as no file on the shelf changes; a System is frozen, so it may be shared."""
+    return build(read(path), dict(files))
 
 
 def check_file(path, folder=None):

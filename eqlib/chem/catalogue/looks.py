@@ -6,7 +6,7 @@ from pathlib import Path
 from eqlib.chem.catalogue.errors import CatalogueError, complaint
 from eqlib.chem.catalogue.records import Band, SolidLook, Spectrum
 from eqlib.chem.catalogue.rules import read_species
-from eqlib.chem.catalogue.shelf import read, shipped_folder
+from eqlib.chem.catalogue.shelf import read, shipped_folder, stamp
 
 # Files opened by path or from a named folder: later look-ups by species name should find their colours too.
 _OPENED = {}
@@ -28,7 +28,7 @@ def looks_for(names, files, file):
 def all_looks(files):
     """Every spectrum and solid look on the shelf, and of files opened from elsewhere."""
     paths = tuple(dict.fromkeys([*files.values(), *_OPENED]))
-    stamps = tuple(path.stat().st_mtime_ns if path.exists() else 0 for path in paths)
+    stamps = tuple(map(stamp, paths))
     return _all_looks(paths, stamps)
 
 

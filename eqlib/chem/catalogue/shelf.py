@@ -38,9 +38,8 @@ def folders(own=None):
         return (shipped_folder(),)
     mine = Path(mine).expanduser()
     if not mine.is_dir():
-        raise CatalogueError(
-            f"{mine}: this folder of systems is not there; make it, or correct its path ({OWN_FOLDER} names one too)."
-        )
+        mend = f"make it, or correct its path ({OWN_FOLDER} names one too)"
+        raise complaint(mine, "", "this folder of systems is not there", mend)
     return (mine, shipped_folder())
 
 
@@ -63,6 +62,14 @@ def find(name, own=None):
         names = [n for n in files if not n.startswith("_")]
         raise CatalogueError(f"there is no system {name!r} in the catalogue; {suggestion(name, names)}.")
     return files[name]
+
+
+def stamp(path):
+    """When the file was last changed (ns), so that what was made from it can be kept; 0 when it has gone."""
+    try:
+        return path.stat().st_mtime_ns
+    except OSError:
+        return 0
 
 
 def read(path):
