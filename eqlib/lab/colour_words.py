@@ -19,7 +19,8 @@ _HUES = (
     (222, "blue-green", "blue-green"),
     (300, "blue", "blue"),
     (314, "violet", "violet"),
-    (360, "purple-pink", "purple"),
+    (335, "purple-pink", "purple"),
+    (360, "pink", "crimson"),
 )
 _COLOURLESS, _FAINT, _PALE, _DEEP = 2.5, 12.0, 38.0, 85.0
 _BLACK_BELOW, _BROWN_BELOW = 6.0, 52.0
@@ -42,8 +43,8 @@ def hue_name(lab):
         return "brown"
     if 300.0 < angle < 310.0 and chroma > 60.0:  # Lab bends a vivid blue towards violet
         return "blue"
-    reddish = angle < 45.0 or angle > 314.0
-    soft = lightness > 62.0 and (chroma < 45.0 or reddish)
+    pinkish = (angle < 20.0 or angle > 314.0) and lightness > 55.0
+    soft = pinkish or (lightness > 62.0 and (chroma < 45.0 or angle < 45.0))
     return next(pale if soft else full for limit, pale, full in _HUES if angle <= limit)
 
 

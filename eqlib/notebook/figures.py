@@ -7,7 +7,8 @@ data table.
 from eqlib.notebook.alt_text import Table
 from eqlib.notebook.figures_bars import concentration_bars
 from eqlib.notebook.figures_base import LabelledFigure
-from eqlib.notebook.figures_lines import curves, q_and_k, spectrum, sweep, time_course
+from eqlib.notebook.figures_courses import sweep, time_course
+from eqlib.notebook.figures_lines import curves, q_and_k, spectrum
 from eqlib.notebook.figures_wells import wells
 
 __all__ = [

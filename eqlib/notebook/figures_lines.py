@@ -37,21 +37,10 @@ _MARK = {
 }
 
 
-def time_course(times, series, unit="mmol L⁻¹", time_unit="s", title="Time course"):
-    """Curves against time. ``times``: array; ``series``: mapping of species (or any name) to values in
-    ``unit``.
-    """
-    return curves(times, series, f"time / {time_unit}", f"concentration / {unit}", title)
+def curves(x, series, xlabel, ylabel, title="", log_x=False, log_y=False, events=()):
+    """Up to six curves over ``x``: ``series`` maps a name to an array as long as ``x``.
 
-
-def sweep(values, series, xlabel, ylabel="concentration / mmol L⁻¹", log_x=False, log_y=False, title="Sweep"):
-    """Curves against whatever was swept: volume, temperature, pH or a constant; see ``curves``."""
-    return curves(values, series, xlabel, ylabel, title, log_x, log_y)
-
-
-def curves(x, series, xlabel, ylabel, title="", log_x=False, log_y=False):
-    """Up to six curves over ``x``: ``series`` maps a name to an array as long as ``x``. Log axes need
-    values above 0.
+    Log axes need values above 0. ``events`` are pairs (place on x, what was done): each is a numbered line.
     """
     x = np.asarray(x, dtype=float)
     series = {name: np.asarray(values, dtype=float) for name, values in series.items()}
@@ -62,9 +51,15 @@ def curves(x, series, xlabel, ylabel, title="", log_x=False, log_y=False):
     y_scale = _y_scale(np.concatenate(list(series.values())), log_y)
     figure = sheet()
     plot = plot_area(figure, _AREA, x_scale, y_scale, xlabel, ylabel)
+    for i, (place, _) in enumerate(events, start=1):
+        where = float(x_scale.drawn(place))
+        plot.line(
+            [where, where], [y_scale.low, y_scale.high], color=QUIET, linewidth=1.4, linestyle=(0, (1, 2))
+        )
+        plot.text(where, y_scale.high, str(i), color=QUIET, ha="center", va="bottom")
     _lines(plot, x_scale.drawn(x), {name: y_scale.drawn(v) for name, v in series.items()})
     heading(figure, title)
-    return LabelledFigure(figure, *_curve_words(x, series, xlabel, ylabel))
+    return LabelledFigure(figure, *_curve_words(x, series, xlabel, ylabel, events))
 
 
 def spectrum(change, nm=None, path_cm=1.0, labels=None, title="Absorption spectrum"):
@@ -205,10 +200,13 @@ def _check(x, series):
         raise EqlibError("a curve has a value that is no number; leave that point out")
 
 
-def _curve_words(x, series, xlabel, ylabel):
+def _curve_words(x, series, xlabel, ylabel, events):
     runs = "; ".join(f"{spoken(name)} {course(v.tolist())}" for name, v in series.items())
     alt = f"{ylabel} against {xlabel}, from {said(float(x[0]))} to {said(float(x[-1]))}: {runs}."
     neutral = f"Line chart of {ylabel} against {xlabel} for {listed(spoken(name) for name in series)}."
+    for i, (place, words) in enumerate(events, start=1):
+        alt += f" Line {i}, at {said(float(place))}: {words}."
+        neutral += f" Line {i}, at {said(float(place))}: {words}."
     rows = tuple(
         (number(float(x[i]), 4), *(number(float(v[i]), 4) for v in series.values())) for i in range(len(x))
     )

@@ -7,6 +7,7 @@ and the verdict under them, and a grey copy of each pair beneath. Nothing is ass
 ``test_contact_sheet.py`` does that.
 """
 
+import textwrap
 from pathlib import Path
 
 import numpy as np
@@ -64,7 +65,8 @@ def _draw_row(page, left, top, change, name, key, side, above):
             )
     page.text(left, top - 0.26, f"side {side.lightness}, above {above.lightness}", 7, QUIET)
     words = f"{side.before.words} to {side.after.words}"
-    page.text(left, top - 0.39, words[:54] + f"  ({side.delta_e:.0f})", 6, QUIET)
+    words = textwrap.shorten(words, 52, placeholder=" ...")
+    page.text(left, top - 0.39, f"{words}  ({side.delta_e:.0f})", 6, QUIET)
 
 
 def draw():

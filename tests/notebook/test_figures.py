@@ -227,6 +227,43 @@ def test_words_of_curves_name_ends_and_turning_points():
     assert made.table.rows[1][:2] == ("1", "3")
 
 
+def _mixture():
+    reaction = eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140)
+    return eq.Mixture({"Fe^3+": 1e-3, "SCN^-": 1e-3}, [reaction], volume=0.010)
+
+
+def test_a_computed_time_course_is_drawn_with_its_stresses_named():
+    course = eq.time_course(_mixture(), 60.0, [(30.0, eq.Stress.add_solution({"Fe^3+": 0.1}, volume=0.0005))])
+    made = figures.time_course(course)
+    assert "iron three plus" in made.alt
+    assert "Line 1, at 30:" in made.alt
+    assert made.alt_neutral.count("Line 1") == 1
+    assert made.table.header[0] == "time / s"
+    assert len(made.png) > 1000
+    rates = figures.time_course(course, rates=True)
+    assert "forward" in rates.alt
+    assert "reverse" in rates.alt
+    assert rates.table.header == ("time / s", "forward", "reverse")
+
+
+@pytest.mark.parametrize(("over", "values", "label"), [
+    ("volume", np.linspace(0, 0.01, 20), "volume added / mL"),
+    ("T", np.linspace(280, 330, 20), "temperature / °C"),
+    ("Fe^3+", np.linspace(1e-4, 1e-2, 20), "total Fe^3+ / mmol L⁻¹"),
+])  # fmt: skip
+def test_a_computed_sweep_is_drawn(over, values, label):
+    result = eq.sweep(_mixture(), over, values)
+    made = figures.sweep(result, ["FeSCN^2+"])
+    assert made.table.header == (label, "FeSCN²⁺")
+    assert float(made.table.rows[0][1]) == pytest.approx(1000 * result["FeSCN^2+"][0], rel=1e-3)
+    assert len(figures.sweep(result).table.header) == 4
+
+
+def test_an_array_without_a_mapping_is_named():
+    with pytest.raises(eq.EqlibError, match="map each name"):
+        figures.sweep([1, 2, 3], ["Fe^3+"], "volume / L")
+
+
 def test_bars_print_their_numbers():
     texts = [t.get_text() for t in _texts(figures.concentration_bars(IRON).figure)]
     for state in (IRON.before, IRON.after):
