@@ -137,7 +137,12 @@ class Form(Panel):
                 control.fill(record.answer.get(control.part.id))
 
     def refill(self) -> None:
-        """After another id was given: its answers, or an empty form."""
+        """After another id was given: its answers, or an empty form. A form that was locked has to be
+        opened anew.
+        """
+        if not self.controls or self.button.disabled:
+            close(self.id)
+            return
         record = self.store.record_of(self.question.id)
         for control in self.controls:
             control.fill(None if record is None else record.answer.get(control.part.id))

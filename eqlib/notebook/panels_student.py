@@ -74,7 +74,10 @@ class StudentForm(Panel):
             return
         self.warned_for = ""
         self.refresh()
-        self.announce(f"Recorded. The questions on this page now use the numbers of {self.store.student}.")
+        self.announce(
+            f"Recorded. The questions on this page now use the numbers of {self.store.student}. "
+            "If you had run other cells already, choose Run, Run All Cells."
+        )
         self.tell()
 
     def announce(self, words: str) -> None:

@@ -17,7 +17,7 @@ from eqlib.assess.variants import normal_id
 from eqlib.chem.errors import EqlibError
 from eqlib.notebook.records_session import hub_user, marking, restored
 
-#: What else is kept like an answer: who is working, the question to try (never marked), which outcomes were seen.
+#: What else is kept like an answer: who is working, the question to try (never marked), what was revealed.
 WHO = "student"
 OURS = "eqlib:"
 TRY = f"{OURS}try-it"
