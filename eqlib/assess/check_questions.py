@@ -20,8 +20,6 @@ from eqlib.chem.errors import EqlibError
 CLEAR = 0.03
 #: Values closer than this share to each other are told apart by no student's rounding.
 APART = 0.01
-#: Share of the variants in which two mistakes may fall together by chance.
-CHANCE = 0.05
 _MOST_CORNERS = 64
 
 
@@ -40,17 +38,9 @@ def check_question(question, samples: int) -> list[str]:
             return [f"has no answer for some numbers: {error}"]
         tally.update(set(_doubts(question, outcome)))
         reached.update(_reachable(question, outcome))
-    lines = [
-        f"{what} (in {count} of {tried} sets of numbers)"
-        for what, count in tally.items()
-        if _matters(what, count, tried)
-    ]
+    lines = [f"{what} (in {count} of {tried} sets of numbers)" for what, count in tally.items()]
     lines += _never(question, reached)
     return lines + _batch_doubts(question, samples)
-
-
-def _matters(what, count, tried) -> bool:
-    return not what.startswith("two mistakes") or count > CHANCE * tried
 
 
 def sampled(question, samples: int):
