@@ -107,7 +107,7 @@ def test_aluminium_hydroxide_overwhelms_its_buffer(examples):
 
 
 def test_calcium_phosphate_with_and_without_hydrolysis(examples):
-    """Acid constants of phosphoric acid: pKa 2.15, 7.20, 12.35 at 25 °C, I = 0 (CRC Handbook; from memory)."""
+    """Phosphoric acid: pKa 2.15, 7.20, 12.35 at 25 °C, I = 0 (CRC Handbook; from memory)."""
     e = chosen(examples, "av-ca3po42")
     Ksp = e["given"]["Ksp"]
     r = eq.Reaction(e["reactions"][0], K=Ksp)
@@ -171,7 +171,7 @@ def test_silver_chloride_in_ammonia_with_protonation(examples):
     with_base = eq.Mixture({"AgCl(s)": amount, "NH3": needed}, [*silver, base, eq.water()]).equilibrate()
 
     def excess(a):
-        """Ammonia beyond what was added, for free ammonia a: [Cl] = [Ag] + [complex], and [NH4] = [OH] - [H]."""
+        """Ammonia beyond what was added, at a free: [Cl] = [Ag] + [complex], and [NH4] = [OH] - [H]."""
         chloride = math.sqrt(g["Ksp"] * (1 + g["Kf"] * a * a))
         complexed = g["Kf"] * g["Ksp"] / chloride * a * a
         hydroxide = math.sqrt(1.8e-5 * a + 10**-PKW)
