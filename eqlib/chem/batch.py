@@ -24,13 +24,15 @@ _ROUNDS = 100
 def equilibrate_many(reactions, totals, T=None, K=None, activity="ideal", headspace=0.0):
     """Equilibrate many mixtures of the same reactions.
 
-    ``totals``: {species: mol/L, number or array}; ``T``: K, number or array (default 298.15); ``K``: constants to use
-    instead of the reactions' own, {reaction or its number in the list: number or array}, on the reaction's own basis at
-    the mixture's temperature; ``activity``: as in ``Mixture.equilibrate``; ``headspace``: litres of gas per litre of
-    solution (without a solution, the vessel is the volume). All arrays broadcast together.
+    ``totals``: {species: mol/L, number or array}; ``T``: K, number or array (default 298.15); ``K``:
+    constants to use instead of the reactions' own, {reaction or its number in the list: number or array}, on
+    the reaction's own basis at the mixture's temperature; ``activity``: as in ``Mixture.equilibrate``;
+    ``headspace``: litres of gas per litre of solution (without a solution, the vessel is the volume). All
+    arrays broadcast together.
 
-    Returns {species: array}, every array of the broadcast shape: mol/L for solutes, mol per litre of gas space for
-    gases, mol per litre of mixture for solids. Raises EqlibError (one line) naming a species and the first bad value.
+    Returns {species: array}, every array of the broadcast shape: mol/L for solutes, mol per litre of gas
+    space for gases, mol per litre of mixture for solids. Raises EqlibError (one line) naming a species and
+    the first bad value.
     """
     activities.check_model(activity)
     job = _Job(reactions, totals, T, K, headspace)
@@ -52,15 +54,23 @@ class _Job:
         try:
             self.shape = np.broadcast_shapes(*shapes)
         except ValueError:
-            raise EqlibError(f"the arrays given do not fit together: their shapes are {sorted(set(shapes))}") from None
+            raise EqlibError(
+                f"the arrays given do not fit together: their shapes are {sorted(set(shapes))}"
+            ) from None
         flat = {n: np.broadcast_to(v, self.shape).reshape(-1) for n, v in totals.items()}
         self.count = int(np.prod(self.shape, dtype=int))
         names = [*totals, *(n for r in self.reactions if isinstance(r, Reaction) for n in r.coefficients)]
         self.solution = any(species(n).phase == "aq" for n in names)
         self.network = network_of(self.reactions, self.solution)
         self.space = float(headspace) if self.solution else 1.0
-        self.T = np.broadcast_to(temperature, self.shape).reshape(-1) if temperature.ndim else temperature.reshape(1)
-        self.ln_K = self._ln_K({q: np.broadcast_to(v, self.shape).reshape(-1) if v.ndim else v for q, v in given.items()})
+        self.T = (
+            np.broadcast_to(temperature, self.shape).reshape(-1)
+            if temperature.ndim
+            else temperature.reshape(1)
+        )
+        self.ln_K = self._ln_K(
+            {q: np.broadcast_to(v, self.shape).reshape(-1) if v.ndim else v for q, v in given.items()}
+        )
         index = self.network.index
         self.amounts = np.zeros((len(index), self.count))
         self.others = {}
@@ -125,12 +135,17 @@ class _Job:
         names = [self.network.names[i] for i in at]
         phases = np.flatnonzero(rows.pure)
 
-        def solve_one(row):
+        def solve_one(row, start):
             put_in = rows.amounts[:, row]
             problem = Problem(
-                table, rows.constants([row])[:, 0], ln_w, None, exact_amounts(put_in), max(put_in.max(), LEAST_SCALE)
+                table,
+                rows.constants([row])[:, 0],
+                ln_w,
+                None,
+                exact_amounts(put_in),
+                max(put_in.max(), LEAST_SCALE),
             )
-            return solver_phases.solve(problem, names, phases, {}, put_in)
+            return solver_phases.solve(problem, names, phases, {}, put_in, start)
 
         solve_rows(rows, solve_one)
         self.n[np.ix_(at, members)] = rows.n
@@ -156,7 +171,9 @@ class _Job:
             strength = found
             if turn % 3 == 2:
                 strength = _accelerated(before, previous, found)
-        raise EqlibError("no ionic strength agrees with itself in some of these mixtures; use activity='ideal'")
+        raise EqlibError(
+            "no ionic strength agrees with itself in some of these mixtures; use activity='ideal'"
+        )
 
     def _ionic_strength(self):
         dissolved = ~self.network.gas & ~self.network.pure
@@ -214,7 +231,11 @@ def _constants(reactions, K):
         number = key if isinstance(key, int) else None
         if number is None:
             wanted = key if isinstance(key, Reaction) else Reaction(key)
-            same = [q for q, r in enumerate(reactions) if dict(r.coefficients) == dict(with_protons(wanted).coefficients)]
+            same = [
+                q
+                for q, r in enumerate(reactions)
+                if dict(r.coefficients) == dict(with_protons(wanted).coefficients)
+            ]
             number = same[0] if same else None
         if number is None or not 0 <= number < len(reactions):
             raise EqlibError(f"K is given for {key!s:.80}, which is none of the reactions")
@@ -230,5 +251,7 @@ def _array(value, what, positive=False):
     bad = ~np.isfinite(array) | (array <= 0.0 if positive else array < 0.0)
     if bad.any():
         first = array[bad].flat[0] if array.ndim else float(array)
-        raise EqlibError(f"{what} must be finite and {'more than 0' if positive else '0 or more'}, not {first:g}")
+        raise EqlibError(
+            f"{what} must be finite and {'more than 0' if positive else '0 or more'}, not {first:g}"
+        )
     return array

@@ -233,7 +233,9 @@ class _Walk:
         change = self.frame.slope @ direction
         start_x, start_e = self.x, self.e
         room = np.maximum(self.ceiling - start_e, 0.0) + 2.0
-        part = min(1.0, 1.0 / max(float((change / room).max()), 1e-300), _LONGEST / float(np.abs(direction).max()))
+        part = min(
+            1.0, 1.0 / max(float((change / room).max()), 1e-300), _LONGEST / float(np.abs(direction).max())
+        )
         for _ in range(60):
             self.x = start_x + part * full
             self.evaluate()

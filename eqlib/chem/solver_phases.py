@@ -204,7 +204,9 @@ class _Search:
     def _blocking(self, table, ln_a, held, away):
         """The first phase to become saturated on a way that nothing else bounds."""
         pace = table.A @ away
-        outside = [int(i) for i in self.phases if i not in held and i not in self.reservoirs and pace[i] > 0.0]
+        outside = [
+            int(i) for i in self.phases if i not in held and i not in self.reservoirs and pace[i] > 0.0
+        ]
         return min(outside, key=lambda i: -ln_a[i] / pace[i], default=None)
 
     def _enter(self, table, x, held, row, amounts):

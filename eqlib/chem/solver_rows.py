@@ -1,9 +1,9 @@
 """The solver's iteration for many mixtures of one network at once.
 
-Rows that hold the same solids go together. One of them is solved by itself; its basis and its answer start the
-others, and all are iterated side by side. A row whose solids turn out wrong joins the rows that hold what it needs; a
-row whose scarce species would lose digits in this basis is taken to a better one. What has not converged after that is
-left to the solver for single mixtures, so every row is either right or raises.
+Rows that hold the same solids go together. One of them is solved by itself; its basis and its answer start
+the others, and all are iterated side by side. A row whose solids turn out wrong joins the rows that hold what
+it needs; a row whose scarce species would lose digits in this basis is taken to a better one. What has not
+converged after that is left to the solver for single mixtures, so every row is either right or raises.
 
 Arrays are laid out with the rows last, shape (species or basis, rows): NumPy then works along memory.
 """
@@ -14,26 +14,26 @@ import numpy as np
 
 from eqlib.chem.solver_newton import NOWHERE
 
-_STEPS = 16
+_STEPS, _PATIENCE = 16, 6
 _LONGEST = 30.0
-_DONE = 1e-8
+_DONE = 1e-6  # quadratic convergence: what is left after a step of 1e-6 is of the order of 1e-12
 _SATURATED = 1e-10
 _ROUNDING = 1e-13
 _DOMINATED = 7.0  # powers of e by which a species may outnumber one that its basis puts first
 _TURNS = 12
 _EXCHANGES = 6
 _FEW = 4  # rows for which starting a batch is not worth while
-_STARTS, _PER_START = 32, 100
-_BLOCK = 1024  # rows iterated together: their arrays fit into the cache of a processor
+_STARTS, _PER_START = 16, 100
+_BLOCK = 250_000  # multiplications in one matrix product: more would be shared out among threads, at a loss
 
 
 @dataclass
 class Rows:
     """Mixtures of one network in which the same species can be present.
 
-    ``amounts``: put in, shape (species, rows). ``ln_K``: shape (reactions, rows), or (reactions, 1) for all alike.
-    ``ln_w``: shape (species,). ``pure``: booleans, which species are pure phases. Results: ``ln_a`` and ``n``, shape
-    (species, rows); ``waiting``: booleans, rows still to be solved.
+    ``amounts``: put in, shape (species, rows). ``ln_K``: shape (reactions, rows), or (reactions, 1) for all
+    alike. ``ln_w``: shape (species,). ``pure``: booleans, which species are pure phases. Results: ``ln_a``
+    and ``n``, shape (species, rows); ``waiting``: booleans, rows still to be solved.
     """
 
     amounts: np.ndarray
@@ -58,14 +58,18 @@ class Rows:
 
 
 def solve_rows(rows, solve_one):
-    """Solve every row. ``solve_one(row)`` gives the Answer of the single solver and is used for starts and strays."""
+    """Solve every row.
+
+    ``solve_one(row, start)`` gives the Answer of the single solver, from a similar one or None; it is used
+    for starts and for strays.
+    """
     with np.errstate(all="ignore"):
         for _ in range(_TURNS):
             if np.count_nonzero(rows.waiting) <= _FEW:
                 break
             _work_off(rows, _starts(rows, solve_one))
         for row in rows.open:
-            _store(rows, row, solve_one(row))
+            _store(rows, row, solve_one(row, None))
 
 
 def _store(rows, row, answer):
@@ -82,9 +86,10 @@ def _starts(rows, solve_one):
     still = rows.open
     number = min(_STARTS, 1 + len(still) // _PER_START)
     chosen = still[np.unique(np.linspace(0, len(still) - 1, number + 2)[1:-1].astype(int))]
-    answers = [solve_one(row) for row in chosen]
-    for row, answer in zip(chosen, answers, strict=True):
-        _store(rows, row, answer)
+    answers = []
+    for row in chosen:
+        answers.append(solve_one(row, answers[-1] if answers else None))
+        _store(rows, row, answers[-1])
     still = rows.open
     nearest = _nearest(rows, still, chosen)
     work = {}
@@ -106,15 +111,27 @@ def _nearest(rows, still, chosen):
     if rows.ln_K.shape[1] > 1:
         features = np.vstack([features, rows.ln_K[np.ptp(rows.ln_K, axis=1) > 0.0]])
     wanted, known = features[:, still], features[:, chosen]
-    apart = (known**2).sum(axis=0)[:, None] - 2.0 * known.T @ wanted
-    return apart.argmin(axis=0)
+    wanted, known = wanted.astype(np.float32), known.astype(np.float32)
+    apart = _product(-2.0 * known.T, wanted) + (known**2).sum(axis=0)[:, None]
+    return np.ascontiguousarray(apart.T).argmin(axis=1)
 
 
 def _scaling(rows, table, row, members):
     """Basis species follow their totals from the solved row to the others."""
-    T = table.A.T @ rows.amounts[:, members]
+    T = _product(table.A.T, rows.amounts[:, members])
     ratio = T / (table.A.T @ rows.amounts[:, [row]])
     return np.where((ratio > 0.0) & np.isfinite(ratio), np.log(np.abs(ratio)), 0.0)
+
+
+def _product(matrix, columns):
+    """``matrix @ columns`` in pieces that the linear algebra library does not share out among threads."""
+    width = max(64, _BLOCK // max(matrix.size, 1))
+    if columns.shape[1] <= width:
+        return matrix @ columns
+    out = np.empty((len(matrix), columns.shape[1]))
+    for start in range(0, columns.shape[1], width):
+        np.matmul(matrix, columns[:, start : start + width], out=out[:, start : start + width])
+    return out
 
 
 def _work_off(rows, work):
@@ -138,7 +155,10 @@ def _merge(groups, held, group):
 
 
 def _advance(rows, held, table, members, x, moved):
-    """One minimisation of ``members``. Finished rows are stored; ``moved`` takes those that need other solids."""
+    """One minimisation of ``members``.
+
+    Finished rows are stored; ``moved`` takes those that need other solids.
+    """
     spot = [k for k, owner in enumerate(table.basis) if owner in held]
     x[spot] = 0.0
     batch = _Batch(rows, table, spot, members)
@@ -146,7 +166,7 @@ def _advance(rows, held, table, members, x, moved):
     members, x = batch.members[good], batch.x[:, good]
     if not len(members):
         return
-    ln_a = table.L @ rows.constants(members) + table.A @ x
+    ln_a = _product(table.L, rows.constants(members)) + _product(table.A, x)
     n = np.exp(np.minimum(ln_a + rows.ln_w[:, None], 690.0))
     fine = np.ones(len(members), dtype=bool)
     if rows.pure.any():
@@ -222,7 +242,8 @@ def _dominated(table, spot, e):
 def careful_totals(table, amounts):
     """Conserved totals with the rounding errors of every sum and product carried along; shape (basis, rows).
 
-    Error-free transformations of T. J. Dekker, Numer. Math. 18 (1971) 224, and D. E. Knuth (both from memory).
+    Error-free transformations of T. J. Dekker, Numer. Math. 18 (1971) 224, and D. E. Knuth (both from
+    memory).
     """
     T = np.zeros((len(table.basis), amounts.shape[1]))
     there = amounts.any(axis=1)
@@ -263,12 +284,15 @@ class _Batch:
         self.A = A
         both = np.hstack([np.maximum(A, 0.0), np.maximum(-A, 0.0)])
         self.both = np.ascontiguousarray(both.T)
-        pairs = (both[:, :, None] * A[:, None, :]).reshape(len(A), -1)
-        self.used_pairs = np.flatnonzero(pairs.any(axis=0))
-        self.pairs = np.ascontiguousarray(pairs[:, self.used_pairs].T)
+        size = len(self.free)
+        gain = (np.maximum(A, 0.0)[:, :, None] * A[:, None, :]).reshape(len(A), -1)
+        self.gain = np.ascontiguousarray(gain.T)
+        self.loss = [
+            (k, np.ascontiguousarray((A * both[:, [size + k]]).T)) for k in range(size) if (A[:, k] < 0).any()
+        ]
         self.rise = np.ascontiguousarray(table.A[self.bearing])
         self.T = careful_totals(table, rows.amounts[:, members])
-        self.base = table.L[self.bearing] @ rows.constants(members) + rows.ln_w[self.bearing, None]
+        self.base = _product(table.L[self.bearing], rows.constants(members)) + rows.ln_w[self.bearing, None]
 
     def minimise(self, x):
         """Iterate; returns booleans over ``members``: converged and balanced. The result is in ``self.x``."""
@@ -279,8 +303,9 @@ class _Batch:
         good = np.zeros(count, dtype=bool)
         T = self.T[self.free]
         spare = np.vstack([np.maximum(-T, 0.0), np.maximum(T, 0.0)])
-        for start in range(0, count, _BLOCK):
-            block = slice(start, min(start + _BLOCK, count))
+        width = max(64, _BLOCK // self.gain.size)
+        for start in range(0, count, width):
+            block = slice(start, min(start + width, count))
             base = self.base if self.base.shape[1] == 1 else self.base[:, block]
             self._minimise_block(x[:, block], base, spare[:, block], good[block])
         return good & (np.abs(x) < 1500.0).all(axis=0)
@@ -289,7 +314,7 @@ class _Batch:
         """Newton for a block of rows, in place; rows drop out as they are done."""
         size = len(self.free)
         going, y = np.arange(x.shape[1]), x
-        for _ in range(_STEPS):
+        for step in range(_STEPS):
             n = np.exp(np.minimum(base + self.rise @ y, 690.0))
             made_used = self.both @ n + spare
             gap = made_used[:size] - made_used[size:]
@@ -297,34 +322,39 @@ class _Batch:
             length = np.abs(direction).max(axis=0)
             direction *= np.minimum(1.0, _LONGEST / length)
             y[self.free] += direction
-            done = length < _DONE
-            if done.any():
-                balanced = (np.abs(gap) <= 1e-5 * (made_used[:size] + made_used[size:])).all(axis=0)
-                good[going[done & balanced]] = True
-            stay = ~done & np.isfinite(length)
             if y is not x:
                 x[:, going] = y
-            if not stay.any():
-                return
-            if not stay.all():
+            done = length < _DONE
+            finished = np.count_nonzero(done)
+            if finished:
+                balanced = (np.abs(gap) <= 1e-5 * (made_used[:size] + made_used[size:])).all(axis=0)
+                good[going[done & balanced]] = True
+            if finished >= len(going) - (step > _PATIENCE) * (1 + x.shape[1] // 32):
+                return  # a few stragglers are better tried from another start
+            if finished > len(going) // 4:
+                stay = ~done
                 going, y, spare = going[stay], y[:, stay], spare[:, stay]
                 base = base if base.shape[1] == 1 else base[:, stay]
 
     def _direction(self, n, made_used, gap):
         """Logarithmic Newton direction, by elimination along the diagonal for all rows together."""
         size = len(self.free)
-        J = np.zeros((2, size, size, n.shape[1]))
-        J.reshape(2 * size * size, -1)[self.used_pairs] = self.pairs @ n
-        M = J[0] / made_used[:size, None] - J[1] / made_used[size:, None]
+        M = (self.gain @ n).reshape(size, size, -1)
+        M /= made_used[:size, None]
+        for k, share in self.loss:
+            M[k] -= (share @ n) / made_used[size + k]
         ratio = gap / made_used[size:]
-        b = -np.where(np.abs(ratio) < 0.5, np.log1p(ratio), np.log(made_used[:size] / made_used[size:]))
-        for k in range(size):
-            for i in range(k + 1, size):
-                factor = M[i, k] / M[k, k]
-                M[i, k + 1 :] -= factor * M[k, k + 1 :]
-                b[i] -= factor * b[k]
-        for k in range(size - 1, -1, -1):
-            for j in range(k + 1, size):
-                b[k] -= M[k, j] * b[j]
-            b[k] /= M[k, k]
-        return b
+        b = np.log1p(ratio)
+        far = ~(np.abs(ratio) < 0.5)
+        if far.any():
+            b[far] = np.log(made_used[:size][far] / made_used[size:][far])
+        for k in range(size - 1):
+            scale = 1.0 / M[k, k]
+            M[k, k + 1 :] *= scale
+            b[k] *= scale
+            M[k + 1 :, k + 1 :] -= M[k + 1 :, k, None] * M[k, None, k + 1 :]
+            b[k + 1 :] -= M[k + 1 :, k] * b[k]
+        b[size - 1] /= M[size - 1, size - 1]
+        for k in range(size - 2, -1, -1):
+            b[k] -= (M[k, k + 1 :] * b[k + 1 :]).sum(axis=0)
+        return np.negative(b, out=b)
