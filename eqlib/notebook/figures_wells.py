@@ -5,12 +5,16 @@ Colour is an extra here: the label, the absorbance and the words under each vess
 dotted pattern marks a precipitate, and the bar beside a cuvette shows how deep it is filled.
 """
 
+import textwrap
+
+from eqlib.chem.errors import EqlibError
 from eqlib.lab.colour import Colour, colour_of, path_length
 from eqlib.notebook.alt_text import Table, listed, number, said
-from eqlib.notebook.figures_base import INK, QUIET, TEXT, LabelledFigure, heading, sheet, whole_sheet
+from eqlib.notebook.figures_base import INK, QUIET, SMALL, TEXT, LabelledFigure, heading, sheet, whole_sheet
 
 STAGES = ("before", "at once", "after")
 _WIDTH = 8.0
+_MOST = 6
 
 
 def wells(change, path_cm=1.0, view="side", light="daylight", area_cm2=None, labels=None, title=""):
@@ -20,6 +24,8 @@ def wells(change, path_cm=1.0, view="side", light="daylight", area_cm2=None, lab
     which the first state stands ``path_cm`` deep unless ``area_cm2`` is given. ``labels`` name the vessels.
     """
     states, labels = stages(change, labels)
+    if not 1 <= len(states) <= _MOST:
+        raise EqlibError(f"{len(states)} vessels do not fit on a figure; give 1 to {_MOST}")
     if view == "above" and area_cm2 is None and not isinstance(states[0], Colour):
         area_cm2 = 1000.0 * states[0].volume / path_length(states[0], path_cm)
     colours = [s if isinstance(s, Colour) else colour_of(s, path_cm, view, light, area_cm2) for s in states]
@@ -31,7 +37,8 @@ def wells(change, path_cm=1.0, view="side", light="daylight", area_cm2=None, lab
     for i, (label, colour, reading) in enumerate(zip(labels, colours, readings, strict=True)):
         _vessel(page, (i + 0.5) * step, min(step, 2.6), view, colour, label)
         _caption(page, (i + 0.5) * step, step, colour, reading, nm)
-    heading(figure, title or f"Seen from {'above' if view == 'above' else 'the side'}")
+    where = "above" if view == "above" else "the side"
+    heading(figure, title or f"Seen from {where}" + ("" if step >= 2.0 else f", absorbance at {nm:.0f} nm"))
     return LabelledFigure(figure, *_words(labels, colours, readings, nm, view))
 
 
@@ -73,15 +80,12 @@ def _vessel(page, middle, room, view, colour, label):
 
 
 def _caption(page, middle, step, colour, reading, nm):
-    page.text(middle, 0.98, f"A {reading:.2f} at {nm:.0f} nm", ha="center", va="top")
-    for i, line in enumerate(_wrapped(colour.words, int(9.0 * step))[:2]):
-        page.text(middle, 0.69 - 0.29 * i, line, color=QUIET, ha="center", va="top")
-
-
-def _wrapped(words, width):
-    import textwrap
-
-    return textwrap.wrap(words, max(width, 14))
+    roomy = step >= 2.0
+    size = SMALL if roomy else SMALL - 2
+    number_line = f"A {reading:.2f} at {nm:.0f} nm" if roomy else f"A {reading:.2f}"
+    page.text(middle, 0.98, number_line, size, ha="center", va="top")
+    for i, line in enumerate(textwrap.wrap(colour.words, int((9.0 if roomy else 10.0) * step))[:2]):
+        page.text(middle, 0.69 - 0.29 * i, line, size, QUIET, ha="center", va="top")
 
 
 def _words(labels, colours, readings, nm, view):

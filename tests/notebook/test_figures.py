@@ -66,6 +66,7 @@ MANY = {
     ),
     "a precipitate": lambda: figures.wells(stressed("iron-thiocyanate", "silver")),
     "long words": lambda: figures.wells(stressed("copper-ammonia", "more-ammonia"), view="above"),
+    "six wells": lambda: figures.wells([IRON.before, IRON.after] * 3),
     "many bars": lambda: figures.concentration_bars(stressed("copper-ammonia", "more-ammonia")),
     "equal": lambda: figures.curves(TIMES, {"Fe^3+": 0 * TIMES + 1, "SCN^-": 0 * TIMES + 1}, "time / s", "c"),
     "far apart": lambda: figures.q_and_k({"Q": 1e-12}, 1e12),
@@ -188,7 +189,7 @@ def test_a_grey_copy_keeps_every_mark(name):
     made = EVERY[name]()
     rgb = np.asarray(Image.open(io.BytesIO(made.png)).convert("RGB")).astype(int)
     marked = np.ptp(rgb, axis=2) > 60
-    if name.startswith(("wells", "two wells", "a precipitate", "long words")):
+    if name.startswith(("wells", "two wells", "a precipitate", "long words", "six")):
         return  # vessels are filled with the colour itself; their words and numbers are checked below
     grey = np.asarray(Image.open(io.BytesIO(made.png)).convert("L")).astype(int)
     assert np.all(grey[marked] < 215)
@@ -291,6 +292,8 @@ def test_the_spectrum_reads_at_the_wavelength_asked_for():
         (lambda: figures.q_and_k(1.0, 0.0), "K above zero"),
         (lambda: figures.q_and_k(-1.0, 2.0), "Q"),
         (lambda: figures.concentration_bars([IRON.before] * 5), "at most 4"),
+        (lambda: figures.wells([IRON.before] * 7), "1 to 6"),
+        (lambda: figures.wells([]), "1 to 6"),
         (lambda: figures.concentration_bars(IRON, species=["Ag^+"]), r"Ag\^\+"),
     ],
 )
