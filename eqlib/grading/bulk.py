@@ -1,6 +1,7 @@
 """Mark a whole class: every submission in the folder, several at once; a broken one never stops the rest.
 
-The path of a submission: ``intake`` reads it, ``marker`` sanitises it as nbgrader does, ``sandbox`` runs its cells,
+The path of a submission: ``intake`` reads it, ``marker`` sanitises it as nbgrader does, ``sandbox`` runs its
+cells,
 ``marks`` works out the scores from its recorded answers, ``marker`` saves them in nbgrader's gradebook.
 """
 
@@ -33,20 +34,30 @@ from eqlib.grading.summary import GradeSummary, StudentRow
 Progress = Callable[[int, int, str], None]
 
 
-def grade(course, assignment: str, jobs: int | None = None, progress: Progress | None = None,
-          limits: sandbox.Limits | None = None, feedback: bool = True) -> GradeSummary:
+def grade(
+    course,
+    assignment: str,
+    jobs: int | None = None,
+    progress: Progress | None = None,
+    limits: sandbox.Limits | None = None,
+    feedback: bool = True,
+) -> GradeSummary:
     """Mark every submission of ``assignment`` in the course folder, and fill nbgrader's gradebook.
 
     ``jobs``     how many to run at once; default, one for each processor.
     ``feedback`` also write the feedback pages.
 
-    Marks and comments given by hand are kept. Raises CourseError or QuestionError when the course itself is at
+    Marks and comments given by hand are kept. Raises CourseError or QuestionError when the course itself is
+    at
     fault; whatever is wrong with a submission becomes a line in ``problems``.
     """
     with warnings.catch_warnings():
-        # nbgrader, nbformat and traitlets warn about their own and each other's past; none of it concerns a class.
+        # nbgrader, nbformat and traitlets warn about their own and each other's past; none of it concerns
+        # a class.
         warnings.simplefilter("ignore")
-        return _Session(Course.open(course), assignment, limits or sandbox.Limits(), feedback).run(jobs, progress)
+        return _Session(Course.open(course), assignment, limits or sandbox.Limits(), feedback).run(
+            jobs, progress
+        )
 
 
 @dataclass
@@ -91,15 +102,23 @@ class _Session:
             rows = self._all(folders, jobs, progress)
         rows = notes.flag_copies(rows)
         problems = tuple(f"{row.student}: {line}" for row in rows for line in row.notes)
-        made = GradeSummary(self.course.root, self.assignment, tuple(rows), problems, self._notices(),
-                            time.monotonic() - started)
+        made = GradeSummary(
+            self.course.root,
+            self.assignment,
+            tuple(rows),
+            problems,
+            self._notices(),
+            time.monotonic() - started,
+        )
         summary.write(made)
         return made
 
     def _notices(self) -> tuple[str, ...]:
         said = [sandbox.notice()]
         if self.told:
-            said.append(f"The gradebook did not know {self.assignment} yet; its questions were entered from source/.")
+            said.append(
+                f"The gradebook did not know {self.assignment} yet; its questions were entered from source/."
+            )
         return tuple(line for line in said if line)
 
     def _all(self, folders, jobs: int, progress: Progress | None) -> list[StudentRow]:
@@ -157,7 +176,8 @@ class _Session:
         cells = ready["notebook"]["cells"]
         first = 1 if cells and cells[0].get("metadata", {}).get("eqlib", {}).get("restoring") else 0
         return any(
-            cell["cell_type"] == "code" and "".join(cell["source"]).strip() not in given | {""} for cell in cells[first:]
+            cell["cell_type"] == "code" and "".join(cell["source"]).strip() not in given | {""}
+            for cell in cells[first:]
         )
 
     def _end(self, work: _Work) -> StudentRow:
@@ -182,7 +202,9 @@ class _Session:
         row = scores(self.course, self.assignment, student, self.questions, judged)
         return replace(row, notes=tuple(lines), seconds=seconds)
 
-    def _score(self, student: str, name: str, ready: dict, ran: sandbox.Executed, judged: Judged) -> list[str]:
+    def _score(
+        self, student: str, name: str, ready: dict, ran: sandbox.Executed, judged: Judged
+    ) -> list[str]:
         kept = ready["answers"]
         records = newest(kept, ran.outputs, self.questions.assignment.id)
         shown = student_shown(kept, student)
@@ -217,7 +239,10 @@ def _finished(running: dict[str, _Work]) -> list[str]:
         done = [s for s, work in running.items() if all(f.done() for f in work.pending.values())]
         if done:
             return done
-        wait([f for work in running.values() for f in work.pending.values() if not f.done()], return_when=FIRST_COMPLETED)
+        wait(
+            [f for work in running.values() for f in work.pending.values() if not f.done()],
+            return_when=FIRST_COMPLETED,
+        )
     return []
 
 

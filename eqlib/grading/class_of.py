@@ -1,6 +1,8 @@
-"""Fill in a released notebook as a student would leave it: for an invented class, and for trying an assignment out.
+"""Fill in a released notebook as a student would leave it: for an invented class, and for trying an
+assignment out.
 
-The answers go through the code that the forms use: the same records, the same outputs in the same cells, the same
+The answers go through the code that the forms use: the same records, the same outputs in the same cells, the
+same
 journal beside the notebook. Only the clicking is left out, so a class of notebooks is made in seconds.
 """
 
@@ -59,7 +61,9 @@ class Display:
 
 def plain_bundle(question: Question, record: Record) -> dict:
     """A recorded answer as data and in plain words."""
-    said = ", ".join(f"{part.label}: {record.answer[part.id]}" for part in question.parts if part.id in record.answer)
+    said = ", ".join(
+        f"{part.label}: {record.answer[part.id]}" for part in question.parts if part.id in record.answer
+    )
     return {"text/plain": f"Recorded {record.at}, receipt {record.receipt}. {said}", MIME: record.to_dict()}
 
 
@@ -78,7 +82,9 @@ def fill(released, work: Work, questions: QuestionSet, display: Display | None =
         cell.source = work.code.get(name, cell.source)
         count += 1
         cell.execution_count = count
-        cell.outputs = [new_output("display_data", data=data) for data in _shown(cell.source, records, questions, display)]
+        cell.outputs = [
+            new_output("display_data", data=data) for data in _shown(cell.source, records, questions, display)
+        ]
     return book
 
 
@@ -97,7 +103,9 @@ def _shown(source: str, records, questions: QuestionSet, display: Display):
 
 
 def hand_in(folder: Path, name: str, book, work: Work, questions: QuestionSet, journal: bool = True) -> Path:
-    """Save a filled-in notebook, and the journal beside it, in a student's folder. Gives the notebook's path."""
+    """Save a filled-in notebook, and the journal beside it, in a student's folder. Gives the notebook's
+    path.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / f"{name}.ipynb"
     nbformat.write(book, path)

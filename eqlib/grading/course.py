@@ -59,12 +59,16 @@ def quiet_log() -> logging.Logger:
 
 def last_error() -> str:
     """What nbgrader's parts last complained of, in one line."""
-    reasons = [line for line in _remembered.lines if not line.startswith(("There was an error", "Please see"))]
+    reasons = [
+        line for line in _remembered.lines if not line.startswith(("There was an error", "Please see"))
+    ]
     return reasons[-1].strip()[:300] if reasons else "no reason given"
 
 
 def own_scripts_first() -> None:
-    """nbgrader starts ``alembic`` by name to make a gradebook: have ours found, activated environment or not."""
+    """nbgrader starts ``alembic`` by name to make a gradebook: have ours found, activated environment or
+    not.
+    """
     scripts = sysconfig.get_path("scripts")
     paths = os.environ.get("PATH", os.defpath).split(os.pathsep)
     if scripts not in paths:
@@ -84,21 +88,27 @@ class Course:
         if root.name == CONFIG:
             root = root.parent
         if not root.is_dir():
-            raise CourseError(f"{path}: there is no such folder; write the folder that holds {CONFIG} and source/")
+            raise CourseError(
+                f"{path}: there is no such folder; write the folder that holds {CONFIG} and source/"
+            )
         own_scripts_first()
         if not (root / "source").is_dir():
-            raise CourseError(f"{path}: no source folder in it; write the folder that holds {CONFIG} and source/")
+            raise CourseError(
+                f"{path}: no source folder in it; write the folder that holds {CONFIG} and source/"
+            )
         return cls(root)
 
     @cached_property
     def config(self) -> Config:
-        """The settings of the course's own ``nbgrader_config.py``; ours if it has none. Raises CourseError."""
+        """The settings in the course's ``nbgrader_config.py``; ours if it has none. Raises CourseError."""
         config = Config()
         if (self.root / CONFIG).is_file():
             try:
                 config = PyFileConfigLoader(CONFIG, path=str(self.root)).load_config()
             except Exception as error:  # noqa: BLE001 - the file is a program and may raise anything
-                raise CourseError(f"{self.root / CONFIG}: {type(error).__name__}: {error}; mend that file") from None
+                raise CourseError(
+                    f"{self.root / CONFIG}: {type(error).__name__}: {error}; mend that file"
+                ) from None
         else:
             configure(config, root=self.root)
         config.CourseDirectory.root = str(self.root)
@@ -122,7 +132,9 @@ class Course:
 
     def assignments(self) -> list[str]:
         """The assignments that have a source."""
-        return sorted(p.name for p in (self.root / "source").iterdir() if p.is_dir() and any(p.glob("*.ipynb")))
+        return sorted(
+            p.name for p in (self.root / "source").iterdir() if p.is_dir() and any(p.glob("*.ipynb"))
+        )
 
     def source(self, assignment: str) -> Path:
         """The source folder of an assignment. Raises CourseError naming what there is."""
@@ -150,7 +162,9 @@ class Course:
         return True
 
     def release(self, assignment: str, into: Path | None = None) -> Path:
-        """nbgrader's generate_assignment; ``into`` another folder than the course's ``release``. Gives the folder."""
+        """nbgrader's generate_assignment; ``into`` another folder than the course's ``release``. Gives the
+        folder.
+        """
         source = self.source(assignment)
         changes = {"assignment_id": assignment}
         if into is not None:

@@ -54,19 +54,28 @@ def make_course(folder: Path) -> Course:
     """Lay the course out in a new folder. Raises DemoError if something is there already."""
     try:
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-            raise DemoError(f"{folder} is there already and is not empty; name a new folder: eqlib demo FOLDER")
+            raise DemoError(
+                f"{folder} is there already and is not empty; name a new folder: eqlib demo FOLDER"
+            )
         folder.mkdir(parents=True, exist_ok=True)
         source = course_source()
         ignore = shutil.ignore_patterns(".*", "__pycache__", "*.journal.json", "instructor")
         shutil.copytree(source / "source", folder / "source", ignore=ignore)
         shutil.copy(source / CONFIG, folder / CONFIG)
     except OSError as error:
-        raise DemoError(f"{folder} could not be written ({error.strerror}); name another folder: eqlib demo FOLDER") from None
+        raise DemoError(
+            f"{folder} could not be written ({error.strerror}); name another folder: eqlib demo FOLDER"
+        ) from None
     return Course.open(folder)
 
 
-def demo(folder, jobs: int | None = None, display: class_of.Display | None = None, say: Callable[[str], None] = lambda line: None,
-         progress: Progress | None = None) -> Demo:
+def demo(
+    folder,
+    jobs: int | None = None,
+    display: class_of.Display | None = None,
+    say: Callable[[str], None] = lambda line: None,
+    progress: Progress | None = None,
+) -> Demo:
     """Make a course in ``folder``, release its assignment, have an invented class answer it, and mark it.
 
     ``display`` is how recorded answers look in the notebooks (see ``class_of.Display``).
@@ -78,12 +87,16 @@ def demo(folder, jobs: int | None = None, display: class_of.Display | None = Non
     say("An evening class of 24 answers it (invented: ids w01 to w24, nobody real) ...")
     hand_everything_in(course, ASSIGNMENT, display)
     say("Marking ...")
-    marking = grade(course.root, ASSIGNMENT, jobs=jobs, progress=progress, limits=Limits(cell_seconds=CELL_SECONDS))
+    marking = grade(
+        course.root, ASSIGNMENT, jobs=jobs, progress=progress, limits=Limits(cell_seconds=CELL_SECONDS)
+    )
     return Demo(course.root, marking, report(course.root, ASSIGNMENT))
 
 
 def hand_everything_in(course: Course, assignment: str, display: class_of.Display | None = None) -> None:
-    """Fill in the released notebook once for each member of the invented class, and put it where nbgrader looks."""
+    """Fill in the released notebook once for each member of the invented class, and put it where nbgrader
+    looks.
+    """
     questions = course.questions(assignment)
     (name, released), *_ = course.released_notebooks(assignment).items()
     source = course.source(assignment) / f"{name}.ipynb"

@@ -1,4 +1,6 @@
-"""An invented evening class: who knows what, who slipped where, and whose notebook is broken. Nobody in it is real."""
+"""An invented evening class: who knows what, who slipped where, and whose notebook is broken. Nobody in it
+is real.
+"""
 
 from __future__ import annotations
 
@@ -18,21 +20,37 @@ from eqlib.grading.class_of import Work
 
 #: Who holds which idea. Everybody else answers as the chemistry does.
 IDEAS = {
-    "w02": ("not_in_equation",), "w03": ("volume_ignored",), "w05": ("two_boxes",), "w06": ("not_in_equation",),
-    "w07": ("solid_shifts",), "w08": ("volume_ignored", "k_moves_conc"), "w10": ("not_in_equation", "heat_is_forward"),
-    "w11": ("two_boxes",), "w12": ("volume_ignored",), "w14": ("not_in_equation", "solid_shifts"),
-    "w15": ("spectator_acts",), "w16": ("volume_ignored", "two_boxes"), "w18": ("k_fixed_t",),
-    "w19": ("not_in_equation", "k_moves_conc"), "w24": ("not_in_equation", "volume_ignored", "two_boxes", "heat_is_forward"),
+    "w02": ("not_in_equation",),
+    "w03": ("volume_ignored",),
+    "w05": ("two_boxes",),
+    "w06": ("not_in_equation",),
+    "w07": ("solid_shifts",),
+    "w08": ("volume_ignored", "k_moves_conc"),
+    "w10": ("not_in_equation", "heat_is_forward"),
+    "w11": ("two_boxes",),
+    "w12": ("volume_ignored",),
+    "w14": ("not_in_equation", "solid_shifts"),
+    "w15": ("spectator_acts",),
+    "w16": ("volume_ignored", "two_boxes"),
+    "w18": ("k_fixed_t",),
+    "w19": ("not_in_equation", "k_moves_conc"),
+    "w24": ("not_in_equation", "volume_ignored", "two_boxes", "heat_is_forward"),
 }
 #: Slips in the working of the number from code: what is left out of the worked solution.
 SLIPS = {
-    "w04": (' * numbers["path"]', ""), "w09": (' - numbers["blank"]', ""), "w13": (' * numbers["path"]', ""),
-    "w17": (" - complex", ""), "w19": (' * numbers["path"]', ""), "w24": (" - complex", ""),
+    "w04": (' * numbers["path"]', ""),
+    "w09": (' - numbers["blank"]', ""),
+    "w13": (' * numbers["path"]', ""),
+    "w17": (" - complex", ""),
+    "w19": (' * numbers["path"]', ""),
+    "w24": (" - complex", ""),
 }
 WORDS = (
-    "Silver ions join the thiocyanate to a white solid. That leaves less free thiocyanate, so Q is above K and some of the red "
+    "Silver ions join the thiocyanate to a white solid. That leaves less free thiocyanate, so Q is "
+    "above K and some of the red "
     "complex falls apart. A second well with the same volume of water shows what the dilution alone does.",
-    "The silver takes away SCN-, so the reaction goes back. I would drop plain water into another well to compare.",
+    "The silver takes away SCN-, so the reaction goes back. I would drop plain water into another "
+    "well to compare.",
     "Ag+ is not in the equation but it reacts with SCN-.",
 )
 CHEAT = """import eqlib.notebook.lessons_check as checks
@@ -57,16 +75,21 @@ class Member:
 
 
 def evening_class(questions: QuestionSet, source: Path) -> list[Member]:
-    """The 24 members, always the same. ``source`` is the instructor's notebook, for the working of the code answers."""
+    """The 24 members, always the same. ``source`` is the instructor's notebook, for the working of the code
+    answers.
+    """
     chance = random.Random(2026)
     working = worked_cells(source)
     members = []
     for number in range(1, 25):
         student = f"w{number:02d}"
-        began = datetime(2026, 1, 20, 18, 30, tzinfo=UTC) + timedelta(minutes=number % 6, seconds=chance.randrange(60))
+        began = datetime(2026, 1, 20, 18, 30, tzinfo=UTC) + timedelta(
+            minutes=number % 6, seconds=chance.randrange(60)
+        )
         answers = {
             question.id: answer_of(question, student, IDEAS.get(student, ()))
-            for question in questions.values() if not question.manual and not question.code
+            for question in questions.values()
+            if not question.manual and not question.code
         }
         code = {name: text.replace(*SLIPS.get(student, ("", ""))) for name, text in working.items()}
         words = {q.id: WORDS[number % len(WORDS)] for q in questions.values() if q.manual}
@@ -104,7 +127,9 @@ def _cheat(book) -> None:
 
 
 def _delete_cells(book) -> None:
-    book.cells = [cell for cell in book.cells if cell.metadata.get("nbgrader", {}).get("grade_id") not in DELETED]
+    book.cells = [
+        cell for cell in book.cells if cell.metadata.get("nbgrader", {}).get("grade_id") not in DELETED
+    ]
 
 
 def worked_cells(source: Path) -> dict[str, str]:
@@ -118,7 +143,9 @@ def worked_cells(source: Path) -> dict[str, str]:
 
 
 def answer_of(question: Question, student: str, ideas) -> dict:
-    """The answer of somebody who holds ``ideas``, to the question as this student has it; else what the chemistry says."""
+    """The answer of somebody who holds ``ideas``, to the question as this student has it; else what the
+    chemistry says.
+    """
     outcome = question.outcome(student)
     answer = {}
     for part in question.parts:

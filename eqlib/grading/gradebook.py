@@ -12,7 +12,9 @@ from eqlib.grading.summary import QuestionRow, StudentRow
 
 
 def add_comments(course: Course, assignment: str, student: str, judged: Judged) -> None:
-    """Our feedback as the automatic comment of the code cell it belongs to; nbgrader keeps none for check cells."""
+    """Our feedback as the automatic comment of the code cell it belongs to; nbgrader keeps none for check
+    cells.
+    """
     with course.gradebook() as gradebook:
         submission = gradebook.find_submission(assignment, student)
         for book in submission.notebooks:
@@ -24,7 +26,9 @@ def add_comments(course: Course, assignment: str, student: str, judged: Judged) 
 
 
 def forget_submission(course: Course, assignment: str, student: str) -> None:
-    """Take back the empty scores of a submission that turned out not to be markable; an unmarked 0 would mislead."""
+    """Take back the empty scores of a submission that turned out not to be markable; an unmarked 0 would
+    mislead.
+    """
     with course.gradebook() as gradebook:
         gradebook.update_or_create_student(student)
         try:
@@ -33,7 +37,9 @@ def forget_submission(course: Course, assignment: str, student: str) -> None:
             return
 
 
-def scores(course: Course, assignment: str, student: str, questions: QuestionSet, judged: Judged) -> StudentRow:
+def scores(
+    course: Course, assignment: str, student: str, questions: QuestionSet, judged: Judged
+) -> StudentRow:
     """A student's row as the gradebook now has it; without points if it has no submission."""
     with course.gradebook() as gradebook:
         try:
@@ -47,9 +53,19 @@ def scores(course: Course, assignment: str, student: str, questions: QuestionSet
                 unread = grade.auto_score is None and grade.manual_score is None
                 to_read += bool(unread)
                 points = None if unread else float(grade.score)
-                rows.append(question_row(grade.name, points, float(grade.max_score), judged.marked.get(grade.name), questions))
-        return StudentRow(student, round(float(submission.score) - penalty, 6), float(submission.max_score), tuple(rows),
-                          float(penalty), to_read)
+                rows.append(
+                    question_row(
+                        grade.name, points, float(grade.max_score), judged.marked.get(grade.name), questions
+                    )
+                )
+        return StudentRow(
+            student,
+            round(float(submission.score) - penalty, 6),
+            float(submission.max_score),
+            tuple(rows),
+            float(penalty),
+            to_read,
+        )
 
 
 def _place(questions: QuestionSet, name: str) -> tuple:
@@ -57,19 +73,29 @@ def _place(questions: QuestionSet, name: str) -> tuple:
     return (order.index(name), "") if name in questions else (len(order), name)
 
 
-def question_row(name: str, points: float | None, most: float, marked: Marked | None, questions: QuestionSet) -> QuestionRow:
+def question_row(
+    name: str, points: float | None, most: float, marked: Marked | None, questions: QuestionSet
+) -> QuestionRow:
     """A question's row, with what the class report needs to know about the answer."""
     if marked is None:
         return QuestionRow(name, points, most)
     mistakes = tuple(dict.fromkeys(part.mistake for part in marked.mark.parts if part.mistake))
     answer = None
     if marked.record is not None:
-        answer = {"answer": dict(marked.record.answer), "at": marked.record.at, "student": marked.record.student}
-    return QuestionRow(name, points, most, mistakes, answer, _unexplained(marked, questions[name]), marked.mark.audit)
+        answer = {
+            "answer": dict(marked.record.answer),
+            "at": marked.record.at,
+            "student": marked.record.student,
+        }
+    return QuestionRow(
+        name, points, most, mistakes, answer, _unexplained(marked, questions[name]), marked.mark.audit
+    )
 
 
 def _unexplained(marked: Marked, question) -> dict[str, str]:
-    """Wrong parts that fit no known mistake. A number is put as a multiple of the right one: students' numbers differ."""
+    """Wrong parts that fit no known mistake. A number is put as a multiple of the right one: students'
+    numbers differ.
+    """
     if marked.record is None:
         return {}
     expected = question.outcome(marked.record.student).expected

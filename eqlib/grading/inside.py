@@ -1,6 +1,8 @@
-"""Run one notebook. This is the program that runs *inside* the sandbox; see ``sandbox.py`` for what starts it.
+"""Run one notebook. This is the program that runs *inside* the sandbox; see ``sandbox.py`` for what starts
+it.
 
-It reads one JSON job on its standard input and writes one JSON line to its standard output as each cell ends. What
+It reads one JSON job on its standard input and writes one JSON line to its standard output as each cell
+ends. What
 it writes is data from a process a student's code may have taken over: the reader treats it so.
 """
 
@@ -44,7 +46,9 @@ def main() -> None:
 
 
 def shed_privileges(uid: int | None) -> None:
-    """Become the unprivileged ``uid`` for good (None: stay who we are), and never gain anything by running a file."""
+    """Become the unprivileged ``uid`` for good (None: stay who we are), and never gain anything by running a
+    file.
+    """
     if uid is not None and os.getuid() == 0:
         os.setgroups([])
         os.setresgid(uid, uid, uid)
@@ -100,7 +104,8 @@ class Runner:
     async def run(self) -> None:
         """Run every code cell, starting the kernel anew when a cell killed it."""
         waiting = [
-            index for index, cell in enumerate(self.notebook.cells)
+            index
+            for index, cell in enumerate(self.notebook.cells)
             if cell.cell_type == "code" and cell.source.strip() and (self.only is None or index in self.only)
         ]
         while waiting:
@@ -109,13 +114,17 @@ class Runner:
                 break
             self.restarts += 1
         for index in waiting:
-            self._tell(index, NOT_RUN_NAME, [_error(NOT_RUN_NAME, "not run: an earlier cell ended the program")])
+            self._tell(
+                index, NOT_RUN_NAME, [_error(NOT_RUN_NAME, "not run: an earlier cell ended the program")]
+            )
         # Once more, because a later cell may have changed what an earlier one shows.
         for index in self.shown:
             self._tell(index, None, self.notebook.cells[index].outputs)
 
     async def _session(self, waiting: list[int]) -> list[int]:
-        """Run what is ``waiting`` in a fresh kernel; give back what is still waiting when that kernel is gone."""
+        """Run what is ``waiting`` in a fresh kernel; give back what is still waiting when that kernel is
+        gone.
+        """
         client = make_client(self.notebook, self.limits)
         async with client.async_setup_kernel(stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL):
             for index in self.ran if self.restarts else ():

@@ -1,6 +1,7 @@
 """Take in what students handed in: whatever it is called and however it is damaged, one folder at a time.
 
-Nothing here trusts a file: sizes are looked at before reading, links are not followed, and what cannot be read becomes
+Nothing here trusts a file: sizes are looked at before reading, links are not followed, and what cannot be
+read becomes
 one line that names the file and the mend.
 """
 
@@ -53,16 +54,23 @@ def submissions(course: Path, assignment: str) -> list[tuple[str, Path]]:
     return found
 
 
-def read_submission(student: str, folder: Path, expected: dict[str, object], grade_ids: dict[str, set[str]]) -> Submission:
+def read_submission(
+    student: str, folder: Path, expected: dict[str, object], grade_ids: dict[str, set[str]]
+) -> Submission:
     """Read one folder. ``expected``: the released notebook by name; ``grade_ids``: its cells' ids by name.
 
-    A notebook under another name is recognised by its cells. One that cannot be read is replaced by the released
+    A notebook under another name is recognised by its cells. One that cannot be read is replaced by the
+    released
     one if a journal of answers lies beside it, so that recorded answers still count.
     """
     try:
         paths = sorted(path for path in folder.rglob("*") if _ordinary(path, folder))
     except OSError as error:
-        return Submission(student, folder, unusable=f"the folder could not be read ({error.strerror}); check its permissions")
+        return Submission(
+            student,
+            folder,
+            unusable=f"the folder could not be read ({error.strerror}); check its permissions",
+        )
     books, notes = _read_books([p for p in paths if p.suffix == ".ipynb"], folder)
     notebooks, chosen_notes = _match(books, expected, grade_ids)
     files, file_notes = _read_files([p for p in paths if p.suffix != ".ipynb"], folder)
@@ -72,7 +80,9 @@ def read_submission(student: str, folder: Path, expected: dict[str, object], gra
         why = notes[0] if notes else "no notebook was handed in; ask for the .ipynb file"
         if not journal:
             return Submission(student, folder, files=files, notes=tuple(notes[1:]), unusable=why)
-        notebooks = {name: nbformat.from_dict(json.loads(json.dumps(book))) for name, book in expected.items()}
+        notebooks = {
+            name: nbformat.from_dict(json.loads(json.dumps(book))) for name, book in expected.items()
+        }
         notes.insert(0, f"{notes.pop(0) if notes else why}; marked from the journal of answers beside it")
     for name in expected:
         if name not in notebooks and len(expected) > 1:
@@ -107,19 +117,26 @@ def read_notebook(path: Path):
         size = path.stat().st_size
         if size > MAX_NOTEBOOK:
             raise UnreadableNotebook(
-                f"{name} is {size / 1e6:.0f} MB, far more than a notebook needs; ask for it again with its outputs cleared"
+                f"{name} is {size / 1e6:.0f} MB, far more than a notebook needs; ask for it again "
+                "with its outputs cleared"
             )
         if size == 0:
             raise UnreadableNotebook(f"{name} is empty (0 bytes); ask for it to be handed in again")
         text = path.read_bytes().decode("utf-8-sig", errors="replace")
     except OSError as error:
-        raise UnreadableNotebook(f"{name} could not be read ({error.strerror}); check its permissions") from None
+        raise UnreadableNotebook(
+            f"{name} could not be read ({error.strerror}); check its permissions"
+        ) from None
     try:
         raw = json.loads(text)
     except (ValueError, RecursionError):
-        raise UnreadableNotebook(f"{name} is not a notebook (it is not JSON); ask for it to be handed in again") from None
+        raise UnreadableNotebook(
+            f"{name} is not a notebook (it is not JSON); ask for it to be handed in again"
+        ) from None
     if not isinstance(raw, dict) or not isinstance(raw.get("cells", raw.get("worksheets")), list):
-        raise UnreadableNotebook(f"{name} is JSON but not a notebook (it has no cells); ask for it to be handed in again")
+        raise UnreadableNotebook(
+            f"{name} is JSON but not a notebook (it has no cells); ask for it to be handed in again"
+        )
     return _whole(raw, name)
 
 
@@ -136,7 +153,7 @@ def _whole(raw: dict, name: str):
 
 
 def _printable(value):
-    """Text that no file can hold (half of a surrogate pair) would stop the writing of everything around it."""
+    """Text that no file can hold (half of a surrogate pair) would stop the writing of all around it."""
     if isinstance(value, str):
         return value.encode("utf-8", errors="replace").decode("utf-8")
     if isinstance(value, list):
@@ -158,7 +175,9 @@ def _made_anew(raw: dict, name: str):
         if isinstance(metadata, dict) and isinstance(metadata.get("nbgrader"), dict):
             fresh.metadata["nbgrader"] = nbformat.from_dict(_printable(metadata["nbgrader"]))
         if cell["cell_type"] == "code":
-            line = json.dumps({"cell": 0, "status": None, "outputs": _printable(cell.get("outputs"))}).encode()
+            line = json.dumps(
+                {"cell": 0, "status": None, "outputs": _printable(cell.get("outputs"))}
+            ).encode()
             fresh.outputs = [nbformat.from_dict(output) for output in read_lines([line])[0].get(0, [])]
             for output in fresh.outputs:
                 clean_output(output)
@@ -169,15 +188,22 @@ def _made_anew(raw: dict, name: str):
 
 
 def _match(books: dict, expected: dict, grade_ids: dict) -> tuple[dict, list[str]]:
-    """Which file is which notebook: by the cells in it first, then by name. The one with most answers is marked."""
+    """Which file is which notebook: by the cells in it first, then by name. The one with most answers is
+    marked.
+    """
     chosen, notes = {}, []
     for name in expected:
-        likely = [path for path in books if path == f"{name}.ipynb" or _shared(books[path], grade_ids[name]) > 0]
+        likely = [
+            path for path in books if path == f"{name}.ipynb" or _shared(books[path], grade_ids[name]) > 0
+        ]
         if not likely and len(expected) == 1:
             likely = list(books)
         if not likely:
             continue
-        best = max(likely, key=lambda p: (_answers(books[p]), p == f"{name}.ipynb", _shared(books[p], grade_ids[name])))
+        best = max(
+            likely,
+            key=lambda p: (_answers(books[p]), p == f"{name}.ipynb", _shared(books[p], grade_ids[name])),
+        )
         chosen[name] = books[best]
         if best != f"{name}.ipynb":
             notes.append(f"{os.path.basename(best)} was taken for {name}.ipynb")
@@ -207,7 +233,10 @@ def _read_files(paths, folder) -> tuple[dict[str, bytes], list[str]]:
         try:
             size = path.stat().st_size
             if size > min(MAX_FILE, room) or len(files) >= MAX_FILES:
-                notes.append(f"{name} ({size / 1e6:.0f} MB) was left out: too large or too many files beside the notebook")
+                notes.append(
+                    f"{name} ({size / 1e6:.0f} MB) was left out: too large or too many files beside "
+                    "the notebook"
+                )
                 continue
             files[name] = path.read_bytes()
             room -= size

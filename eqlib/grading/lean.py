@@ -1,9 +1,11 @@
 """Which cells have to run at all: those from which an answer may come.
 
-A form or an outcome that the course itself put in the notebook shows the same as when the student saw it, and what it
-showed is saved in the notebook. So where the course's own cells are unchanged and nothing was added, only the cells that
-define things, the student's working, and the checks of answers given in code are run. If anything else was changed or
-added, everything runs, as nbgrader would.
+A form or an outcome that the course itself put in the notebook shows the same as when the student saw it,
+and what it
+showed is saved in the notebook. So where the course's own cells are unchanged and nothing was added, only
+the cells that
+define things, the student's working, and the checks of answers given in code are run. If anything else was
+changed or added, everything runs, as nbgrader would.
 """
 
 from __future__ import annotations
@@ -17,12 +19,14 @@ from eqlib.grading.class_of import plain_bundle
 #: Longest saved output of one cell that is kept, as JSON characters.
 MOST_KEPT = 2_000_000
 #: Lesson methods that only show something.
-_SHOWS = frozenset("ask bench check intro receipt reveal student try_it".split())
+_SHOWS = frozenset(["ask", "bench", "check", "intro", "receipt", "reveal", "student", "try_it"])
 
 
 def cells_to_run(notebook: dict, released, questions: QuestionSet) -> set[int] | None:
     """The numbers of the code cells that have to run; None for all of them."""
-    given = {_key(cell) for cell in released.cells if cell.cell_type == "code"} if released is not None else set()
+    given = (
+        {_key(cell) for cell in released.cells if cell.cell_type == "code"} if released is not None else set()
+    )
     chosen = set()
     for index, cell in enumerate(notebook["cells"]):
         if cell["cell_type"] != "code" or not _source(cell).strip():
@@ -51,7 +55,11 @@ def only_shows(source: str, questions: QuestionSet) -> bool:
     if len(body) != 1 or not isinstance(body[0], ast.Expr) or not isinstance(body[0].value, ast.Call):
         return False
     call = body[0].value
-    called = isinstance(call.func, ast.Attribute) and isinstance(call.func.value, ast.Name) and call.func.attr in _SHOWS
+    called = (
+        isinstance(call.func, ast.Attribute)
+        and isinstance(call.func.value, ast.Name)
+        and call.func.attr in _SHOWS
+    )
     plain = all(isinstance(argument, ast.Constant) for argument in call.args) and not call.keywords
     if not called or not plain:
         return False
@@ -62,7 +70,9 @@ def only_shows(source: str, questions: QuestionSet) -> bool:
 
 
 def saved_outputs(submitted) -> dict[str, list]:
-    """What the cells of a submitted notebook showed when it was saved, by grade id; over-long ones are left out."""
+    """What the cells of a submitted notebook showed when it was saved, by grade id; over-long ones are left
+    out.
+    """
     kept = {}
     for cell in submitted.cells:
         meta = cell.metadata.get("nbgrader")
@@ -72,8 +82,12 @@ def saved_outputs(submitted) -> dict[str, list]:
     return kept
 
 
-def as_saved(notebook: dict, ran: set[int], saved: dict[str, list], records: dict[str, Record], questions) -> dict[int, list]:
-    """Outputs for the cells that did not run: the saved ones, or the recorded answer if the outputs were cleared."""
+def as_saved(
+    notebook: dict, ran: set[int], saved: dict[str, list], records: dict[str, Record], questions
+) -> dict[int, list]:
+    """Outputs for the cells that did not run: the saved ones, or the recorded answer if the outputs were
+    cleared.
+    """
     outputs = {}
     for index, cell in enumerate(notebook["cells"]):
         if cell["cell_type"] != "code" or index in ran:
@@ -86,7 +100,9 @@ def as_saved(notebook: dict, ran: set[int], saved: dict[str, list], records: dic
 def _recorded(name: str, records: dict[str, Record], questions: QuestionSet) -> list:
     if name not in records or name not in questions:
         return []
-    return [{"output_type": "display_data", "data": plain_bundle(questions[name], records[name]), "metadata": {}}]
+    return [
+        {"output_type": "display_data", "data": plain_bundle(questions[name], records[name]), "metadata": {}}
+    ]
 
 
 def _meta(cell: dict) -> dict:

@@ -1,6 +1,8 @@
-"""nbgrader's own autograde and feedback, one submission at a time, with the running of student code taken out.
+"""nbgrader's own autograde and feedback, one submission at a time, with the running of student code taken
+out.
 
-``prepare`` does what ``nbgrader autograde`` does before it executes, ``finish`` what it does after. In between the
+``prepare`` does what ``nbgrader autograde`` does before it executes, ``finish`` what it does after. In
+between the
 cells run in a sandbox. Everything is written in a spare folder and moved into place when whole.
 """
 
@@ -12,12 +14,12 @@ import shutil
 from pathlib import Path
 
 import nbformat
+from nbconvert.exporters import HTMLExporter, NotebookExporter
+from nbconvert.writers import FilesWriter
 from nbgrader.converters import Autograde, GenerateFeedback
 from nbgrader.converters.base import BaseConverter
 from nbgrader.preprocessors import Execute
 from nbgrader.utils import parse_utc, rmtree
-from nbconvert.exporters import HTMLExporter, NotebookExporter
-from nbconvert.writers import FilesWriter
 from traitlets.utils.importstring import import_item
 
 from eqlib.grading.course import Course, quiet_log
@@ -25,7 +27,9 @@ from eqlib.grading.intake import Submission
 
 
 class Stage:
-    """A spare folder that looks like a course to nbgrader: submitted, autograded and feedback, not yet in place."""
+    """A spare folder that looks like a course to nbgrader: submitted, autograded and feedback, not yet in
+    place.
+    """
 
     def __init__(self, folder: Path, course: Course, assignment: str):
         self.folder = folder
@@ -117,7 +121,9 @@ class Marker(Autograde):
         self._sanitizing = False
         try:
             self._init_preprocessors()
-            BaseConverter.convert_single_notebook(self, str(self.stage.path("autograded", student) / f"{name}.ipynb"))
+            BaseConverter.convert_single_notebook(
+                self, str(self.stage.path("autograded", student) / f"{name}.ipynb")
+            )
         finally:
             self._sanitizing = True
 

@@ -1,6 +1,8 @@
-"""Where a submission gets its score: from its recorded answers, by our own code, outside the student's process.
+"""Where a submission gets its score: from its recorded answers, by our own code, outside the student's
+process.
 
-What the student's own check cells showed is replaced. A changed check, a printed score or an early exit gains nothing.
+What the student's own check cells showed is replaced. A changed check, a printed score or an early exit
+gains nothing.
 """
 
 from __future__ import annotations
@@ -38,8 +40,12 @@ class Judged:
 
 
 def newest(kept: Collected, outputs: dict[int, list], assignment: str) -> dict[str, Record]:
-    """The recorded answers, brought up to date by what the cells recorded when they ran (answers given in code)."""
-    ran = collect_answers({"cells": [{"outputs": shown} for _, shown in sorted(outputs.items())]}, None, assignment)
+    """The recorded answers, brought up to date by what the cells recorded when they ran (answers given in
+    code).
+    """
+    ran = collect_answers(
+        {"cells": [{"outputs": shown} for _, shown in sorted(outputs.items())]}, None, assignment
+    )
     best = {name: record for name, record in kept.items() if record.assignment == assignment}
     for name, record in ran.items():
         if name not in best or record.when > best[name].when:
@@ -80,7 +86,14 @@ def _not_run():
 class ReplaceScores(NbGraderPreprocessor):
     """Put our own mark into every check cell, where nbgrader will read it."""
 
-    def __init__(self, questions: QuestionSet, records: dict[str, Record], judged: Judged, student: str | None, **kwargs):
+    def __init__(
+        self,
+        questions: QuestionSet,
+        records: dict[str, Record],
+        judged: Judged,
+        student: str | None,
+        **kwargs,
+    ):
         super().__init__(**kwargs)
         self.questions = questions
         self.records = records
@@ -107,7 +120,9 @@ class ReplaceScores(NbGraderPreprocessor):
             self.judged.claimed[name] = claimed
         cell.outputs = [
             new_output("display_data", data={"text/markdown": explained(made), "text/plain": made.audit}),
-            new_output("execute_result", data={"text/plain": repr(points)}, execution_count=cell.execution_count),
+            new_output(
+                "execute_result", data={"text/plain": repr(points)}, execution_count=cell.execution_count
+            ),
         ]
         return cell, resources
 

@@ -1,4 +1,6 @@
-"""The lines an instructor reads after marking: one plain sentence for each thing worth a look, never an accusation."""
+"""The lines an instructor reads after marking: one plain sentence for each thing worth a look, never an
+accusation.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,9 @@ _SAME_AT_LEAST = 3
 _UNREADABLE = ("SyntaxError", "IndentationError", "TabError")
 
 
-def of_submission(student: str, ready: dict, ran: Executed, records: dict, judged: Judged, skipped: bool) -> list[str]:
+def of_submission(
+    student: str, ready: dict, ran: Executed, records: dict, judged: Judged, skipped: bool
+) -> list[str]:
     """Everything to be said about one notebook of one student."""
     lines = list(ready["answers"].problems)
     answered = [name for name in records if name in judged.marked]
@@ -32,12 +36,17 @@ def of_submission(student: str, ready: dict, ran: Executed, records: dict, judge
     if judged.claimed:
         lines.append(_claims(judged))
     if judged.others:
-        lines.append(f"scored by the student's own run, as nbgrader does, because it is no question of ours: {_list(judged.others)}")
+        lines.append(
+            "scored by the student's own run, as nbgrader does, because it is no question of ours: "
+            f"{_list(judged.others)}"
+        )
     return lines
 
 
 def _ids(student: str, records: dict) -> list[str]:
-    others = sorted({r.student for r in records.values() if r.student and normal_id(r.student) != normal_id(student)})
+    others = sorted(
+        {r.student for r in records.values() if r.student and normal_id(r.student) != normal_id(student)}
+    )
     if not others:
         return []
     return [f"answers were recorded under the id {_list(others)}; marked by the numbers shown there"]
@@ -88,10 +97,12 @@ def flag_copies(rows: list) -> list:
     said = defaultdict(list)
     for (one, other), count in shared.items():
         if count >= _SAME_AT_LEAST:
-            line = "{} answers were recorded at the same moments as those of {}; perhaps one file was handed in twice"
+            line = "{} answers were recorded at the same moments as those of {}; one file handed in twice?"
             said[one].append(line.format(count, other))
             said[other].append(line.format(count, one))
-    return [replace(row, notes=(*row.notes, *said[row.student])) if row.student in said else row for row in rows]
+    return [
+        replace(row, notes=(*row.notes, *said[row.student])) if row.student in said else row for row in rows
+    ]
 
 
 def _key(answer: dict) -> str:

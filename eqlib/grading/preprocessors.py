@@ -1,4 +1,6 @@
-"""Our steps among nbgrader's own: answers kept, damaged cells mended, pages made safe. See ``settings`` for the order."""
+"""Our steps among nbgrader's own: answers kept, damaged cells mended, pages made safe. See ``settings`` for
+the order.
+"""
 
 from __future__ import annotations
 
@@ -23,7 +25,8 @@ _JOURNALS = "answers-*.journal.json"
 class KeepAnswers(NbGraderPreprocessor):
     """Carry the recorded answers past ClearOutput: a first cell gives them to the lesson again.
 
-    Answers are read from the notebook's outputs and from the journal beside it. One that cannot be read is named in
+    Answers are read from the notebook's outputs and from the journal beside it. One that cannot be read is
+    named in
     the log and left out; the others count.
     """
 
@@ -53,7 +56,9 @@ def answers_in(nb, folder, assignment: str | None = None) -> Collected:
 
 
 def student_shown(found: Collected, handed_in_by: str) -> str | None:
-    """Whose numbers stood in the notebook: the id typed there; nobody's if answers were recorded without one."""
+    """Whose numbers stood in the notebook: the id typed there; nobody's if answers were recorded without
+    one.
+    """
     if found.student:
         return found.student
     return None if found else handed_in_by
@@ -66,7 +71,8 @@ def restoring_cell(found: Collected, handed_in_by: str):
         "records": {question: record.to_dict() for question, record in found.items()},
     }
     text = json.dumps(handed, ensure_ascii=True, allow_nan=False)
-    source = f"# Put here by marking: the answers recorded in this notebook.\nfrom eqlib.notebook import restore\n\nrestore({text!r})"
+    comment = "# Put here by marking: the answers recorded in this notebook."
+    source = f"{comment}\nfrom eqlib.notebook import restore\n\nrestore({text!r})"
     cell = new_code_cell(source, metadata={OURS: {"restoring": True}, "jupyter": {"source_hidden": True}})
     cell.id = "answers-kept"
     return cell
@@ -81,7 +87,8 @@ def is_restoring(cell) -> bool:
 class MendCells(NbGraderPreprocessor):
     """Give the cells back what makes them nbgrader's, and put back those that were deleted.
 
-    nbgrader itself stops at metadata it cannot read, and can put back a deleted check cell only where a graded or
+    nbgrader itself stops at metadata it cannot read, and can put back a deleted check cell only where a
+    graded or
     solution cell precedes it. What was put back is listed in ``resources["eqlib"]["put_back"]``.
     """
 
@@ -97,13 +104,15 @@ class MendCells(NbGraderPreprocessor):
             _mend(cell, wanted)
         put_back = _put_back(nb, wanted)
         for name in put_back:
-            self.log.warning("%s, %s: cell %s was missing and was put back", where["student"], where["notebook"], name)
+            self.log.warning(
+                "%s, %s: cell %s was missing and was put back", where["student"], where["notebook"], name
+            )
         resources.setdefault(OURS, {})["put_back"] = put_back
         return nb, resources
 
 
 def wanted_cells(source) -> dict[str, dict]:
-    """By grade id, in order: the cell type, source and nbgrader metadata of every cell the gradebook knows."""
+    """By grade id, in order: cell type, source and nbgrader metadata of every cell the gradebook knows."""
     points = {cell.name: float(cell.max_score) for cell in (*source.grade_cells, *source.task_cells)}
     grades = {cell.name for cell in source.grade_cells}
     solutions = {cell.name for cell in source.solution_cells}
@@ -111,8 +120,14 @@ def wanted_cells(source) -> dict[str, dict]:
     wanted = {}
     for cell in source.source_cells:
         meta = {
-            "schema_version": 3, "grade_id": cell.name, "grade": cell.name in grades, "solution": cell.name in solutions,
-            "locked": bool(cell.locked), "task": cell.name in tasks, "checksum": cell.checksum, "cell_type": cell.cell_type,
+            "schema_version": 3,
+            "grade_id": cell.name,
+            "grade": cell.name in grades,
+            "solution": cell.name in solutions,
+            "locked": bool(cell.locked),
+            "task": cell.name in tasks,
+            "checksum": cell.checksum,
+            "cell_type": cell.cell_type,
         }
         if cell.name in points:
             meta["points"] = points[cell.name]
@@ -121,7 +136,7 @@ def wanted_cells(source) -> dict[str, dict]:
 
 
 def _mend(cell, wanted) -> None:
-    """Known cells get the source's own metadata; anything else that claims to be nbgrader's loses the claim."""
+    """Known cells get the source's own metadata; others that claim to be nbgrader's lose the claim."""
     if "nbgrader" not in cell.metadata:
         return
     meta = cell.metadata["nbgrader"]
@@ -167,7 +182,9 @@ class MakeSafe(NbGraderPreprocessor):
 
 
 def drop_journals(assignment: str, student: str, notebooks) -> None:
-    """After a release is made: remove journals left by trying the assignment out, so that none reaches a student."""
+    """After a release is made: remove journals left by trying the assignment out, so that none reaches a
+    student.
+    """
     for folder in Path("release").glob(f"**/{assignment}"):
         for journal in folder.glob(_JOURNALS):
             journal.unlink()

@@ -1,4 +1,5 @@
-"""The class at a glance: marks by question, which misconceptions to teach against, and wrong answers nobody explained.
+"""The class at a glance: marks by question, which misconceptions to teach against, and wrong answers nobody
+explained.
 
 Made from what the last marking wrote; marks given by hand since then are read from the gradebook.
 """
@@ -25,7 +26,9 @@ TOP = 3
 
 @dataclass(frozen=True)
 class QuestionLine:
-    """One question over the class: ``mean`` of those marked, ``share`` of its points, how many had full marks or none."""
+    """One question over the class: ``mean`` of those marked, ``share`` of its points, how many had full
+    marks or none.
+    """
 
     question: str
     title: str
@@ -86,7 +89,9 @@ class ClassReport:
 
 
 def report(course, assignment: str) -> ClassReport:
-    """The report of the last marking; it is written as ``class.csv`` and ``class.md`` too. Raises CourseError."""
+    """The report of the last marking; it is written as ``class.csv`` and ``class.md`` too. Raises
+    CourseError.
+    """
     opened = Course.open(course)
     questions = opened.questions(assignment)
     rows = summary.read(opened.root, assignment)
@@ -97,8 +102,13 @@ def report(course, assignment: str) -> ClassReport:
         )
     rows = tuple(_brought_up_to_date(opened, assignment, row, questions) for row in rows)
     made = ClassReport(
-        opened.root, assignment, questions.assignment.title, rows,
-        tuple(_question_lines(rows, questions)), tuple(mistake_lines(rows)), tuple(_odd_answers(rows)),
+        opened.root,
+        assignment,
+        questions.assignment.title,
+        rows,
+        tuple(_question_lines(rows, questions)),
+        tuple(mistake_lines(rows)),
+        tuple(_odd_answers(rows)),
     )
     made.folder.mkdir(parents=True, exist_ok=True)
     summary.write_atomically(made.folder / "class.csv", as_csv(made))
@@ -126,8 +136,14 @@ def _question_lines(rows, questions):
         most = theirs[0].max_points
         mean = statistics.fmean(points) if points else 0.0
         yield QuestionLine(
-            name, questions[name].title if name in questions else name, most, len(points), mean,
-            mean / most if most else 0.0, sum(p >= most for p in points), sum(p <= 0 for p in points),
+            name,
+            questions[name].title if name in questions else name,
+            most,
+            len(points),
+            mean,
+            mean / most if most else 0.0,
+            sum(p >= most for p in points),
+            sum(p <= 0 for p in points),
             sum(q.points is None for q in theirs),
         )
 
@@ -166,12 +182,27 @@ def as_csv(made: ClassReport) -> str:
     """One line for each question and one for each misconception, for a spreadsheet."""
     out = io.StringIO()
     table = csv.writer(out, lineterminator="\n")
-    table.writerow(["kind", "id", "title", "students", "mean points", "out of", "full marks", "no marks", "who"])
+    table.writerow(
+        ["kind", "id", "title", "students", "mean points", "out of", "full marks", "no marks", "who"]
+    )
     for line in made.questions:
-        table.writerow(["question", line.question, line.title, line.marked, f"{line.mean:.2f}", f"{line.max_points:g}",
-                        line.full, line.none, ""])
+        table.writerow(
+            [
+                "question",
+                line.question,
+                line.title,
+                line.marked,
+                f"{line.mean:.2f}",
+                f"{line.max_points:g}",
+                line.full,
+                line.none,
+                "",
+            ]
+        )
     for line in made.mistakes:
-        table.writerow(["misconception", line.id, line.title, line.count, "", "", "", "", " ".join(line.students)])
+        table.writerow(
+            ["misconception", line.id, line.title, line.count, "", "", "", "", " ".join(line.students)]
+        )
     return out.getvalue()
 
 
@@ -182,21 +213,38 @@ def as_markdown(made: ClassReport) -> str:
     if marked:
         mean = statistics.fmean(row.points for row in marked)
         lines[-1] += f" Mean {mean:.1f} of {marked[0].max_points:g}."
-    lines += ["", "## Questions", "", "| Question | Mean | Of | Full marks | No marks | Still to read |", "|-|-|-|-|-|-|"]
     lines += [
-        f"| {_cell(q.title)} (`{q.question}`) | {q.mean:.2f} | {q.max_points:g} | {q.full} | {q.none} | {q.to_read} |"
+        "",
+        "## Questions",
+        "",
+        "| Question | Mean | Of | Full marks | No marks | Still to read |",
+        "|-|-|-|-|-|-|",
+    ]
+    lines += [
+        f"| {_cell(q.title)} (`{q.question}`) | {q.mean:.2f} | {q.max_points:g} | {q.full} | {q.none} "
+        f"| {q.to_read} |"
         for q in made.questions
     ]
-    lines += ["", "## Misconceptions", "", "Answers were consistent with these; what a person thinks, only they can say.", ""]
+    lines += [
+        "",
+        "## Misconceptions",
+        "",
+        "Answers were consistent with these; what a person thinks, only they can say.",
+        "",
+    ]
     lines += ["| Id | What they seem to think | Students | In | Who |", "|-|-|-|-|-|"]
     lines += [
         f"| `{m.id}` | {_cell(m.title)} | {m.count} | {', '.join(m.questions)} | {', '.join(m.students)} |"
         for m in made.mistakes
     ]
     lines += ["", "## For the next lesson", ""]
-    lines += [f"{n}. **{m.title}** ({m.count}). {m.remedy}" for n, m in enumerate(made.top, start=1)] or ["Nothing stands out."]
+    lines += [f"{n}. **{m.title}** ({m.count}). {m.remedy}" for n, m in enumerate(made.top, start=1)] or [
+        "Nothing stands out."
+    ]
     lines += ["", "## Wrong answers that fit no known mistake", ""]
-    lines += [f"- {o.question}, {o.part}: {o.answer} ({', '.join(o.students)})" for o in made.odd] or ["None."]
+    lines += [f"- {o.question}, {o.part}: {o.answer} ({', '.join(o.students)})" for o in made.odd] or [
+        "None."
+    ]
     return "\n".join(lines) + "\n"
 
 

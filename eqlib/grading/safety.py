@@ -1,6 +1,7 @@
 """Make what students wrote safe to look at: no script of theirs runs in anybody else's browser.
 
-Everything is an allow-list. HTML keeps the tags and attributes a worked answer needs; drawings become images, in
+Everything is an allow-list. HTML keeps the tags and attributes a worked answer needs; drawings become
+images, in
 which a browser runs nothing; of an output's several forms only those known to be harmless are kept.
 """
 
@@ -15,11 +16,12 @@ import nh3
 
 MIME_ANSWER = "application/vnd.eqlib.answer+json"
 
-_TAGS = frozenset(
-    "a abbr b blockquote br caption code col colgroup dd del details div dl dt em figcaption figure h1 h2 h3 h4 h5 h6"
-    " hr i img kbd li ol p pre s samp section small span strong sub summary sup table tbody td tfoot th thead tr u ul"
-    " var".split()
-)
+_TAGS_TEXT = """
+a abbr b blockquote br caption code col colgroup dd del details div dl dt em figcaption figure h1 h2 h3
+h4 h5 h6 hr i img kbd li ol p pre s samp section small span strong sub summary sup table tbody td tfoot
+th thead tr u ul var
+"""
+_TAGS = frozenset(_TAGS_TEXT.split())
 _ATTRIBUTES = {
     "*": {"class", "role", "style", "title", "lang", "dir"},
     "a": {"href"},
@@ -32,13 +34,15 @@ _ATTRIBUTES = {
     "colgroup": {"span"},
 }
 # Nothing that takes an element out of its place on the page: no position, no transform, no z-index.
-_STYLES = frozenset(
-    "background background-color border border-bottom border-collapse border-color border-left border-radius border-right"
-    " border-spacing border-style border-top border-width box-sizing color display flex flex-wrap font-family font-size"
-    " font-style font-variant-numeric font-weight gap height line-height list-style margin margin-bottom margin-left"
-    " margin-right margin-top max-height max-width min-height min-width overflow-x padding padding-bottom padding-left"
-    " padding-right padding-top text-align text-decoration vertical-align white-space width".split()
-)
+_STYLES_TEXT = """
+background background-color border border-bottom border-collapse border-color border-left border-radius
+border-right border-spacing border-style border-top border-width box-sizing color display flex flex-wrap
+font-family font-size font-style font-variant-numeric font-weight gap height line-height list-style
+margin margin-bottom margin-left margin-right margin-top max-height max-width min-height min-width
+overflow-x padding padding-bottom padding-left padding-right padding-top text-align text-decoration
+vertical-align white-space width
+"""
+_STYLES = frozenset(_STYLES_TEXT.split())
 _SVG = re.compile(r"<svg\b[^>]*>.*?</svg\s*>", re.DOTALL | re.IGNORECASE)
 _LABEL = re.compile(r"""aria-label\s*=\s*(?:"([^"]*)"|'([^']*)')""", re.IGNORECASE)
 _TITLE = re.compile(r"<title[^>]*>(.*?)</title", re.DOTALL | re.IGNORECASE)
@@ -47,7 +51,8 @@ _DATA_IMAGE = re.compile(r"data:image/(?:png|jpeg|gif|webp|svg\+xml);base64,[A-Z
 _CLASS = re.compile(r"(?:eq|eqlib)(?:[-_][\w-]*)?|dataframe|highlight|[a-z][a-z0-9]{0,2}")
 _UNSAFE_STYLE = re.compile(r"url\s*\(|expression|@|\\|/\*|image-set|element\s*\(", re.IGNORECASE)
 
-# What a browser is shown of an output; every other form of it (JavaScript, widgets, plots that load code) is dropped.
+# What a browser is shown of an output; every other form of it (JavaScript, widgets, plots that load code)
+# is dropped.
 _TEXT_MIMES = ("text/plain", "text/latex", "text/markdown", MIME_ANSWER)
 _IMAGE_MIMES = ("image/png", "image/jpeg")
 _NOTE_DROPPED = "(an interactive output, not shown here for safety)"
@@ -72,7 +77,8 @@ def clean_html(html: str) -> str:
 def _filtered(tag: str, attribute: str, value: str) -> str | None:
     squeezed = re.sub(r"[\s\x00-\x1f]+", "", unescape(value)).lower()
     if attribute == "src":
-        # Only pictures carried in the page itself: a picture fetched from elsewhere tells its owner who looked.
+        # Only pictures carried in the page itself: a picture fetched from elsewhere tells its owner who
+        # looked.
         return value if tag == "img" and _DATA_IMAGE.fullmatch(value.strip()) else None
     if attribute == "href":
         return None if squeezed.startswith(("data:", "javascript:", "vbscript:")) else value
@@ -103,7 +109,9 @@ def svg_image(svg: str, label: str = "") -> str:
 
 def clean_bundle(data: dict) -> dict:
     """The forms of one output that may be shown, cleaned. Never empty."""
-    clean = {mime: _text(data[mime]) if mime != MIME_ANSWER else data[mime] for mime in _TEXT_MIMES if mime in data}
+    clean = {
+        mime: _text(data[mime]) if mime != MIME_ANSWER else data[mime] for mime in _TEXT_MIMES if mime in data
+    }
     if "text/markdown" in clean:
         # Raw HTML in it is cleaned when it is rendered; see ``markdown_to_html``.
         clean["text/markdown"] = _text(clean["text/markdown"])
@@ -147,7 +155,11 @@ def clean_output(output) -> None:
     if output.get("output_type") in ("display_data", "execute_result", "update_display_data"):
         output["data"] = clean_bundle(dict(output.get("data") or {}))
         sizes = (output.get("metadata") or {}).get("image/png") or {}
-        kept = {key: sizes[key] for key in ("width", "height") if isinstance(sizes, dict) and type(sizes.get(key)) is int}
+        kept = {
+            key: sizes[key]
+            for key in ("width", "height")
+            if isinstance(sizes, dict) and type(sizes.get(key)) is int
+        }
         output["metadata"] = {"image/png": kept} if kept else {}
 
 

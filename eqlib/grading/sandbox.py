@@ -1,9 +1,13 @@
 """Run a student's notebook where it can do no harm, and bring back only what its cells showed, as data.
 
-Each notebook gets a process of its own. Where bubblewrap is installed and permitted that process sees Python, eqlib
-and a small scratch disk in memory, and nothing else: no course, no home, no network, no other process. Started by
-root, it becomes an unprivileged user before anything of a student's runs (the limit on processes does not bind root).
-Otherwise it is an ordinary separate process, under the same limits. Time, memory and output are watched from outside.
+Each notebook gets a process of its own. Where bubblewrap is installed and permitted that process sees
+Python, eqlib
+and a small scratch disk in memory, and nothing else: no course, no home, no network, no other process.
+Started by
+root, it becomes an unprivileged user before anything of a student's runs (the limit on processes does not
+bind root).
+Otherwise it is an ordinary separate process, under the same limits. Time, memory and output are watched from
+outside.
 """
 
 from __future__ import annotations
@@ -27,14 +31,22 @@ from eqlib.grading.settings import CELL_SECONDS
 
 #: First of the user ids taken by notebooks when root marks; each worker has its own, so limits do not mix.
 FIRST_UID = 61_100
-_SYSTEM_FILES = ("/etc/ld.so.cache", "/etc/localtime", "/etc/fonts", "/etc/alternatives", "/etc/ssl/openssl.cnf")
+_SYSTEM_FILES = (
+    "/etc/ld.so.cache",
+    "/etc/localtime",
+    "/etc/fonts",
+    "/etc/alternatives",
+    "/etc/ssl/openssl.cnf",
+)
 _SCRATCH_BYTES = 256 * 1024 * 1024
 _POLL = 0.1
 
 
 @dataclass(frozen=True)
 class Limits:
-    """What one submission may use. Seconds, megabytes (per process and all together), kilobytes of output per cell."""
+    """What one submission may use. Seconds, megabytes (per process and all together), kilobytes of output
+    per cell.
+    """
 
     cell_seconds: float = CELL_SECONDS
     notebook_seconds: float = 180.0
@@ -48,7 +60,9 @@ class Limits:
 
 @dataclass(frozen=True)
 class Executed:
-    """What came back: outputs by cell number, what went wrong with a cell by number, and how it ended as a whole."""
+    """What came back: outputs by cell number, what went wrong with a cell by number, and how it ended as a
+    whole.
+    """
 
     outputs: dict[int, list] = field(default_factory=dict)
     trouble: dict[int, str] = field(default_factory=dict)
@@ -63,8 +77,17 @@ def isolation() -> str:
         return "process"
     try:
         trial = subprocess.run(
-            [*_wrapped(), sys.executable, "-I", "-c", "import eqlib.grading.inside as i; i.shed_privileges(61099)"],
-            capture_output=True, timeout=30, check=False, env=_environment("/tmp"),
+            [
+                *_wrapped(),
+                sys.executable,
+                "-I",
+                "-c",
+                "import eqlib.grading.inside as i; i.shed_privileges(61099)",
+            ],
+            capture_output=True,
+            timeout=30,
+            check=False,
+            env=_environment("/tmp"),
         )
     except (OSError, subprocess.TimeoutExpired):
         return "process"
@@ -76,7 +99,8 @@ def notice() -> str | None:
     if isolation() == "bubblewrap":
         return None
     return (
-        "Submissions run as ordinary separate processes, because bubblewrap (bwrap) is missing or not permitted here; "
+        "Submissions run as ordinary separate processes, because bubblewrap (bwrap) is missing or "
+        "not permitted here; "
         "marks are safe all the same, but mark only files you would open yourself."
     )
 
@@ -99,13 +123,45 @@ def _wrapped() -> list[str]:
     course = Path(__file__).parents[1] / "course"
     if course.is_dir():
         command += ["--size", "4096", "--tmpfs", str(course)]
-    command += ["--proc", "/proc", "--dev", "/dev", "--size", str(_SCRATCH_BYTES), "--perms", "1777", "--tmpfs", "/tmp"]
-    command += ["--remount-ro", "/dev", "--size", str(_SCRATCH_BYTES), "--perms", "1777", "--tmpfs", "/dev/shm"]
+    command += [
+        "--proc",
+        "/proc",
+        "--dev",
+        "/dev",
+        "--size",
+        str(_SCRATCH_BYTES),
+        "--perms",
+        "1777",
+        "--tmpfs",
+        "/tmp",
+    ]
+    command += [
+        "--remount-ro",
+        "/dev",
+        "--size",
+        str(_SCRATCH_BYTES),
+        "--perms",
+        "1777",
+        "--tmpfs",
+        "/dev/shm",
+    ]
     command += ["--remount-ro", "/", "--unshare-ipc", "--unshare-pid", "--unshare-net", "--unshare-uts"]
-    command += ["--unshare-cgroup-try", "--die-with-parent", "--new-session", "--chdir", "/tmp", "--cap-drop", "ALL"]
+    command += [
+        "--unshare-cgroup-try",
+        "--die-with-parent",
+        "--new-session",
+        "--chdir",
+        "/tmp",
+        "--cap-drop",
+        "ALL",
+    ]
     if os.getuid() == 0:
         return [*command, "--cap-add", "CAP_SETUID", "--cap-add", "CAP_SETGID"]
-    return [*command, "--unshare-user", "--disable-userns"] if _can_disable_userns() else [*command, "--unshare-user"]
+    return (
+        [*command, "--unshare-user", "--disable-userns"]
+        if _can_disable_userns()
+        else [*command, "--unshare-user"]
+    )
 
 
 @cache
@@ -120,7 +176,11 @@ def _python_folders() -> tuple[str, ...]:
     """Every folder the interpreter, its libraries and eqlib are read from."""
     package = Path(__file__).resolve().parents[1]
     wanted = {sys.prefix, sys.base_prefix, str(package), os.path.dirname(os.path.realpath(sys.executable))}
-    wanted |= {path for key, path in sysconfig.get_paths().items() if key in ("stdlib", "platstdlib", "purelib", "platlib")}
+    wanted |= {
+        path
+        for key, path in sysconfig.get_paths().items()
+        if key in ("stdlib", "platstdlib", "purelib", "platlib")
+    }
     wanted |= {str(Path(link).parent) for link in _links(Path(sys.executable))}
     fonts = font_list()
     if fonts:
@@ -158,8 +218,11 @@ def font_list() -> str | None:
         folder.chmod(0o755)
         if not list(folder.glob("fontlist*.json")):
             subprocess.run(
-                [sys.executable, "-c", "import matplotlib.font_manager"], env={**os.environ, "MPLCONFIGDIR": str(folder)},
-                capture_output=True, timeout=120, check=False,
+                [sys.executable, "-c", "import matplotlib.font_manager"],
+                env={**os.environ, "MPLCONFIGDIR": str(folder)},
+                capture_output=True,
+                timeout=120,
+                check=False,
             )
     except (OSError, subprocess.TimeoutExpired):
         return None
@@ -168,19 +231,36 @@ def font_list() -> str | None:
 
 def _environment(home: str) -> dict[str, str]:
     """Nothing of the instructor's own environment reaches a student's code."""
-    threads = {name: "1" for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")}
+    threads = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
     return {
-        "HOME": home, "TMPDIR": home, "MPLCONFIGDIR": f"{home}/matplotlib", "IPYTHONDIR": f"{home}/ipython",
-        "JUPYTER_RUNTIME_DIR": f"{home}/run", "JUPYTER_CONFIG_DIR": f"{home}/jupyter", "JUPYTER_DATA_DIR": f"{home}/data",
-        "PATH": f"{os.path.dirname(sys.executable)}:/usr/bin:/bin", "LANG": "C.UTF-8", "LC_ALL": "C.UTF-8",
-        "MALLOC_ARENA_MAX": "2", "PYTHONDONTWRITEBYTECODE": "1", "NBGRADER_EXECUTION": "autograde", "USER": "student",
-        "PYDEVD_DISABLE_FILE_VALIDATION": "1", **threads,
+        "HOME": home,
+        "TMPDIR": home,
+        "MPLCONFIGDIR": f"{home}/matplotlib",
+        "IPYTHONDIR": f"{home}/ipython",
+        "JUPYTER_RUNTIME_DIR": f"{home}/run",
+        "JUPYTER_CONFIG_DIR": f"{home}/jupyter",
+        "JUPYTER_DATA_DIR": f"{home}/data",
+        "PATH": f"{os.path.dirname(sys.executable)}:/usr/bin:/bin",
+        "LANG": "C.UTF-8",
+        "LC_ALL": "C.UTF-8",
+        "MALLOC_ARENA_MAX": "2",
+        "PYTHONDONTWRITEBYTECODE": "1",
+        "NBGRADER_EXECUTION": "autograde",
+        "USER": "student",
+        "PYDEVD_DISABLE_FILE_VALIDATION": "1",
+        **threads,
     }
 
 
-def run_notebook(notebook: dict, files: dict[str, bytes], limits: Limits | None = None, worker: int = 0,
-                 only: set[int] | None = None) -> Executed:
-    """Run the code cells of ``notebook`` (plain data) beside ``files``; never raises for anything the notebook does.
+def run_notebook(
+    notebook: dict,
+    files: dict[str, bytes],
+    limits: Limits | None = None,
+    worker: int = 0,
+    only: set[int] | None = None,
+) -> Executed:
+    """Run the code cells of ``notebook`` (plain data) beside ``files``; never raises for anything the
+    notebook does.
 
     ``only``: the numbers of the cells to run; None runs all.
     """
@@ -192,23 +272,33 @@ def run_notebook(notebook: dict, files: dict[str, bytes], limits: Limits | None 
         if not wrapped and uid is not None:
             os.chown(scratch, uid, uid)
         job = {
-            "notebook": notebook, "uid": uid, "fonts": font_list(), "only": None if only is None else sorted(only),
+            "notebook": notebook,
+            "uid": uid,
+            "fonts": font_list(),
+            "only": None if only is None else sorted(only),
             "files": {name: base64.b64encode(data).decode("ascii") for name, data in files.items()},
             "limits": {**asdict(limits), "processes": _process_limit(limits, wrapped)},
         }
         command = [*(_wrapped() if wrapped else []), sys.executable, "-I", "-m", "eqlib.grading.inside"]
-        return Watch(command, _environment(home), json.dumps(job).encode(), limits, uid if not wrapped else None, home).run()
+        return Watch(
+            command, _environment(home), json.dumps(job).encode(), limits, uid if not wrapped else None, home
+        ).run()
 
 
 def _process_limit(limits: Limits, wrapped: bool) -> int:
-    """Without a user id of its own a notebook's processes are counted with all of the instructor's: allow for those."""
+    """Without a user id of its own a notebook's processes are counted with all of the instructor's: allow
+    for those.
+    """
     if os.getuid() == 0 or wrapped:
         return limits.processes
     import psutil
 
     ours = os.getuid()
-    mine = sum(p.info["num_threads"] or 1 for p in psutil.process_iter(["uids", "num_threads"])
-               if p.info["uids"] and p.info["uids"].real == ours)
+    mine = sum(
+        p.info["num_threads"] or 1
+        for p in psutil.process_iter(["uids", "num_threads"])
+        if p.info["uids"] and p.info["uids"].real == ours
+    )
     return limits.processes + mine
 
 
@@ -224,8 +314,13 @@ class Watch:
         self.overflow = False
         self.seen: dict[int, object] = {}
         self.process = subprocess.Popen(
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment,
-            start_new_session=True, cwd=home,
+            command,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env=environment,
+            start_new_session=True,
+            cwd=home,
         )
 
     def run(self) -> Executed:
@@ -271,7 +366,8 @@ class Watch:
         if seconds > self.limits.notebook_seconds:
             return f"it ran longer than {self.limits.notebook_seconds:g} seconds in all and was stopped"
         allowed = self.limits.total_memory_mb * 1024 * 1024
-        # Forks share most of what they seem to hold: count exactly, which is slow, only when the rough sum is too much.
+        # Forks share most of what they seem to hold: count exactly, which is slow, only when the rough sum
+        # is too much.
         if self._memory() > allowed and self._memory(exact=True) > allowed:
             return f"it used more than {self.limits.total_memory_mb} MB of memory and was stopped"
         return None
@@ -332,7 +428,7 @@ def _end_all_of(uid: int) -> None:
 
 
 def read_lines(lines: list[bytes]) -> tuple[dict[int, list], dict[int, str]]:
-    """The outputs and troubles in a runner's lines. A line that is not what a runner writes is passed over."""
+    """The outputs and troubles in a runner's lines. A line that no runner writes is passed over."""
     outputs: dict[int, list] = {}
     trouble: dict[int, str] = {}
     for line in lines:
@@ -357,7 +453,9 @@ def _is_output(output) -> bool:
     if type(output) is not dict:
         return False
     try:
-        whole = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell("", outputs=[nbformat.from_dict(output)])])
+        whole = nbformat.v4.new_notebook(
+            cells=[nbformat.v4.new_code_cell("", outputs=[nbformat.from_dict(output)])]
+        )
         return isvalid(whole)
     except (AttributeError, TypeError, ValueError, RecursionError):
         return False

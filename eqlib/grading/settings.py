@@ -1,4 +1,6 @@
-"""The course's nbgrader settings, in one place: ``nbgrader_config.py`` only calls ``configure(c, __file__)``."""
+"""The course's nbgrader settings, in one place: ``nbgrader_config.py`` only calls ``configure(c,
+__file__)``.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +13,8 @@ CELL_SECONDS = 20
 def configure(c, config_file=None, course_id: str = "equilibrium", root=None) -> None:
     """Fill in nbgrader's configuration object ``c``.
 
-    ``config_file`` is the path of the calling ``nbgrader_config.py``: the course is the folder it lies in, wherever
+    ``config_file`` is the path of the calling ``nbgrader_config.py``: the course is the folder it lies in,
+    wherever
     the command is run from. ``root`` names the folder outright instead.
     """
     root = Path(root) if root is not None else _folder_of(config_file)

@@ -28,7 +28,9 @@ class QuestionRow:
 
 @dataclass(frozen=True)
 class StudentRow:
-    """One student. ``points`` is the score in the gradebook, penalty taken off; None if nothing could be marked."""
+    """One student. ``points`` is the score in the gradebook, penalty taken off; None if nothing could be
+    marked.
+    """
 
     student: str
     points: float | None
@@ -42,7 +44,9 @@ class StudentRow:
 
 @dataclass(frozen=True)
 class GradeSummary:
-    """The result of ``bulk.grade``. ``problems`` are lines for the instructor, each beginning with its student."""
+    """The result of ``bulk.grade``. ``problems`` are lines for the instructor, each beginning with its
+    student.
+    """
 
     course: Path
     assignment: str
@@ -71,12 +75,20 @@ def reports_folder(course: Path, assignment: str) -> Path:
 
 
 def write(summary: GradeSummary) -> None:
-    """Write ``marks.csv`` (for a spreadsheet) and ``marks.json`` (for ``eqlib report``), each whole or not at all."""
+    """Write ``marks.csv`` (for a spreadsheet) and ``marks.json`` (for ``eqlib report``), each whole or not
+    at all.
+    """
     summary.folder.mkdir(parents=True, exist_ok=True)
     write_atomically(summary.marks_csv, marks_table(summary.rows))
-    data = {"format": FORMAT, "assignment": summary.assignment, "rows": [asdict(row) for row in summary.rows],
-            "problems": list(summary.problems)}
-    write_atomically(summary.folder / "marks.json", json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False))
+    data = {
+        "format": FORMAT,
+        "assignment": summary.assignment,
+        "rows": [asdict(row) for row in summary.rows],
+        "problems": list(summary.problems),
+    }
+    write_atomically(
+        summary.folder / "marks.json", json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False)
+    )
 
 
 def marks_table(rows) -> str:
@@ -91,8 +103,17 @@ def marks_table(rows) -> str:
         points = {q.question: q.points for q in row.questions}
         cells = ["" if points.get(name) is None else f"{points[name]:g}" for name in names]
         total = "" if row.points is None else f"{row.points:g}"
-        table.writerow([_cell(row.student), *cells, f"{row.penalty:g}", total, f"{row.max_points:g}", row.to_read or "",
-                        _cell("; ".join(row.notes))])
+        table.writerow(
+            [
+                _cell(row.student),
+                *cells,
+                f"{row.penalty:g}",
+                total,
+                f"{row.max_points:g}",
+                row.to_read or "",
+                _cell("; ".join(row.notes)),
+            ]
+        )
     return out.getvalue()
 
 

@@ -84,7 +84,14 @@ RIGHT = {"direction": "reverse", "K": "same", "reason": "q_above_K"}
 
 
 def meta(name, grade=False, locked=True, solution=False, points=None):
-    data = {"schema_version": 3, "grade_id": name, "grade": grade, "locked": locked, "solution": solution, "task": False}
+    data = {
+        "schema_version": 3,
+        "grade_id": name,
+        "grade": grade,
+        "locked": locked,
+        "solution": solution,
+        "task": False,
+    }
     return {"nbgrader": {**data, **({"points": points} if points else {})}}
 
 
@@ -99,10 +106,13 @@ def source_notebook():
             new_code_cell('lesson.check("water")', metadata=meta("water", grade=True, points=4)),
             new_code_cell('lesson.ask("kc")', metadata=meta("form-kc")),
             new_code_cell(
-                f"### BEGIN SOLUTION\n{WORKING}\n### END SOLUTION", metadata=meta("answer-kc", locked=False, solution=True)
+                f"### BEGIN SOLUTION\n{WORKING}\n### END SOLUTION",
+                metadata=meta("answer-kc", locked=False, solution=True),
             ),
             new_code_cell('lesson.check("kc", Kc)', metadata=meta("kc", grade=True, points=3)),
-            new_markdown_cell("because", metadata=meta("why", grade=True, locked=False, solution=True, points=2)),
+            new_markdown_cell(
+                "because", metadata=meta("why", grade=True, locked=False, solution=True, points=2)
+            ),
         ],
     )
 
@@ -131,13 +141,17 @@ class Tiny:
 
     def work(self, student, water=None, code=WORKING, words="Because of Q.", **more):
         answers = {"water": RIGHT if water is None else water} if water != {} else {}
-        return Work(student, answers, {"answer-kc": code} if code else {}, {"why": words} if words else {}, **more)
+        return Work(
+            student, answers, {"answer-kc": code} if code else {}, {"why": words} if words else {}, **more
+        )
 
     def book(self, work):
         return fill(self.released, work, self.questions)
 
     def hand_in(self, work, book=None, name=ASSIGNMENT, journal=True):
-        return hand_in(self.folder(work.student), name, book or self.book(work), work, self.questions, journal)
+        return hand_in(
+            self.folder(work.student), name, book or self.book(work), work, self.questions, journal
+        )
 
 
 @pytest.fixture(scope="session")

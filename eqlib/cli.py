@@ -1,0 +1,352 @@
+"""The ``eqlib`` command: demo, grade, report, prep, check.
+
+Exit status: 0 all well; 1 something to look at; 2 used in a way that cannot work. Errors are one plain line.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import importlib
+import os
+import shlex
+import shutil
+import sys
+import warnings
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from eqlib import __version__
+from eqlib.chem.errors import EqlibError
+
+LOOK, USAGE = 1, 2
+DEFAULT_DEMO = Path("demo-course")
+#: Columns of a table when nobody's terminal says how wide it is.
+WIDE = 150
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Teaching chemical equilibrium: prepare the bench, check a course, mark a class, see what to teach.",
+)
+
+
+class UsageError(EqlibError):
+    """Something on the command line that cannot work; the message says what and how to mend it."""
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command; ends the program with its exit status."""
+    sys.exit(run(arguments))
+
+
+def run(arguments: list[str] | None = None) -> int:
+    """Run the command and give its exit status. Prints at most one line for an error."""
+    # Libraries warn about each other; what matters to an instructor is said by the commands themselves.
+    warnings.simplefilter("ignore")
+    try:
+        status = app(args=arguments, standalone_mode=False, prog_name="eqlib")
+        sys.stdout.flush()
+        return status if isinstance(status, int) else 0
+    except typer.Exit as leaving:
+        return leaving.exit_code
+    except (typer.Abort, KeyboardInterrupt):
+        return _complain("stopped; what was finished is kept, and the command can be run again", LOOK)
+    except BrokenPipeError:
+        # The reader of our output (head, less) has gone; nothing more can be said to it.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return LOOK
+    except EqlibError as error:
+        return _complain(str(error), USAGE if _is_usage(error) else LOOK)
+    except Exception as error:
+        if hasattr(error, "format_message"):
+            # Typer's own complaints about the arguments; their class differs between its versions.
+            return _complain(
+                f"{error.format_message().rstrip('.')}; `eqlib --help` shows how it is used", USAGE
+            )
+        if os.environ.get("EQLIB_DEBUG"):
+            raise
+        said = " ".join(str(error).split())[:300]
+        return _complain(f"unexpected {type(error).__name__}: {said}; EQLIB_DEBUG=1 shows where", LOOK)
+
+
+def _complain(line: str, status: int) -> int:
+    print(f"eqlib: {' '.join(line.split())}", file=sys.stderr)
+    return status
+
+
+def _is_usage(error: EqlibError) -> bool:
+    return type(error).__name__ in ("UsageError", "CourseError", "DemoError", "PrepError")
+
+
+def _extra(module: str, extra: str):
+    """A module that needs an optional extra. Raises UsageError naming the pip command that brings it."""
+    try:
+        return importlib.import_module(module)
+    except ModuleNotFoundError as error:
+        if (error.name or "").split(".")[0] == "eqlib":
+            raise
+        raise UsageError(
+            f"this needs {error.name}, which is not installed; run: pip install 'eqlib[{extra}]'"
+        ) from None
+
+
+def _console():
+    from rich.console import Console
+
+    console = Console(highlight=False, markup=False, emoji=False)
+    return console if console.is_terminal else Console(highlight=False, markup=False, emoji=False, width=WIDE)
+
+
+@contextlib.contextmanager
+def _progress(console, what: str):
+    """``report(done, of, name)``: a bar on a terminal, nothing elsewhere."""
+    if not console.is_terminal:
+        yield lambda done, of, name="": None
+        return
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=console, transient=True) as bar:
+        task = bar.add_task(what, total=None)
+        yield lambda done, of, name="": bar.update(
+            task, completed=done, total=of, description=f"{what} {name}".strip()
+        )
+
+
+def _line(console, text: str = "") -> None:
+    """One line that is never broken in two, whatever the width."""
+    console.print(text, soft_wrap=True)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        print(f"eqlib {__version__}")
+        raise typer.Exit
+
+
+@app.callback(invoke_without_command=True)
+def start(
+    context: typer.Context,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
+    ] = False,
+) -> None:
+    """Show the help when no command is given."""
+    if context.invoked_subcommand is None:
+        print(context.get_help())
+
+
+Jobs = Annotated[
+    int | None,
+    typer.Option("--jobs", "-j", min=1, max=256, help="How many to run at once [one a processor]."),
+]
+
+
+@app.command(short_help="See the whole path once, on an invented class.")
+def demo(
+    folder: Annotated[Path, typer.Argument(help="A new folder for the course.")] = DEFAULT_DEMO,
+    jobs: Jobs = None,
+) -> None:
+    """See the whole path once: an assignment released, answered by an invented class, and marked."""
+    made = _extra("eqlib.grading.demo", "grading")
+    class_of = _extra("eqlib.grading.class_of", "grading")
+    words = _extra("eqlib.notebook.lessons_words", "grading")
+    record = _extra("eqlib.notebook.display_record", "grading")
+    console = _console()
+    with _progress(console, "Marking") as progress:
+        done = made.demo(
+            folder,
+            jobs,
+            class_of.Display(words.prompt_bundle, record.record_bundle),
+            say=lambda line: _line(console, line),
+            progress=progress,
+        )
+    console.print(_marks_table(done.marking, "Marks of an invented class (nobody real)"))
+    _say_problems(console, done.marking)
+    _line(console)
+    _line(console, "The two commonest misconceptions (answers were consistent with them):")
+    for line in done.report.mistakes[:2]:
+        _line(console, f"  {line.id}: {line.title} ({line.count} students, in {', '.join(line.questions)})")
+    _line(console)
+    shown = _shown(done.folder)
+    _line(console, f"Marks (CSV):  {_shown(done.marking.marks_csv)}")
+    _line(console, f"Class report: {_shown(done.report.folder / 'class.md')}")
+    _line(console, f"Feedback:     {shown}/feedback/<id>/{done.marking.assignment}/")
+    _line(console, f"Notebooks:    {shown}/submitted/<id>/ as handed in, {shown}/autograded/<id>/ marked")
+    _line(console, f"Open the assignment:  {_jupyter()} lab {shlex.quote(_shown(done.notebook))}")
+
+
+@app.command(short_help="Mark every submission of an assignment.")
+def grade(
+    course: Annotated[Path, typer.Argument(help="The course folder, with nbgrader_config.py and source/.")],
+    assignment: Annotated[str, typer.Argument(help="The assignment, as its folder in source/ is called.")],
+    jobs: Jobs = None,
+    feedback: Annotated[bool, typer.Option(help="Also write the feedback pages.")] = True,
+) -> int:
+    """Mark every submission of an assignment. Marks and comments given by hand are kept."""
+    bulk = _extra("eqlib.grading.bulk", "grading")
+    console = _console()
+    with _progress(console, "Marking") as progress:
+        made = bulk.grade(course, assignment, jobs=jobs, progress=progress, feedback=feedback)
+    console.print(_marks_table(made, f"{assignment}: marks"))
+    for line in made.notices:
+        _line(console, line)
+    _say_problems(console, made)
+    _line(
+        console,
+        f"{len(made.marked)} of {len(made.rows)} marked in {made.seconds:.0f} s. Marks: "
+        f"{_shown(made.marks_csv)}",
+    )
+    return LOOK if made.problems else 0
+
+
+@app.command(short_help="Show the class at a glance.")
+def report(
+    course: Annotated[Path, typer.Argument(help="The course folder.")],
+    assignment: Annotated[str, typer.Argument(help="An assignment that has been marked.")],
+) -> None:
+    """Show the class at a glance: marks by question, misconceptions, and what to demonstrate next."""
+    made = _extra("eqlib.grading.report", "grading").report(course, assignment)
+    console = _console()
+    console.print(_questions_table(made))
+    if made.mistakes:
+        console.print(_mistakes_table(made))
+        _line(console, "For the next lesson:")
+        for number, line in enumerate(made.top, start=1):
+            _line(console, f"  {number}. {line.title} ({line.count}). {line.remedy}")
+    if made.odd:
+        _line(console, "Wrong answers that fit no known mistake:")
+        for odd in made.odd[:12]:
+            _line(console, f"  {odd.question}, {odd.part}: {odd.answer} ({', '.join(odd.students)})")
+    _line(console, f"Written to {_shown(made.folder / 'class.md')} and {_shown(made.folder / 'class.csv')}")
+
+
+@app.command(short_help="Print the prep sheet of a system.")
+def prep(
+    system: Annotated[
+        str,
+        typer.Argument(help="A system of the catalogue, such as iron-thiocyanate, or your own TOML file."),
+    ],
+    groups: Annotated[int, typer.Option(min=1, max=10_000, help="How many groups work at once.")] = 10,
+    reserve: Annotated[
+        float, typer.Option(min=0.0, max=10.0, help="Spare, as a fraction of what is needed.")
+    ] = 0.2,
+    markdown: Annotated[bool, typer.Option("--markdown", help="As Markdown, to keep or to print.")] = False,
+) -> None:
+    """Print the prep sheet of a system: stocks, labels, hazards, waste."""
+    from eqlib.chem.catalogue import systems
+    from eqlib.lab.prep import prep_sheet
+
+    try:
+        sheet = prep_sheet(system, groups=groups, reserve=reserve)
+    except EqlibError as error:
+        if system in systems() or Path(system).exists():
+            raise
+        raise UsageError(str(error)) from None
+    print(sheet.to_markdown() if markdown else sheet.to_text(), end="")
+
+
+@app.command(short_help="Does a course hold together?")
+def check(
+    course: Annotated[Path, typer.Argument(help="The course folder, or one assignment's folder.")],
+    samples: Annotated[
+        int, typer.Option(min=1, max=100_000, help="Sets of numbers tried for each question.")
+    ] = 200,
+) -> int:
+    """Do this course, its notebooks and its questions hold together? Prints what does not, a line each."""
+    from eqlib.assess.check import check_course
+
+    if not course.is_dir():
+        raise UsageError(f"{course}: there is no such folder; write the folder of the course")
+    console = _console()
+    with _progress(console, "Checking") as progress:
+        findings = check_course(course, samples, lambda what, done, of: progress(done, of, what))
+    for finding in findings:
+        _line(console, str(finding))
+    if findings:
+        _line(console, f"{len(findings)} to look at in {course}.")
+        return LOOK
+    _line(console, f"{course}: all holds together.")
+    return 0
+
+
+def _marks_table(made, title: str):
+    """Everybody's marks, a column for each question."""
+    from rich.table import Table
+
+    table = Table(title=title, title_justify="left")
+    table.add_column("Id", no_wrap=True)
+    names: list[str] = []
+    for row in made.rows:
+        names += [q.question for q in row.questions if q.question not in names]
+    for name in names:
+        table.add_column(name, justify="right")
+    table.add_column("Total", justify="right")
+    for row in made.rows:
+        points = {q.question: "to read" if q.points is None else f"{q.points:g}" for q in row.questions}
+        total = "not marked" if row.points is None else f"{row.points:g} / {row.max_points:g}"
+        table.add_row(row.student, *(points.get(name, "") for name in names), total)
+    return table
+
+
+def _say_problems(console, made) -> None:
+    if made.problems:
+        _line(console, "To look at:")
+    for line in made.problems:
+        _line(console, f"  {line}")
+
+
+def _questions_table(made):
+    from rich.table import Table
+
+    table = Table(title=f"{made.title}: {len(made.rows)} submissions", title_justify="left")
+    for heading in ("Question", "Id", "Mean", "Of", "Share", "Full marks", "No marks", "Still to read"):
+        table.add_column(heading, justify="left" if heading in ("Question", "Id") else "right")
+    for line in made.questions:
+        table.add_row(
+            line.title,
+            line.question,
+            f"{line.mean:.2f}",
+            f"{line.max_points:g}",
+            f"{line.share:.0%}",
+            str(line.full),
+            str(line.none),
+            str(line.to_read),
+        )
+    return table
+
+
+def _mistakes_table(made):
+    from rich.table import Table
+
+    table = Table(title="Answers were consistent with", title_justify="left")
+    for heading in ("Misconception", "What they seem to think", "Students", "In", "Who"):
+        table.add_column(heading, justify="right" if heading == "Students" else "left")
+    for line in made.mistakes:
+        table.add_row(
+            line.id, line.title, str(line.count), ", ".join(line.questions), ", ".join(line.students)
+        )
+    return table
+
+
+def _shown(path: Path) -> str:
+    """A path as short as it can be written from here."""
+    here = Path.cwd()
+    return str(path.relative_to(here)) if path.is_relative_to(here) else str(path)
+
+
+def _jupyter() -> str:
+    """The command that starts the JupyterLab of this installation."""
+    ours = Path(sys.executable).with_name("jupyter")
+    found = shutil.which("jupyter")
+    if found and Path(found).resolve() == ours.resolve():
+        return "jupyter"
+    return shlex.quote(_shown(ours)) if ours.exists() else "jupyter"
+
+
+if __name__ == "__main__":
+    main()
