@@ -1,0 +1,86 @@
+"""The sentences about the other equilibria: which of them moved what the first reaction needs, and why."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from eqlib.chem.reactions import Reaction
+from eqlib.chem.wording import SAME, Wording, number
+
+if TYPE_CHECKING:
+    from eqlib.chem.stresses import Response
+
+_NOTABLE = 0.01  # a share of an amount too small to be mentioned
+_BESIDE_THE_MAIN = 0.1  # a competitor this much less important than the main one is left out
+Share = tuple[float, "Response", str, float]
+
+
+class Competitors(Wording):
+    """Sentences on the competing equilibria of one disturbance."""
+
+    def competitors(self) -> str:
+        """The other equilibria that took up or gave back what the first reaction needs."""
+        found = self.ranked(self.reaction, besides=())
+        if not found:
+            return ""
+        said = []
+        for share, response, name, moles in found[:2]:
+            if share < _BESIDE_THE_MAIN * found[0][0]:
+                break
+            said += [self.competitor(response, name, moles), self.behind(response)]
+        name = found[0][2]
+        now, later = self.value(self.d.at_once, name), self.value(self.d.after, name)
+        if self.d.direction != "none" and abs(later - now) > SAME * max(now, later):
+            word = "falls" if later < now else "rises"
+            said.append(
+                f"So {self.bracket(name)} {word} from {self.given(self.d.at_once, name)} to "
+                f"{self.given(self.d.after, name)} {self.unit}."
+            )
+        return " ".join(part for part in said if part)
+
+    def ranked(self, r: Reaction, besides: tuple[Reaction, ...]) -> list[Share]:
+        """The reactions that moved a species of ``r``, the most telling first, one entry for each."""
+        best: dict[Reaction, Share] = {}
+        for share in self.shares(r):
+            known = best.get(share[1].reaction)
+            if share[1].reaction not in besides and (known is None or share[0] > known[0]):
+                best[share[1].reaction] = share
+        return sorted(best.values(), key=lambda share: -share[0])
+
+    def shares(self, r: Reaction) -> Iterator[Share]:
+        """(share of the amount there, response, species, moles) per other reaction and species of ``r``."""
+        for response in self.d.responses:
+            if response.reaction in (r, self.reaction) or response.direction == "none":
+                continue
+            if not response.determined:
+                continue
+            for name in r.quotient_species:
+                moles = float(response.reaction.coefficients.get(name, 0)) * response.extent
+                there = max(self.amount(self.d.at_once, name), self.amount(self.d.after, name))
+                if there > 0 and abs(moles) > _NOTABLE * there:
+                    yield abs(moles) / there, response, name, moles
+
+    def competitor(self, response: Response, name: str, moles: float) -> str:
+        """One competitor: its Q and K, its way, and what it moved."""
+        Q, K = response.Q, response.K
+        compared = f" has Q = {number(Q)} at once against K = {number(K)}; it" if math.isfinite(Q) else ""
+        verb = "takes up" if moles < 0 else "gives back"
+        way = "forward" if response.direction == "forward" else "in reverse"
+        return (
+            f"The competing equilibrium {self.equation(response.reaction)}{compared} runs {way} and {verb} "
+            f"{self.shown(name)} ({number(abs(moles))} mol)."
+        )
+
+    def behind(self, response: Response) -> str:
+        """Where its own Q and K do not account for a competitor: the third reaction that drives it."""
+        if math.isfinite(response.Q) and (response.Q / response.K < 0.5 or response.Q / response.K > 2):
+            return ""
+        sign = 1 if response.direction == "forward" else -1
+        for _, other, name, moles in self.ranked(response.reaction, besides=(response.reaction,)):
+            # Taking up its product, or giving back its reactant, pulls a reaction forward.
+            if float(response.reaction.coefficients[name]) * moles * sign < 0:
+                verb = "takes up" if moles < 0 else "gives back"
+                return f"It does so because {self.equation(other.reaction)} {verb} {self.shown(name)}."
+        return ""
