@@ -78,7 +78,7 @@ def solve_network(network, ln_K, amounts, gas_space=1.0, reservoirs=None, start=
         np.flatnonzero(network.pure[rows]),
         {at[row]: value for row, value in reservoirs.items()},
         put_in,
-        start.answer if start is not None and start.present == present and start.answer is not None else None,
+        _warm(start, present, rows, network) if not reservoirs else None,
     )
     _verify(problem, answer, {at[row] for row in reservoirs})
     return _spread(network, ln_K, present, rows, answer)
@@ -90,6 +90,14 @@ def weights(network, rows, gas_space):
     ln_w[network.gas[rows]] = np.log(gas_space) if gas_space > 0.0 else NOWHERE
     ln_w[network.pure[rows]] = NOWHERE
     return ln_w
+
+
+def _warm(start, present, rows, network):
+    """The earlier answer, where it may serve: the same species, and none of them held at a value of its own."""
+    if start is None or start.present != present or start.answer is None:
+        return None
+    held = [start.answer.table.basis[k] for k in start.answer.fixed]
+    return start.answer if network.pure[rows[held]].all() else None
 
 
 def _verify(problem, answer, reservoirs):
