@@ -94,8 +94,8 @@ def colour_of(state, path_cm=1.0, view="side", light="daylight", area_cm2=None, 
     "warm LED", "neutral LED", "cool fluorescent" or a CIE illuminant name. ``cloudy=False`` leaves a
     precipitate out.
     """
-    path = path_length(state, path_cm, view, area_cm2)
     dissolved, solids = _contents(state)
+    path = path_length(state, path_cm, view, area_cm2)
     cloud = cloud_of(solids, path) if cloudy else CLEAR
     return colour_from_absorbance(absorbance_spectrum(dissolved, path), path, view, light, cloud)
 

@@ -86,6 +86,8 @@ def compare(
         raise EqlibError(
             f"threshold is {threshold!r}; write a CIEDE2000 difference between 0 and 100, such as 2"
         )
+    for state in (before, after):
+        seen_through(state)  # says what to give instead, where this is no State
     if view == "above" and area_cm2 is None:
         area_cm2 = 1000.0 * before.volume / path_length(before, path_cm)
     seen = [colour_of(state, path_cm, view, light, area_cm2) for state in (before, after)]

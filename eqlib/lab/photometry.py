@@ -130,6 +130,10 @@ class Calibration:
         Its standard error is s/|b| sqrt(1/m + 1/n + (A - mean A)^2 / (b^2 Sxx)); the interval uses
         Student's t. Outside the standards the line is an extrapolation, which comes back as a fault.
         """
+        absorbance, readings = (
+            float(numbers([absorbance], "absorbance")[0]),
+            _above_zero(readings, "readings"),
+        )
         x, y = np.array(self.concentrations), np.array(self.absorbances)
         spread = float(((x - x.mean()) ** 2).sum())
         share = 1.0 / readings + 1.0 / self.n + (absorbance - y.mean()) ** 2 / (self.slope**2 * spread)
@@ -218,9 +222,10 @@ def _minus_log10(value, whole, name, allowed):
 
 
 def _above_zero(value, name):
-    if not 0.0 < value < float("inf"):
+    number = float(numbers([value], name)[0])
+    if number <= 0.0:
         raise EqlibError(f"{name} is {value!r}; write a positive number")
-    return float(value)
+    return number
 
 
 def _plain(array):

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from eqlib.chem.errors import EqlibError
-from eqlib.lab.photometry import Calibration, calibrate, student_t
+from eqlib.lab.photometry import Calibration, calibrate, concentration_from_reading, student_t
 from eqlib.lab.photometry_faults import Fault, numbers, reading_faults
 
 
@@ -89,7 +89,7 @@ def kc_from_absorbance(tubes, epsilon=None, path_cm=1.0, calibration=None, blank
         raise EqlibError("give either epsilon or a calibration, one of the two")
     tubes = _read(tubes)
     if calibration is None:
-        amounts = [((t.absorbance - blank) / (epsilon * path_cm), ()) for t in tubes]
+        amounts = [(concentration_from_reading(t.absorbance, epsilon, path_cm, blank), ()) for t in tubes]
     else:
         estimates = [calibration.concentration(t.absorbance) for t in tubes]
         amounts = [(e.value, e.faults) for e in estimates]

@@ -65,6 +65,10 @@ def seen_through(state):
 
     Gas above a solution is left out: one looks through the liquid.
     """
+    if not hasattr(state, "concentrations"):
+        raise EqlibError(
+            f"a {type(state).__name__} has no colour of its own; give a State, such as mixture.equilibrate()"
+        )
     everything = {name: float(amount) for name, amount in state.concentrations.items()}
     gases = {name: amount for name, amount in everything.items() if name.endswith("(g)")}
     dissolved = {name: c for name, c in everything.items() if not name.endswith(("(g)", "(s)", "(l)"))}

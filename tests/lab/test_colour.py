@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 import eqlib as eq
 from eqlib.lab.colour import colour_from_absorbance, colour_of, into_gamut
 from eqlib.lab.colour_words import hue_name, words_for
+from eqlib.lab.look import compare
 from eqlib.lab.turbidity import cloud_of
 
 RED = {"FeSCN^2+": 1e-4}
@@ -223,6 +224,20 @@ def test_bad_options_give_one_plain_line(options, words):
 def test_a_bad_concentration_is_named(amount):
     with pytest.raises(eq.EqlibError, match=r"FeSCN\^2\+"):
         colour_of({"FeSCN^2+": amount})
+
+
+@pytest.mark.parametrize(
+    "thing", [None, 3, "FeSCN^2+", eq.Mixture({"FeSCN^2+": 1e-4})], ids=["None", "3", "text", "mixture"]
+)
+def test_what_is_no_state_is_told_what_to_give(thing):
+    for call in (
+        colour_of,
+        lambda t: eq.absorbance(t, 450),
+        lambda t: colour_of(t, view="above"),
+        lambda t: compare(t, t),
+    ):
+        with pytest.raises(eq.EqlibError, match="equilibrate"):
+            call(thing)
 
 
 @pytest.mark.parametrize("nm", [0, -400, float("inf"), [400, float("nan")]])
