@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from eqlib.assess.answers_collect import Collected, collect
 from eqlib.assess.answers_journal import Journal, journal_name
-from eqlib.assess.answers_plain import is_jsonable, plain
+from eqlib.assess.answers_plain import plain
 from eqlib.assess.answers_record import (
     FORMAT,
     MAX_HISTORY,
@@ -36,7 +36,6 @@ __all__ = [
     "Journal",
     "Record",
     "collect",
-    "is_jsonable",
     "journal_name",
     "plain",
     "receipt_of",

@@ -33,7 +33,8 @@ class Collected(dict):
             return
         if student is not None and record.student and normal_id(record.student) != normal_id(student):
             self._say(
-                f"the answer to {record.question!r} was recorded under the id {record.student!r}, not {student!r}"
+                f"the answer to {record.question!r} was recorded "
+                f"under the id {record.student!r}, not {student!r}"
             )
         held = self.get(record.question)
         if held is None or record.when > held.when:

@@ -63,7 +63,8 @@ class Journal:
         except OSError as error:
             reason = error.strerror or "the disk refused"
             raise AnswerError(
-                f"could not write {self.path.name} ({reason}); your answer is in the notebook, so save the notebook"
+                f"could not write {self.path.name} ({reason}); your "
+                "answer is in the notebook, so save the notebook"
             ) from None
 
     def _whole(self) -> tuple[dict, list[str]]:

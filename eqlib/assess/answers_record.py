@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from eqlib.assess.answers_plain import is_jsonable, plain
+from eqlib.assess.answers_plain import plain
+from eqlib.assess.readers_base import Unreadable
 from eqlib.chem.errors import EqlibError
 
 MIME = "application/vnd.eqlib.answer+json"
@@ -109,8 +110,8 @@ def record_answer(
     """A new record. An earlier one (``previous``) goes into its history; recording the same again changes
     nothing.
     """
-    answer = _answer(plain(answer), f"the answer to {question!r}")
-    student = None if student is None or not str(student).strip() else _name(plain(student), "student")
+    answer = _answer(answer, f"the answer to {question!r}")
+    student = None if student is None or not str(student).strip() else _name(str(student), "student")
     if previous is not None and previous.student == student and dict(previous.answer) == answer:
         return previous
     history: tuple = ()
@@ -177,15 +178,14 @@ def _name(value, what) -> str:
 
 
 def _answer(value, where) -> dict:
-    value = plain(value)
-    if type(value) is not dict or len(value) > _PARTS_AT_MOST:
+    """The answer table as plain values; nothing that JSON cannot hold gets in."""
+    try:
+        table = plain(value)
+    except (Unreadable, RecursionError) as error:
+        raise AnswerError(f"{where} cannot be recorded: {error}") from None
+    if type(table) is not dict or len(table) > _PARTS_AT_MOST:
         raise AnswerError(f"{where} is not a small table of parts and values; record it again from the form")
-    for part, item in value.items():
-        if not is_jsonable(item):
-            raise AnswerError(
-                f"{where}, part {part!r}, holds something that is not text or an ordinary number"
-            )
-    return value
+    return table
 
 
 def _history(value, where) -> tuple:

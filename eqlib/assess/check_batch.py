@@ -1,4 +1,6 @@
-"""Thousands of students' numbers at once, with the batch solver: is every shift clear, and to the same side?"""
+"""Thousands of students' numbers at once, with the batch solver: is every shift clear, and to the same
+side?
+"""
 
 from __future__ import annotations
 
@@ -13,8 +15,8 @@ _ADDED_UP = ("add_solution", "dilute", "heat_to")
 def doubtful_shifts(question, count: int, clear: float) -> list[str]:
     """Lines about the first reaction's shift over ``count`` students.
 
-    ``clear`` is the share by which the product's amount must move to be sure of a shift; a hundredth of it may pass
-    for none.
+    ``clear`` is the share by which the product's amount must move to be sure of a shift; a hundredth of it
+    may pass for none.
     """
     given = question.given
     stress = stress_of(given, question.variant(None).numbers)
@@ -42,7 +44,9 @@ def doubtful_shifts(question, count: int, clear: float) -> list[str]:
 
 
 def _before_and_after(given, numbers):
-    """Both mixtures as (totals in mol/L, volume in L, temperature in K), and the constant of the first reaction."""
+    """Both mixtures as (totals in mol/L, volume in L, temperature in K), and the constant of the first
+    reaction.
+    """
     from eqlib.chem.salts import dissolved
 
     reactions = reactions_of(given, numbers)

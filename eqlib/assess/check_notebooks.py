@@ -83,7 +83,8 @@ def _solution_marks(cell, meta, number):
         return [
             (
                 where,
-                f"has {begins} {BEGIN!r} and {ends} {END!r}; each needs the other, or the solution is released",
+                f"has {begins} {BEGIN!r} and {ends} {END!r}; each "
+                "needs the other, or the solution is released",
             )
         ]
     if begins and not meta.get("solution"):
@@ -99,7 +100,8 @@ def _solution_marks(cell, meta, number):
         return [
             (
                 where,
-                "computes an answer where students can see it; move it into a solution or out of the notebook",
+                "computes an answer where students can see it; "
+                "move it into a solution or out of the notebook",
             )
         ]
     return []

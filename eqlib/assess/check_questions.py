@@ -104,7 +104,10 @@ def _direction(problem):
     share = moved_share(problem)
     heading = problem.disturbance.direction
     if heading == "none" and share > CLEAR / 100:
-        yield f"the shift is close to none (the amounts move by {100 * CLEAR / 100:g} % or more); make the change nil or larger"
+        yield (
+            "the shift is close to none (the amounts move by "
+            f"{100 * CLEAR / 100:g} % or more); make the change nil or larger"
+        )
     if heading != "none" and share < CLEAR:
         yield f"the shift is smaller than {100 * CLEAR:g} %; make the change larger"
 
@@ -124,7 +127,10 @@ def _change(part, problem):
     if was == now == 0:
         yield f"{part.species} is not there at all"
     elif 1e-4 < abs(now - was) / max(now, was) < CLEAR:
-        yield f"the concentration of {part.species} changes by less than {100 * CLEAR:g} %; make the change larger"
+        yield (
+            f"the concentration of {part.species} changes by less "
+            f"than {100 * CLEAR:g} %; make the change larger"
+        )
 
 
 def _reasons(part, problem):
@@ -149,13 +155,14 @@ def _number(part, problem, question):
         pair = tuple(sorted((one.mistake, other.mistake)))
         if pair[0] != pair[1] and pair not in seen and abs(one.value / other.value - 1) < APART:
             seen.add(pair)
-            yield f"two mistakes, {pair[0]} and {pair[1]}, give the same value of {part.id}; change the numbers"
+            yield (
+                f"two mistakes, {pair[0]} and {pair[1]}, give the same value of {part.id}; change the numbers"
+            )
 
 
 def _well_determined(part, problem, tolerance):
     """Half a unit of the reading's last figure must not move K by more than half the tolerance."""
-    from eqlib.assess.outcome import moved
-    from eqlib.assess.outcome_numbers import number_expected, worked_extent
+    from eqlib.assess.outcome_numbers import moved, number_expected, worked_extent
 
     name = next((n for n in ("absorbance", "concentration") if n in problem.measured), None)
     if name is None:
@@ -171,7 +178,10 @@ def _well_determined(part, problem, tolerance):
         except EqlibError:
             value = float("inf")
         if abs(value / problem.expected - 1) > tolerance / 2:
-            yield f"{part.id} hangs on the last figure of the reading; choose numbers that give a larger reading"
+            yield (
+                f"{part.id} hangs on the last figure of the reading; "
+                "choose numbers that give a larger reading"
+            )
             return
 
 
@@ -206,7 +216,8 @@ def _never(question, reached):
     for part_id, mistake in sorted({(p, m) for p, m, _ in reached}):
         if not reached[part_id, mistake, True]:
             lines.append(
-                f"the mistake {mistake} can never be told from the right answer to {part_id}; change the numbers"
+                f"the mistake {mistake} can never be told from the "
+                f"right answer to {part_id}; change the numbers"
             )
     for part in question.parts:
         for value, _ in part.options if part.ask == "reason" else ():

@@ -5,10 +5,6 @@ The rules: plain and kind, no scolding; a hint and not the answer; "consistent w
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
-from eqlib.assess.answers_plain import plain
-
 NO_ANSWER = "No answer was recorded for this question, so it has no points yet."
 MANUAL = "This answer is read by your teacher, so there is no automatic mark."
 RIGHT = "Right."
@@ -16,10 +12,14 @@ CARRIED = "Right, going on from your own earlier value. The earlier slip is coun
 NOT_YET = "Not right yet."
 MISSING = "No answer was recorded for this part."
 TOO_MANY_FIGURES = (
-    "The value is right. It is written with more figures than the data can carry, which costs a little, once. "
+    "The value is right. It is written with more figures "
+    "than the data can carry, which costs a little, once. "
     "How many figures did the instrument give?"
 )
-TOO_FEW_FIGURES = "The value is right. It is written with fewer figures than the data can carry, which costs a little, once."
+TOO_FEW_FIGURES = (
+    "The value is right. It is written with fewer figures "
+    "than the data can carry, which costs a little, once."
+)
 MULTIPLE = "Right: it is balanced. Usually the smallest whole numbers are written."
 NEVER_MARKED = "Thank you for saying how sure you are. This is never marked."
 HALFWAY = "Partly right: {right} of {all} places."
@@ -84,8 +84,3 @@ def ladder(question, mark, tries: int) -> str:
         lines += [part.feedback for part in scored if not part.right and part.feedback]
     lines += [f"Hint: {hint}" for hint in question.hints[: max(0, tries - 1)]]
     return "\n\n".join(lines)
-
-
-def has_words(attempt: Mapping) -> bool:
-    """Does an attempt hold any text at all?"""
-    return any(type(value) is str and value.strip() for value in map(plain, attempt.values()))

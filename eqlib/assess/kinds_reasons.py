@@ -13,7 +13,9 @@ import hashlib
 #: Sound reasons, as a student would say them.
 SOUND = {
     "q_below_K": "Right after the change Q is smaller than K, so more product has to form.",
-    "q_above_K": "Right after the change Q is larger than K, so some product has to turn back into reactants.",
+    "q_above_K": (
+        "Right after the change Q is larger than K, so some product has to turn back into reactants."
+    ),
     "q_equals_K": "Right after the change Q still equals K, so nothing has to shift.",
     "k_rises": "K itself is larger at the new temperature, so the mixture now holds too little product.",
     "k_falls": "K itself is smaller at the new temperature, so the mixture now holds too much product.",
@@ -32,11 +34,15 @@ SAID = {
     "goes_complete": "The reaction runs until one of the reactants is used up.",
     "k_moves_conc": "Changing a concentration changes K, and the mixture follows the new K.",
     "q_is_k": "Q and K are always the same number, so nothing can push the mixture.",
-    "q_reversed": "When Q is smaller than K the mixture moves to the left, and when it is larger, to the right.",
+    "q_reversed": (
+        "When Q is smaller than K the mixture moves to the left, and when it is larger, to the right."
+    ),
     "full_cancel": "The mixture shifts until the change is cancelled completely.",
     "solid_shifts": "There is more of the solid now, so the reaction moves away from it.",
     "catalyst_shifts": "The catalyst speeds up the forward reaction more, so more product forms.",
-    "inert_const_v": "The extra gas raises the pressure, so the mixture moves to the side with fewer molecules.",
+    "inert_const_v": (
+        "The extra gas raises the pressure, so the mixture moves to the side with fewer molecules."
+    ),
     "inert_const_p": "The added gas does not react, so it cannot have any effect.",
     "dn_zero": "Squeezing a gas mixture always moves it to one side.",
     "volume_ignored": "Water is not in the equation, so adding water moves nothing.",

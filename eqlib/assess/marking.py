@@ -13,11 +13,12 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from eqlib.assess import feedback
-from eqlib.assess.answers_plain import type_name
+from eqlib.assess.answers_plain import has_text
 from eqlib.assess.answers_record import MAX_RECORD, AnswerError, Record
 from eqlib.assess.marking_parts import PartMark, mark_part
 from eqlib.assess.policy import Policy
 from eqlib.assess.readers import read_part
+from eqlib.assess.readers_plain import type_name
 
 #: The key under which practice keeps which set of numbers an answer belongs to.
 RETRY = "_set"
@@ -165,7 +166,9 @@ def _of_value(question, value) -> _Given:
             return _Given(problem=feedback.NO_ANSWER)
         asked = ", ".join(part.id for part in question.parts if part.scored)
         return _Given(
-            problem=f"One value ({type_name(value)}) was handed in, but this question asks for several: {asked}."
+            problem=(
+                f"One value ({type_name(value)}) was handed in, but this question asks for several: {asked}."
+            )
         )
     return _Given(({part.id: value},))
 
@@ -282,7 +285,7 @@ def _nothing(question, student, reason: str, policy, released) -> Mark:
 def _manual(question, given: _Given) -> Mark:
     """A written explanation is read by a person; 0 stands until then."""
     parts = tuple(PartMark.empty(part, question.points if part.scored else 0.0) for part in question.parts)
-    written = any(feedback.has_words(attempt) for attempt in given.attempts)
+    written = any(has_text(value) for attempt in given.attempts for value in attempt.values())
     return Mark(
         points=0.0,
         max_points=float(question.points),

@@ -10,8 +10,8 @@ from functools import lru_cache
 from types import MappingProxyType
 
 from eqlib.assess.kinds import Outcome, Problem
-from eqlib.assess.kinds_reasons import true_reasons
-from eqlib.assess.outcome_numbers import number_expected, reading_of, worked_extent
+from eqlib.assess.outcome_numbers import moved, reading_of, worked_extent
+from eqlib.assess.outcome_parts import expected_of
 from eqlib.assess.outcome_setting import (
     cautions_of,
     portions_of,
@@ -177,12 +177,6 @@ def _read_off(problem: Problem, extent: float) -> Problem:
     )
 
 
-def moved(problem: Problem, extent: float) -> dict[str, float]:
-    """Concentrations after the first reaction has gone ``extent`` mol/L from the mixed ones."""
-    wanted = problem.reaction.quotient_species
-    return {name: problem.mixed.get(name, 0.0) + float(nu) * extent for name, nu in wanted.items()}
-
-
 def _engine_extent(problem: Problem) -> float | None:
     """How far the first reaction went from mixing to ``before``, when it is the only one."""
     if len(problem.reactions) != 1 or not problem.before:
@@ -200,102 +194,3 @@ def _dissolved(state, reactions) -> dict[str, float]:
         for name in reaction.quotient_species:
             found.setdefault(name, 0.0)
     return found
-
-
-def expected_of(part, problem: Problem, own=MappingProxyType({})):
-    """The right value of a part. ``own`` holds the student's earlier values, by part id, to carry forward."""
-    if part.ask == "number":
-        return number_expected(part, problem, own)
-    return _EXPECTED[part.ask](part, problem, own)
-
-
-def _direction(part, problem, own):
-    """From the chemistry; or, when the student worked out Q and K themselves, from their own Q and K."""
-    asked = {p.quantity: p.id for p in problem.parts if p.ask == "number" and p.quantity in ("Q", "K")}
-    if "Q" in asked and asked["Q"] in own:
-        Q = own[asked["Q"]]
-        K = own.get(asked.get("K"), problem.disturbance.K)
-        return "forward" if Q < K / 1.005 else "reverse" if Q > K * 1.005 else "none"
-    return problem.disturbance.direction
-
-
-def _look(problem):
-    from eqlib.lab.look import compare_disturbance
-
-    return compare_disturbance(problem.disturbance)
-
-
-def _seen(part, problem, own):
-    return _look(problem).lightness
-
-
-def _precipitate(part, problem, own):
-    return "yes" if _look(problem).precipitate else "no"
-
-
-def _constant(part, problem, own):
-    before, after = problem.disturbance.before.K(problem.reaction), problem.disturbance.K
-    return "larger" if after > before * 1.001 else "smaller" if after < before / 1.001 else "same"
-
-
-def _change(part, problem, own):
-    before, after = problem.before.get(part.species, 0.0), problem.after.get(part.species, 0.0)
-    if after > before * 1.005:
-        return "higher"
-    return "lower" if after < before / 1.005 else "same"
-
-
-def _reason(part, problem, own):
-    """The one option that is true. (``eqlib check`` refuses a question with none or several.)"""
-    true = true_reasons([value for value, _ in part.options], problem)
-    return true[0] if true else None
-
-
-def _ice(part, problem, own):
-    extent = problem.extent
-    rows = {"initial": {}, "change": {}, "equilibrium": {}}
-    if extent is None:
-        raise QuestionError("an ICE table needs one reaction, or a reading from which x can be worked out")
-    for name in part.columns:
-        start, change = problem.mixed.get(name, 0.0), float(problem.reaction.coefficients[name]) * extent
-        rows["initial"][name], rows["change"][name] = start, change
-        rows["equilibrium"][name] = start + change
-    return rows
-
-
-def _equation(part, problem, own):
-    from eqlib.chem.reactions import balance
-
-    return str(balance(part.skeleton))
-
-
-def _expression(part, problem, own):
-    return problem.reaction.expression
-
-
-def _order(part, problem, own):
-    from eqlib.assess.outcome_setting import stress_of
-    from eqlib.chem.stresses import disturb
-
-    def size(item):
-        stress = stress_of({"stress": item["stress"]}, problem.numbers) if "stress" in item else None
-        mixture = problem.disturbance.before.mixture if problem.disturbance else None
-        state = disturb(mixture, stress).after if stress is not None else mixture.equilibrate()
-        return state[part.species]
-
-    ranked = sorted(part.items, key=size, reverse=True)
-    return [item["label"] for item in ranked]
-
-
-_EXPECTED = {
-    "direction": _direction,
-    "seen": _seen,
-    "precipitate": _precipitate,
-    "K": _constant,
-    "change": _change,
-    "reason": _reason,
-    "ice": _ice,
-    "equation": _equation,
-    "expression": _expression,
-    "order": _order,
-}

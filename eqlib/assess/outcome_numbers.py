@@ -48,6 +48,12 @@ def worked_extent(problem: Problem) -> float:
     return (amount - problem.mixed.get(problem.observed, 0.0)) / float(nu)
 
 
+def moved(problem: Problem, extent: float) -> dict[str, float]:
+    """Concentrations after the first reaction has gone ``extent`` mol/L from the mixed ones."""
+    wanted = problem.reaction.quotient_species
+    return {name: problem.mixed.get(name, 0.0) + float(nu) * extent for name, nu in wanted.items()}
+
+
 def number_expected(part: Part, problem: Problem, own: Mapping[str, object]) -> float:
     """The right value of a number part, in the part's unit. Raises QuestionError when it cannot be worked
     out.

@@ -83,15 +83,17 @@ def _reading(problem) -> str:
     m = problem.measured
     if "K1" in m:
         return (
-            f"**van 't Hoff.** ΔH = −R ln(K₂/K₁) / (1/T₂ − 1/T₁) with R = {R_J:.5g} J/(mol K), K₁ = {amount(m['K1'])} at "
+            "**van 't Hoff.** ΔH = −R ln(K₂/K₁) / (1/T₂ − 1/T₁) with "
+            f"R = {R_J:.5g} J/(mol K), K₁ = {amount(m['K1'])} at "
             f"{m['T1']:.2f} K and K₂ = {amount(m['K2'])} at {m['T2']:.2f} K."
         )
     if "absorbance" in m:
-        blank = f" − {m['blank']:g}" if m["blank"] else ""
+        A, blank = f"{m['absorbance']:g}", f"{m['blank']:g}"
+        symbols, numbers = ("(A − blank)", f"({A} − {blank})") if m["blank"] else ("A", A)
         found = (m["absorbance"] - m["blank"]) / (m["epsilon"] * m["path"])
         return (
-            f"**Reading.** [{_unicode(problem.observed)}] = (A{blank}) / (ε l) = ({m['absorbance']:g}{blank}) / "
-            f"({m['epsilon']:g} × {m['path']:g}) = {amount(found)} mol/L."
+            f"**Reading.** [{_unicode(problem.observed)}] = {symbols} / (ε l) = "
+            f"{numbers} / ({m['epsilon']:g} × {m['path']:g}) = {amount(found)} mol/L."
         )
     return f"**Reading.** [{_unicode(problem.observed)}] = {amount(m['concentration'])} mol/L at equilibrium."
 

@@ -1,4 +1,6 @@
-"""What a mark is: finite, within bounds, repeatable, explained; and nothing handed in can make it otherwise."""
+"""What a mark is: finite, within bounds, repeatable, explained; and nothing handed in can make it
+otherwise.
+"""
 
 import json
 import math
@@ -15,7 +17,8 @@ from eqlib.assess.marking import Mark, mark
 from eqlib.assess.policy import PolicyError
 from eqlib.assess.questions import read_questions
 
-# R: 5.00 mL of 2.00 mM Fe3+, 3.00 mL of 2.00 mM SCN-, 2.00 mL of water; A 0.325 in 1.00 cm with 4700 L/(mol cm).
+# R: 5.00 mL of 2.00 mM Fe3+, 3.00 mL of 2.00 mM SCN-, 2.00 mL of water; A 0.325 in 1.00 cm with 4700 L/(mol
+# cm).
 FE, SCN, X = 1.00e-3, 6.00e-4, 0.325 / 4700
 KC = X / ((FE - X) * (SCN - X))  # 140
 
@@ -468,7 +471,9 @@ def test_numbers_of_common_libraries_are_read(questions, answer):
 
 
 def test_no_full_mark_for_junk(questions):
-    """Arbitrary text, in 3,000 tries a question: no crash, no mark above the maximum, no full mark by luck."""
+    """Arbitrary text, in 3,000 tries a question: no crash, no mark above the maximum, no full mark by
+    luck.
+    """
     dice = random.Random(7)
     alphabet = string.printable + "⁻²·−×→⇌[]{}¼Ω٣"
     for question in questions.values():

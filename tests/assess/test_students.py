@@ -405,7 +405,7 @@ def test_a_slip_is_penalised_once_and_carried_forward(questions):
         wrong_fe, free_scn = 0.005 * fe / V, 0.002 * scn / V - x
         Q = (x * V / W) / ((wrong_fe * V + 0.100 * drop) / W * (free_scn * V / W))
         given = mark(question, {"fe": wrong_fe, "Q": Q, "direction": shift(Q, K_FESCN)}, student)
-        assert [p.note for p in given.parts][0] == "wrong"
+        assert given.parts[0].note == "wrong"
         assert given.parts[0].mistake == "initial_as_eq"
         assert [p.right for p in given.parts] == [False, True, True], given.audit
         assert given.points == pytest.approx(question.points * 3 / 4)
