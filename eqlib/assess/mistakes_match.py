@@ -1,8 +1,9 @@
 """Which mistake a wrong number is consistent with.
 
-The window is narrow on purpose: with about ten suspects, half a per cent either side keeps the share of
-random numbers that hit one of them below 3 %. A number typed to few figures is given the half unit of its
-last figure instead, where that is more, since the person rounded it.
+The window is narrow on purpose, and narrower where suspects are crowded: the windows together cover about
+3 % of the numbers within a factor of two at most, so that a random number is seldom named. A number typed
+to few figures is given the half unit of its last figure instead, where that is more, since the person
+rounded it.
 """
 
 import math
@@ -12,6 +13,7 @@ from eqlib.assess.sigfigs import figures_of_value
 
 WINDOW = 0.005
 WIDEST = 0.02  # rounding never widens the window beyond this
+_CROWD = 0.0195  # windows of n suspects within a factor of two: n * 2 * _CROWD / n = 2.8 % of ln 4
 
 
 @dataclass(frozen=True)
@@ -53,14 +55,11 @@ def name_mistake(value, suspects, expected, tolerance=0.02, window=WINDOW, figur
         return Match()
     if _is_number(expected) and _distance(value, expected) <= tolerance:
         return Match(right=True)
-    reach = max(window, min(_half_unit(value, figures), WIDEST))
+    told_apart = [s for s in map(_parts, suspects) if _tells(s[1], expected, min(tolerance, window))]
+    crowd = sum(0.5 < value / guess < 2 for _, guess, _ in told_apart if guess)
+    reach = max(min(window, _CROWD / max(crowd, 1)), min(_half_unit(value, figures), WIDEST))
     near = {}
-    for suspect in suspects:
-        name, guess, why = _parts(suspect)
-        if not _is_number(guess) or (
-            _is_number(expected) and _distance(guess, expected) <= min(tolerance, window)
-        ):
-            continue  # this mistake cannot be told from the right answer here
+    for name, guess, why in told_apart:
         distance = _distance(value, guess)
         if distance <= reach and distance < near.get(name, (math.inf, ""))[0]:
             near[name] = (distance, why)
@@ -68,6 +67,11 @@ def name_mistake(value, suspects, expected, tolerance=0.02, window=WINDOW, figur
         return Match()
     ranked = sorted(near, key=lambda name: near[name][0])
     return Match(False, ranked[0], tuple(ranked[1:]), near[ranked[0]][1])
+
+
+def _tells(guess, expected, least):
+    """Can this suspect be told from the right answer?"""
+    return _is_number(guess) and not (_is_number(expected) and _distance(guess, expected) <= least)
 
 
 def _parts(suspect):
@@ -89,8 +93,10 @@ def _distance(value, other):
 
 def _half_unit(value, figures):
     """Half a unit of the last figure, relative to the value."""
-    count = figures[0] if figures else figures_of_value(value)
-    if value == 0 or count > 15:
+    if value == 0:
+        return 0.0
+    count = figures[1] if figures else max(figures_of_value(value), len(f"{abs(value):.0f}"), 2)
+    if count > 15:
         return 0.0
     mantissa = abs(value) / 10.0 ** math.floor(math.log10(abs(value)))
     return 0.5 * 10.0 ** (1 - count) / mantissa

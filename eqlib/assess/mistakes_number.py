@@ -48,6 +48,8 @@ def unit_scale(unit):
     from eqlib.assess.readers_units import is_power_of_concentration, parse_unit, standard_size
 
     found = parse_unit(unit)
+    if found.dims == (2, 0, 0, -1, 0):  # an absorptivity: the path is in cm
+        return float(parse_unit("L/(mol cm)").size / found.size)
     return float(1 / (standard_size(found) if is_power_of_concentration(found) else found.size))
 
 

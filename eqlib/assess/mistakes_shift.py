@@ -305,7 +305,7 @@ def removed_mistake(picked, right, spectators=()):
 
 
 def runs_mistake(value, runs, figures=3):
-    """ "single_truth" if a reported mean is just one of several differing runs (to ``figures``), else None."""
+    """ "single_truth" if a reported mean is one of several differing runs (to ``figures``), or None."""
     mean = sum(runs) / len(runs)
     unit = 10.0 ** (1 - figures)
     if len(runs) < 2 or abs(value / mean - 1) <= 0.5 * unit:

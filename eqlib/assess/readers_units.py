@@ -113,7 +113,11 @@ def readings_of_unit(text):
 
 def without_filler(text):
     """A typed unit without brackets and words around it: "(unit written M^-1)" -> "M^-1"."""
-    text = text.strip(" .,;:()[]").strip()
+    text = text.strip(" .,;:[]").strip()
+    while text.startswith("(") and text.endswith(")") and text.count("(") == text.count(")") == 1:
+        text = text[1:-1].strip()
+    if text.count("(") != text.count(")"):
+        text = text.strip("()").strip()
     words = [w for w in re.split(r"\s+", text) if w.lower().strip(":,") not in _FILLER]
     return " ".join(words)
 

@@ -11,7 +11,7 @@ import re
 from eqlib.assess.readers_base import Reading, Unreadable, quote, tidy
 from eqlib.assess.readers_plain import plain
 
-# idea -> the words for it (lower case, after tidying). Phrases of several words are joined first, see _PHRASES.
+# idea: the words for it (lower case, after tidying). Phrases of several words come first, see _PHRASES.
 _IDEAS = """
 forward: forward forwards right rightwards rightward product products rhs fwd → -> --> => >
 reverse: reverse reversed left leftwards leftward back backward backwards reactant reactants lhs

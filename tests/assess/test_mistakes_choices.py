@@ -1,0 +1,318 @@
+"""Wrong choices and tables, and the ideas they are consistent with; the registry itself.
+
+Each row is a case from the teaching literature's list of misconceptions, worked out in words; the mixtures
+are computed only to have a real disturbance at hand, the expected ids are written by hand.
+"""
+
+import tomllib
+from dataclasses import replace
+from importlib.resources import files
+
+import pytest
+
+from eqlib.assess import mistakes_shift
+from eqlib.assess.kinds import Part, Portion, Problem
+from eqlib.assess.mistakes import MISTAKES, suspects, table_mistake
+from eqlib.chem.mixture import Mixture
+from eqlib.chem.reactions import Reaction
+from eqlib.chem.stresses import Stress, disturb
+
+IRON = Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140, dH=-6000.0)
+SILVER = Reaction("AgSCN(s) <=> Ag^+ + SCN^-", K=1e-12)
+NITROGEN = Reaction("2 NO2(g) <=> N2O4(g)", K=170, dH=-57200.0)
+IODIDE = Reaction("H2(g) + I2(g) <=> 2 HI(g)", K=50)
+AMMONIA = Reaction("N2(g) + 3 H2(g) <=> 2 NH3(g)", K=10.0)
+LIME = Reaction("CaCO3(s) <=> CaO(s) + CO2(g)", K=0.01)
+
+LISTED = """
+static_stop equal_amounts fwd_rate_grows one_up_one_down two_boxes goes_complete k_moves_conc q_is_k
+q_reversed full_cancel solid_shifts solid_in_k catalyst_shifts inert_const_v inert_const_p dn_zero
+volume_ignored more_always_right heat_is_forward k_fixed_t rate_is_extent spectator_acts not_in_equation
+wrong_target paler_is_left k_inverted powers_missing sum_not_product stock_conc initial_as_eq change_sign
+change_coeff moles_as_conc unchecked_small_x limiting_swapped log_slip path_ignored blank_kept excess_digits
+single_truth
+"""
+IDS = LISTED.split()
+
+
+def iron(extra=(), **totals):
+    return Mixture({"Fe^3+": 1e-3, "SCN^-": 1e-3, **totals}, reactions=[IRON, *extra], volume=0.010)
+
+
+def gases(reaction, totals, **settings):
+    return Mixture(totals, reactions=[reaction], volume=1.0, **settings)
+
+
+CASES = {
+    "iron": (lambda: iron(), Stress.add_solution({"Fe^3+": 0.1, "NO3^-": 0.3}, 1e-4)),
+    "silver": (lambda: iron([SILVER]), Stress.add_solution({"AgNO3": 0.1}, 1e-4)),
+    "nitrate": (lambda: iron(), Stress.add("KNO3", 1e-4)),
+    "water": (lambda: iron(), Stress.dilute(0.010)),
+    "warm": (lambda: iron(), Stress.heat_to(333.15)),
+    "ice": (lambda: iron(), Stress.heat_to(274.15)),
+    "catalyst": (lambda: iron(), Stress.catalyse()),
+    "squeeze": (lambda: gases(NITROGEN, {"NO2(g)": 0.04}), Stress.change_volume(0.5)),
+    "squeeze_even": (lambda: gases(IODIDE, {"H2(g)": 0.02, "I2(g)": 0.02}), Stress.change_volume(0.5)),
+    "argon_v": (lambda: gases(NITROGEN, {"NO2(g)": 0.04}), Stress.add_inert(0.05)),
+    "argon_p": (
+        lambda: gases(NITROGEN, {"NO2(g)": 0.04}, pressure=1.0),
+        Stress.add_inert(0.05, constant="pressure"),
+    ),
+    "lime": (lambda: gases(LIME, {"CaCO3(s)": 0.1}), Stress.add_solid("CaCO3", 0.1)),
+    "nitrogen": (
+        lambda: gases(AMMONIA, {"N2(g)": 0.08, "H2(g)": 0.01, "NH3(g)": 0.01}, pressure=1.0),
+        Stress.add("N2(g)", 0.05),
+    ),
+}
+
+WRONG = [
+    # case, what is asked, species, right answer, wrong answer, idea
+    ("iron", "direction", "", "forward", "none", "static_stop"),
+    ("iron", "direction", "", "forward", "reverse", "q_reversed"),
+    ("iron", "K", "", "same", "larger", "k_moves_conc"),
+    ("iron", "K", "", "same", "smaller", "k_moves_conc"),
+    ("iron", "change", "SCN^-", "lower", "same", "two_boxes"),
+    ("iron", "change", "Fe^3+", "higher", "same", "full_cancel"),
+    ("iron", "seen", "", "darker", "same", "static_stop"),
+    ("silver", "direction", "", "reverse", "none", "not_in_equation"),
+    ("silver", "seen", "", "paler", "same", "not_in_equation"),
+    ("silver", "precipitate", "", "yes", "no", "not_in_equation"),
+    ("silver", "change", "Fe^3+", "higher", "lower", "wrong_target"),
+    ("silver", "change", "FeSCN^2+", "lower", "same", "not_in_equation"),
+    ("silver", "K", "", "same", "smaller", "k_moves_conc"),
+    ("nitrate", "direction", "", "none", "forward", "spectator_acts"),
+    ("nitrate", "direction", "", "none", "reverse", "spectator_acts"),
+    ("water", "direction", "", "reverse", "none", "volume_ignored"),
+    ("water", "change", "FeSCN^2+", "lower", "same", "volume_ignored"),
+    ("water", "seen", "", "paler", "same", "volume_ignored"),
+    ("water", "K", "", "same", "smaller", "k_moves_conc"),
+    ("warm", "direction", "", "reverse", "forward", "heat_is_forward"),
+    ("warm", "direction", "", "reverse", "none", "k_fixed_t"),
+    ("warm", "K", "", "smaller", "same", "k_fixed_t"),
+    ("warm", "K", "", "smaller", "larger", "heat_is_forward"),
+    ("warm", "seen", "", "paler", "darker", "heat_is_forward"),
+    ("warm", "seen", "", "paler", "same", "k_fixed_t"),
+    ("ice", "direction", "", "forward", "reverse", "heat_is_forward"),
+    ("ice", "K", "", "larger", "same", "k_fixed_t"),
+    ("catalyst", "direction", "", "none", "forward", "catalyst_shifts"),
+    ("catalyst", "K", "", "same", "larger", "catalyst_shifts"),
+    ("catalyst", "change", "FeSCN^2+", "same", "higher", "catalyst_shifts"),
+    ("squeeze_even", "direction", "", "none", "forward", "dn_zero"),
+    ("squeeze_even", "direction", "", "none", "reverse", "dn_zero"),
+    ("squeeze", "direction", "", "forward", "reverse", "q_reversed"),
+    ("argon_v", "direction", "", "none", "forward", "inert_const_v"),
+    ("argon_v", "change", "N2O4(g)", "same", "higher", "inert_const_v"),
+    ("argon_p", "direction", "", "reverse", "none", "inert_const_p"),
+    ("argon_p", "direction", "", "reverse", "forward", "inert_const_v"),
+    ("lime", "direction", "", "none", "forward", "solid_shifts"),
+    ("lime", "K", "", "same", "larger", "solid_shifts"),
+    ("lime", "change", "CO2(g)", "same", "higher", "solid_shifts"),
+    ("nitrogen", "direction", "", "reverse", "forward", "more_always_right"),
+]
+
+
+def problem(case, ask, species="", expected=None, answers=None, parts=()):
+    build, stress = CASES[case]
+    mixture = build()
+    d = disturb(mixture, stress)
+    kinds = {"direction": "choice", "seen": "choice"}
+    part = Part(ask, kinds.get(ask, "choice"), ask, "", species=species)
+    reaction = mixture.reactions[0]
+    moments = {
+        name: {n: state[n] for n in reaction.coefficients if not n.endswith("(s)")}
+        for name, state in (("before", d.before), ("at_once", d.at_once), ("after", d.after))
+    }
+    return Problem(
+        case,
+        part,
+        expected,
+        reactions=tuple(mixture.reactions),
+        volume=mixture.volume,
+        temperature=mixture.T,
+        stress=stress,
+        disturbance=d,
+        answers=answers or {},
+        parts=(part, *parts),
+        **moments,
+    )
+
+
+def idea(found, value):
+    return next((s.mistake for s in found if s.value == value), None)
+
+
+@pytest.mark.parametrize(("case", "ask", "species", "right", "wrong", "mistake"), WRONG)
+def test_wrong_choices_are_traced_to_their_idea(case, ask, species, right, wrong, mistake):
+    asked = problem(case, ask, species, right)
+    if ask == "direction":
+        assert asked.disturbance.direction == right  # the case is what it is meant to be
+    found = suspects(asked)
+    assert idea(found, wrong) == mistake
+    assert idea(found, right) is None
+
+
+def test_a_direction_against_ones_own_Q():
+    own_Q = Part("Q", "number", "number", "", quantity="Q", when="at_once")
+    asked = problem("water", "direction", "", "reverse", {"Q": 280.0}, (own_Q,))
+    assert idea(suspects(asked), "forward") == "q_reversed"
+    asked = problem("water", "direction", "", "reverse", {"Q": 70.0}, (own_Q,))
+    assert idea(suspects(asked), "none") == "volume_ignored"
+    why = Part("why", "choice", "reason", "", options=(("q_below_K", "Q is smaller than K"),))
+    asked = problem("iron", "direction", "", "forward", {"why": "q_below_K"}, (why,))
+    assert suspects(asked)[0].mistake == "q_reversed"
+    assert suspects(asked)[0].value == "reverse"
+
+
+def test_paler_is_not_always_to_the_left():
+    """As many dissolved species left and right: dilution makes it paler and shifts nothing."""
+    even = Reaction("FeSCN^2+ + Cl^- <=> FeCl^2+ + SCN^-", K=0.2)
+    mixture = Mixture({"FeSCN^2+": 1e-3, "Cl^-": 1e-3}, reactions=[even], volume=0.010)
+    stress = Stress.dilute(0.010)
+    d = disturb(mixture, stress)
+    assert d.direction == "none"
+    part, seen = Part("d", "choice", "direction", ""), Part("s", "choice", "seen", "")
+    moments = {n: dict(getattr(d, n).concentrations) for n in ("before", "at_once", "after")}
+    asked = Problem(
+        "i",
+        part,
+        "none",
+        reactions=(even,),
+        volume=0.010,
+        stress=stress,
+        disturbance=d,
+        answers={"s": "paler"},
+        parts=(part, seen),
+        **moments,
+    )
+    assert idea(suspects(asked), "reverse") == "paler_is_left"
+
+
+def test_reasons_name_themselves():
+    options = (("q_below_K", "..."), ("two_boxes", "..."), ("k_moves_conc", "..."))
+    part = Part("why", "choice", "reason", "", options=options)
+    found = suspects(Problem("q", part, "q_below_K"))
+    assert {(s.mistake, s.value) for s in found} == {
+        ("two_boxes", "two_boxes"),
+        ("k_moves_conc", "k_moves_conc"),
+    }
+
+
+def test_without_a_stress_nothing_is_guessed():
+    assert suspects(Problem("q", Part("d", "choice", "direction", ""), "none", reactions=(IRON,))) == []
+
+
+def test_rates_and_speeds():
+    assert mistakes_shift.rates_mistake("zero", "zero") == "static_stop"
+    assert mistakes_shift.rates_mistake("up", "down") == "one_up_one_down"
+    assert mistakes_shift.rates_mistake("up", "same") is None
+    assert mistakes_shift.approach_mistake("rises") == "fwd_rate_grows"
+    assert mistakes_shift.approach_mistake("falls") is None
+    assert mistakes_shift.speed_mistake(["b", "a"], {"a": 1.0, "b": 1e9}) == "rate_is_extent"
+    assert mistakes_shift.speed_mistake(["a", "b"], {"a": 1.0, "b": 1e9}) is None
+    assert mistakes_shift.removed_mistake("Fe^3+", "SCN^-", ["NO3^-"]) == "wrong_target"
+    assert mistakes_shift.removed_mistake("NO3^-", "SCN^-", ["NO3^-"]) == "spectator_acts"
+    assert mistakes_shift.removed_mistake("SCN^-", "SCN^-") is None
+
+
+def test_one_good_run():
+    """Runs 131, 140, 149: mean 140."""
+    assert mistakes_shift.runs_mistake(149.0, [131.0, 140.5, 149.0]) == "single_truth"
+    assert mistakes_shift.runs_mistake(140.2, [131.0, 140.5, 149.0]) is None
+    assert mistakes_shift.runs_mistake(120.0, [131.0, 140.5, 149.0]) is None
+    assert mistakes_shift.runs_mistake(120.0, [120.0]) is None
+
+
+# -- tables --------------------
+
+
+def table_problem(reaction=NITROGEN, mixed=None, equilibrium=None):
+    mixed = mixed or {"NO2(g)": 0.040, "N2O4(g)": 0.0}
+    end = equilibrium or {"NO2(g)": 0.010, "N2O4(g)": 0.015}
+    return Problem(
+        "t",
+        Part("t", "table", "ice", "", columns=tuple(mixed)),
+        None,
+        reactions=(reaction,),
+        volume=2.0,
+        mixed=mixed,
+        equilibrium=end,
+        portions=(Portion({"NO2(g)": 0.080}, 1.0), Portion({}, 1.0)),
+    )
+
+
+def table(start, change, end):
+    names = ("NO2(g)", "N2O4(g)")
+    rows = zip(("initial", "change", "equilibrium"), (start, change, end), strict=True)
+    return {row: dict(zip(names, cells, strict=True)) for row, cells in rows}
+
+
+@pytest.mark.parametrize(
+    ("start", "change", "end", "mistake"),
+    [
+        ((0.040, 0.0), (-0.030, 0.015), (0.010, 0.015), None),
+        ((0.040, 0.0), ("-2x", "x"), ("0.04 - 2x", "x"), None),
+        ((0.080, 0.0), (-0.030, 0.015), (0.050, 0.015), "stock_conc"),
+        ((0.080, 0.0), ("-2x", "x"), (None, None), "stock_conc"),
+        ((0.020 * 4, 0.0), (None, None), (None, None), "stock_conc"),
+        ((0.040, 0.0), ("2x", "x"), ("0.04 + 2x", "x"), "change_sign"),
+        ((0.040, 0.0), (0.030, 0.015), (0.070, 0.015), "change_sign"),
+        ((0.040, 0.0), ("-x", "x"), ("0.04 - x", "x"), "change_coeff"),
+        ((0.040, 0.0), (-0.015, 0.015), (0.025, 0.015), "change_coeff"),
+        ((0.040, 0.0), (-0.040, 0.020), (0.0, 0.020), "goes_complete"),
+        ((0.040, 0.0), (None, 0.015), (0.040, 0.015), "initial_as_eq"),
+        ((0.040, 0.0), (None, None), (0.0133, 0.0133), "equal_amounts"),
+        ((0.040, 0.0), (-0.020, 0.010), (0.020, 0.010), "equal_amounts"),
+        ((None, None), (None, None), (None, None), None),
+    ],
+)
+def test_tables_show_their_mistake(start, change, end, mistake):
+    assert table_mistake(table_problem(), table(start, change, end)) == mistake
+
+
+def test_moles_in_the_first_row():
+    poured = {"NO2(g)": 0.040, "N2O4(g)": 0.004}
+    asked = replace(table_problem(mixed=poured), portions=())
+    assert table_mistake(asked, table((0.080, 0.008), (None, None), (None, None))) == "moles_as_conc"
+
+
+@pytest.mark.parametrize("value", [None, 3, [], {}, {"initial": {}}, {"initial": {"NO2(g)": None}}])
+def test_what_is_not_a_table_shows_nothing(value):
+    assert table_mistake(table_problem(), value) is None
+
+
+# -- registry --------------------
+
+
+def test_all_forty_are_there():
+    assert sorted(MISTAKES) == sorted(IDS)
+    assert len(IDS) == 40
+
+
+@pytest.mark.parametrize("name", IDS)
+def test_each_entry_is_complete_and_kind(name):
+    entry = MISTAKES[name]
+    assert entry.id == name
+    for text in (entry.title, entry.hint, entry.source, entry.remedy):
+        assert len(text) > 10
+        assert "\n" not in text
+    assert entry.hint.endswith("?"), "a hint is a question"
+    assert not entry.title.endswith(".")
+    said = f"{entry.title} {entry.hint}".lower()
+    for scolding in (
+        "wrong",
+        "error",
+        "careless",
+        "obviously",
+        "should have",
+        "simply",
+        "stupid",
+        "fail",
+        "you forgot",
+    ):
+        assert scolding not in said
+
+
+def test_every_source_is_cited_somewhere():
+    data = tomllib.loads((files("eqlib.assess") / "mistakes.toml").read_text("utf-8"))
+    cited = {source for name, entry in data.items() if name != "sources" for source in entry["source"]}
+    assert cited == set(data["sources"])

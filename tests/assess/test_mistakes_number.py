@@ -1,0 +1,427 @@
+"""Wrong numbers and the mistakes they come from.
+
+The reference item is the one worked by hand for a class: 5.00 mL of 2.00 mM iron(III), 3.00 mL of 2.00 mM
+thiocyanate, 2.00 mL of water, absorbance 0.325 at an absorptivity of 4700 L/(mol cm) in 1.00 cm. Every
+expected number is written out as arithmetic here or was worked out by hand; none comes from eqlib.
+"""
+
+import math
+import random
+
+import pytest
+
+from eqlib.assess.kinds import Part, Portion, Problem
+from eqlib.assess.mistakes import MISTAKES, Suspect, candidates, name_mistake, suspects
+from eqlib.chem.reactions import Reaction
+from eqlib.chem.stress import Stress
+
+IRON = Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140)
+F, S, V = 1.00e-3, 6.00e-4, 0.01000
+POURED = (Portion({"Fe^3+": 2e-3}, 5e-3), Portion({"SCN^-": 2e-3}, 3e-3), Portion({}, 2e-3))
+
+
+def K_of(x, iron=F, thiocyanate=S):
+    return x / ((iron - x) * (thiocyanate - x))
+
+
+def item(quantity="K", A=0.325, path=1.0, blank=0.0, epsilon=4700.0, species="", unit="", when="before"):
+    x = (A - blank) / (epsilon * path)
+    end = {"Fe^3+": F - x, "SCN^-": S - x, "FeSCN^2+": x}
+    expected = {"K": K_of(x), "extent": x, "concentration": end.get(species)}.get(quantity)
+    return Problem(
+        "r",
+        Part("n", "number", "number", "", quantity=quantity, unit=unit, species=species, when=when),
+        expected,
+        reactions=(IRON,),
+        portions=POURED,
+        volume=V,
+        mixed={"Fe^3+": F, "SCN^-": S, "FeSCN^2+": 0.0},
+        before=end,
+        equilibrium=end,
+        measured={"absorbance": A, "epsilon": epsilon, "path": path, "blank": blank},
+        observed="FeSCN^2+",
+        extent=x,
+    )
+
+
+PUBLISHED = [
+    # value as printed for the class, mistake, item
+    (0.00714, "k_inverted", item()),
+    (0.0473, "sum_not_product", item()),
+    (18.6, "stock_conc", item()),
+    (67.0, "stock_conc", item()),
+    (86.0, "stock_conc", item()),
+    (115.0, "initial_as_eq", item()),
+    (97.0, "change_sign", item()),
+    (14000.0, "moles_as_conc", item()),
+    (224.0, "log_slip", item()),
+    (430.0, "log_slip", item()),
+    (348.0, "path_ignored", item(A=0.650, path=2.0)),
+    (151.0, "blank_kept", item(A=0.345, blank=0.020)),
+    (6.0e-4, "goes_complete", item("extent")),
+    (8.4e-5, "unchecked_small_x", item("extent")),
+    (6.0e-4, "goes_complete", item("concentration", species="FeSCN^2+")),
+    (0.0, "goes_complete", item("concentration", species="SCN^-")),
+]
+
+
+@pytest.mark.parametrize(("value", "mistake", "problem"), PUBLISHED)
+def test_the_published_wrong_values_are_recognised(value, mistake, problem):
+    match = name_mistake(value, suspects(problem), problem.expected)
+    assert not match.right
+    assert match.mistake == mistake
+
+
+@pytest.mark.parametrize("value", [140.0, 139.0, 141.0, 138.0])
+def test_the_right_value_comes_first(value):
+    assert name_mistake(value, suspects(item()), item().expected).right
+
+
+x = 0.325 / 4700  # 6.915e-5 mol/L
+EXACT = [
+    ("k_inverted", (F - x) * (S - x) / x),
+    ("sum_not_product", x / ((F - x) + (S - x))),
+    ("stock_conc", x / ((2e-3 - x) * (2e-3 - x))),
+    ("stock_conc", x / ((2e-3 - x) * (S - x))),
+    ("stock_conc", x / ((F - x) * (2e-3 - x))),
+    ("stock_conc", x / ((1.25e-3 - x) * (0.75e-3 - x))),
+    ("initial_as_eq", x / (F * S)),
+    ("change_sign", x / ((F + x) * (S + x))),
+    ("moles_as_conc", (x * V) / ((F - x) * V * (S - x) * V)),
+    ("moles_as_conc", (1e3 * x) / (1e3 * (F - x) * 1e3 * (S - x))),
+    ("log_slip", K_of(10**-0.325 / 4700)),
+    ("log_slip", K_of(0.325 * math.log(10) / 4700)),
+]
+
+
+@pytest.mark.parametrize(("mistake", "value"), EXACT)
+def test_each_slip_is_worked_out_exactly(mistake, value):
+    found = [v for name, v in candidates(item()) if name == mistake]
+    assert any(math.isclose(v, value, rel_tol=1e-9) for v in found)
+
+
+def test_values_follow_the_unit_of_the_part():
+    assert dict(candidates(item(unit="L/mol")))["initial_as_eq"] == pytest.approx(x / (F * S))
+    milli = dict(candidates(item("extent", unit="mmol/L")))
+    assert milli["goes_complete"] == pytest.approx(0.600)
+
+
+def test_standards_with_the_excess_reactant_give_an_absorptivity_near_five():
+    """0.100 M iron, 1.0e-4 M thiocyanate, A 0.47: 4700 if thiocyanate limits, 4.7 if iron is taken."""
+    problem = Problem(
+        "s",
+        Part("e", "number", "number", "", quantity="epsilon", unit="L/(mol cm)"),
+        4700.0,
+        reactions=(IRON,),
+        portions=(Portion({"Fe^3+": 0.2}, 5e-3), Portion({"SCN^-": 4e-4}, 2.5e-3), Portion({}, 2.5e-3)),
+        volume=V,
+        mixed={"Fe^3+": 0.100, "SCN^-": 1.0e-4, "FeSCN^2+": 0.0},
+        measured={"absorbance": 0.470, "path": 1.0, "blank": 0.0},
+        observed="FeSCN^2+",
+    )
+    assert name_mistake(4.70, suspects(problem), 4700.0).mistake == "limiting_swapped"
+    assert name_mistake(1175.0, suspects(problem), 4700.0).mistake == "stock_conc"  # 0.470 / 4.0e-4
+
+
+# -- other stoichiometry: 2 NO2 <=> N2O4 --------------------
+
+NITROGEN = Reaction("2 NO2(g) <=> N2O4(g)", K=200)
+START, MADE = 0.0400, 0.0150  # mol/L NO2 put in; N2O4 found: 0.0100 mol/L of NO2 left
+
+
+def gas(quantity="K", species="", measured=True):
+    end = {"NO2(g)": START - 2 * MADE, "N2O4(g)": MADE}
+    return Problem(
+        "g",
+        Part("n", "number", "number", "", quantity=quantity, species=species, when="before"),
+        {"K": MADE / end["NO2(g)"] ** 2, "extent": MADE}.get(quantity, end.get(species)),
+        reactions=(NITROGEN,),
+        volume=2.0,
+        mixed={"NO2(g)": START, "N2O4(g)": 0.0},
+        before=end,
+        equilibrium=end,
+        measured={"concentration": MADE} if measured else {},
+        observed="N2O4(g)" if measured else "",
+        extent=MADE,
+    )
+
+
+@pytest.mark.parametrize(
+    ("mistake", "value"),
+    [
+        ("powers_missing", 0.0150 / 0.0100),
+        ("powers_missing", 0.0150 / (2 * 0.0100)),
+        ("k_inverted", 0.0100**2 / 0.0150),
+        ("change_coeff", 0.0150 / (0.0400 - 0.0150) ** 2),
+        ("change_sign", 0.0150 / (0.0400 + 0.0300) ** 2),
+        ("initial_as_eq", 0.0150 / 0.0400**2),
+        ("moles_as_conc", 0.0300 / 0.0200**2),
+    ],
+)
+def test_slips_that_need_a_coefficient(mistake, value):
+    problem = gas()
+    assert problem.expected == pytest.approx(150.0)
+    assert name_mistake(value, suspects(problem), problem.expected).mistake == mistake
+
+
+def test_x_solved_from_K_with_each_slip():
+    """K = x/(0.04 - 2x)^2 = 150. Quadratics solved by hand for every slip."""
+    problem = gas("extent", measured=False)
+    K = 150.0
+
+    def root(a, b, c):
+        """Smaller root of a x^2 + b x + c = 0."""
+        return (-b - math.sqrt(b * b - 4 * a * c)) / (2 * a)
+
+    assert root(4 * K, -(4 * 0.04 * K + 1), K * 0.04**2) == pytest.approx(MADE)
+    for mistake, value in (
+        ("goes_complete", 0.0200),
+        ("unchecked_small_x", 150.0 * 0.0400**2),
+        ("k_inverted", root(4 / K, -(4 * 0.04 / K + 1), 0.04**2 / K)),
+        ("powers_missing", 0.04 * K / (1 + 2 * K)),
+        ("change_coeff", root(K, -(2 * 0.04 * K + 1), K * 0.04**2)),
+        ("equal_amounts", 0.04 / 3),
+        ("moles_as_conc", 2 * 0.0150),
+    ):
+        found = [v for name, v in candidates(problem) if name == mistake]
+        assert any(math.isclose(v, value, rel_tol=1e-6) for v in found), mistake
+
+
+def test_concentration_left_over():
+    problem = gas("concentration", species="NO2(g)", measured=False)
+    values = {}
+    for name, value in candidates(problem):
+        values.setdefault(name, []).append(value)
+    assert 0.0 in [pytest.approx(v, abs=1e-15) for v in values["goes_complete"]] or min(
+        values["goes_complete"]
+    ) == pytest.approx(0.0, abs=1e-15)
+    assert values["initial_as_eq"] == [START]
+    assert values["change_sign"][0] == pytest.approx(0.0700)
+    assert any(v == pytest.approx(0.0250) for v in values["change_coeff"])
+
+
+# -- Q, absorbance, enthalpy --------------------
+
+
+def disturbed(quantity="Q", when="at_once", species="", unit=""):
+    """1.00 mL of 0.100 M iron(III) into 9.00 mL that held 1.0, 0.5, 0.07 mM (Q was 140)."""
+    before = {"Fe^3+": 1.0e-3, "SCN^-": 5.0e-4, "FeSCN^2+": 7.0e-5}
+    at_once = {"Fe^3+": 1.09e-2, "SCN^-": 4.5e-4, "FeSCN^2+": 6.3e-5}
+    after = {"Fe^3+": 1.065e-2, "SCN^-": 2.06e-4, "FeSCN^2+": 3.07e-4}
+    part = Part("q", "number", "number", "", quantity=quantity, when=when, species=species, unit=unit)
+    moments = {"before": before, "at_once": at_once, "after": after}
+    q = {name: c["FeSCN^2+"] / (c["Fe^3+"] * c["SCN^-"]) for name, c in moments.items()}
+    return Problem(
+        "d",
+        part,
+        q[when] if quantity == "Q" else moments[when][species],
+        reactions=(IRON,),
+        volume=9e-3,
+        mixed=before,
+        equilibrium=before,
+        stress=Stress.add_solution({"Fe^3+": 0.100, "NO3^-": 0.300}, 1e-3),
+        **moments,
+    )
+
+
+def test_Q_and_its_slips():
+    problem = disturbed()
+    assert problem.expected == pytest.approx(12.844, rel=1e-3)
+    for value, mistake in (
+        (3.07e-4 / (1.065e-2 * 2.06e-4), "q_is_k"),
+        (1 / 12.8440, "k_inverted"),
+        (6.3e-5 / (1.09e-2 + 4.5e-4), "sum_not_product"),
+        (7.0e-5 / ((1.0e-3 + 1e-4 / 9e-3) * 5.0e-4), "stock_conc"),
+        (7.0e-5 / (0.101 * 5.0e-4), "stock_conc"),
+    ):
+        assert name_mistake(value, suspects(problem), problem.expected).mistake == mistake
+
+
+def test_the_change_is_not_cancelled():
+    problem = disturbed("concentration", "after", "Fe^3+", unit="mmol/L")
+    assert name_mistake(1.00, suspects(problem), 10.65).mistake == "full_cancel"
+    assert "full_cancel" not in dict(candidates(disturbed("concentration", "after", "SCN^-")))
+
+
+def test_dilution_left_out_of_Q():
+    before = {"Fe^3+": 1.0e-3, "SCN^-": 5.0e-4, "FeSCN^2+": 7.0e-5}
+    half = {name: c / 2 for name, c in before.items()}
+    problem = Problem(
+        "w",
+        Part("q", "number", "number", "", quantity="Q", when="at_once"),
+        280.0,
+        reactions=(IRON,),
+        volume=0.01,
+        before=before,
+        at_once=half,
+        after={"Fe^3+": 5.2e-4, "SCN^-": 2.7e-4, "FeSCN^2+": 1.96e-5},
+        stress=Stress.dilute(0.01),
+    )
+    match = name_mistake(140.0, suspects(problem), 280.0)
+    assert {match.mistake, *match.others} == {"volume_ignored", "q_is_k"}
+    assert "or" in match.words
+
+
+def test_absorbance_slips():
+    """4700 x 2.00 x 3.5e-5 = 0.329; without the path 0.1645; as transmittance 0.4688; with ln 0.7575."""
+    end = {"Fe^3+": 9.65e-4, "SCN^-": 5.65e-4, "FeSCN^2+": 3.5e-5}
+    problem = Problem(
+        "a",
+        Part("A", "number", "number", "", quantity="absorbance", when="before"),
+        0.329,
+        reactions=(IRON,),
+        volume=V,
+        mixed={"Fe^3+": F, "SCN^-": S, "FeSCN^2+": 0.0},
+        before=end,
+        equilibrium=end,
+        measured={"epsilon": 4700.0, "path": 2.0},
+        observed="FeSCN^2+",
+        extent=3.5e-5,
+    )
+    for value, mistake in (
+        (0.1645, "path_ignored"),
+        (0.4688, "log_slip"),
+        (0.7575, "log_slip"),
+        (5.64, "goes_complete"),
+    ):
+        assert name_mistake(value, suspects(problem), 0.329).mistake == mistake
+
+
+def test_enthalpy_slips():
+    """K 100 at 298.15 K and 80 at 333.15 K: R ln 0.8 / (1/298.15 - 1/333.15) = -5.265 kJ/mol."""
+    dH = 8.314462618e-3 * math.log(0.8) / (1 / 298.15 - 1 / 333.15)
+    assert dH == pytest.approx(-5.265, abs=0.001)
+    problem = Problem(
+        "h",
+        Part("dH", "number", "number", "", quantity="dH", unit="kJ/mol"),
+        dH,
+        measured={"K1": 100.0, "T1": 298.15, "K2": 80.0, "T2": 333.15},
+    )
+    assert name_mistake(round(dH / 2.302585, 3), suspects(problem), dH).mistake == "log_slip"
+    match = name_mistake(5.265, suspects(problem), dH)
+    assert {match.mistake, *match.others} == {"heat_is_forward", "k_inverted"}
+
+
+# -- naming --------------------
+
+
+def test_collisions_are_reported_and_the_nearest_comes_first():
+    found = [Suspect("blank_kept", 150.0), Suspect("log_slip", 150.6), Suspect("k_inverted", 0.00714)]
+    match = name_mistake(150.1, found, 140.0)
+    assert (match.mistake, match.others) == ("blank_kept", ("log_slip",))
+    assert match.words == "consistent with blank_kept or log_slip"
+    assert name_mistake(170.0, found, 140.0).mistake is None
+    assert name_mistake(150.0, [("blank_kept", 150.0)], 140.0).mistake == "blank_kept"
+
+
+def test_a_mistake_that_gives_the_right_value_is_never_named():
+    assert name_mistake(140.1, [Suspect("path_ignored", 140.0)], 140.0).right
+    assert name_mistake(143.2, [Suspect("path_ignored", 140.5)], 140.0).mistake is None
+    same = item(path=1.0)
+    assert "path_ignored" not in dict(candidates(same))
+
+
+@pytest.mark.parametrize("value", [math.nan, math.inf, "140", None, True, 140 + 0j])
+def test_what_is_not_a_number_is_not_named(value):
+    match = name_mistake(value, suspects(item()), 140.0)
+    assert not match.right
+    assert match.mistake is None
+
+
+@pytest.mark.parametrize(
+    "problem",
+    [
+        item(),
+        item(A=0.650, path=2.0),
+        item(A=0.345, blank=0.020),
+        item("extent"),
+        gas(),
+        gas("extent", measured=False),
+        gas("concentration", species="NO2(g)", measured=False),
+        disturbed(),
+    ],
+    ids=lambda p: f"{p.question}-{p.part.quantity}",
+)
+@pytest.mark.parametrize("spread", [3.0, 10.0, 100.0])
+def test_random_wrong_numbers_are_seldom_named(problem, spread):
+    """Log-uniform within a factor on either side; full precision, and as typed to three figures."""
+    rng = random.Random(20260131)
+    found = suspects(problem)
+    for digits in (None, 3):
+        named = wrong = 0
+        for _ in range(10_000):
+            value = problem.expected * spread ** rng.uniform(-1, 1)
+            value = value if digits is None else float(f"{value:.{digits - 1}e}")
+            match = name_mistake(value, found, problem.expected)
+            wrong += not match.right
+            named += match.mistake is not None
+        assert named / wrong < 0.03, f"{named} of {wrong}"
+
+
+def test_variants_that_make_a_mistake_get_it_named():
+    """Numbers as a class would have them; every slip of the reading and of K, to three figures."""
+    rng = random.Random(7)
+    tried = named = 0
+    for _ in range(300):
+        iron, thiocyanate = rng.uniform(0.8e-3, 1.2e-3), rng.uniform(3e-4, 7e-4)
+        made = rng.uniform(0.08, 0.18) * thiocyanate
+        path, blank = 2.0, 0.020
+        A = blank + 4700 * path * made
+        end = {"Fe^3+": iron - made, "SCN^-": thiocyanate - made, "FeSCN^2+": made}
+        K = made / (end["Fe^3+"] * end["SCN^-"])
+        problem = Problem(
+            "v",
+            Part("k", "number", "number", "", quantity="K"),
+            K,
+            reactions=(IRON,),
+            volume=V,
+            portions=(
+                Portion({"Fe^3+": iron * 2}, 5e-3),
+                Portion({"SCN^-": thiocyanate * 10 / 3}, 3e-3),
+                Portion({}, 2e-3),
+            ),
+            mixed={"Fe^3+": iron, "SCN^-": thiocyanate, "FeSCN^2+": 0.0},
+            before=end,
+            equilibrium=end,
+            measured={"absorbance": A, "epsilon": 4700.0, "path": path, "blank": blank},
+            observed="FeSCN^2+",
+            extent=made,
+        )
+
+        def of(x, a=iron, b=thiocyanate):
+            return x / ((a - x) * (b - x))
+
+        slips = {
+            "k_inverted": 1 / K,
+            "initial_as_eq": made / (iron * thiocyanate),
+            "change_sign": made / ((iron + made) * (thiocyanate + made)),
+            "path_ignored": of(2 * made),
+            "blank_kept": of(A / 9400),
+            "stock_conc": of(made, 2 * iron, thiocyanate * 10 / 3),
+            "sum_not_product": made / (end["Fe^3+"] + end["SCN^-"]),
+            "log_slip": of((A - blank) * math.log(10) / 9400),
+        }
+        for mistake, value in slips.items():
+            others = [v for name, v in [*slips.items(), ("", K)] if name != mistake]
+            if value <= 0 or any(abs(value / v - 1) < 0.02 for v in others):
+                continue  # not distinguishable, or impossible, with these numbers
+            match = name_mistake(float(f"{value:.3g}"), suspects(problem), K)
+            assert not match.right
+            tried += 1
+            named += match.mistake == mistake or mistake in match.others
+    assert tried > 1500
+    assert named / tried >= 0.95
+
+
+def test_every_suspect_is_in_the_registry():
+    for problem in (
+        item(),
+        item(A=0.650, path=2.0, blank=0.02),
+        gas(),
+        gas("extent", measured=False),
+        disturbed(),
+    ):
+        for suspect in suspects(problem):
+            assert suspect.mistake in MISTAKES
+            assert math.isfinite(suspect.value)
+        assert len(suspects(problem)) <= 14
