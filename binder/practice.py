@@ -1,6 +1,7 @@
-"""Make practice copies of the assignments: solutions cleared by nbgrader, answers told at once instead of marked later.
+"""Make practice copies of the assignments: solutions cleared by nbgrader, answers told at once instead of
+marked later.
 
-    python binder/practice.py [FOLDER]
+python binder/practice.py [FOLDER]
 
 FOLDER (default: notebooks/practice in this checkout) is made new; answers recorded there before are kept.
 """
@@ -39,7 +40,7 @@ def main(arguments: list[str]) -> int:
 
 
 def release(name: str, course: Path) -> str:
-    """Let nbgrader make the students' version of one assignment under ``course``; "" or what went wrong."""
+    """Let nbgrader make the students' version of one assignment under ``course``. "" or what went wrong."""
     shutil.copytree(COURSE / "source" / name, course / "source" / name)
     shutil.copy(COURSE / "nbgrader_config.py", course)
     done = subprocess.run(
@@ -65,7 +66,9 @@ def with_commands() -> dict[str, str]:
 
 
 def copy_out(released: Path, target: Path) -> list[Path]:
-    """Put the released files in ``target``, in practice mode. A notebook somebody worked in is left as it is."""
+    """Put the released files in ``target``, in practice mode. A notebook somebody worked in is left as it
+    is.
+    """
     target.mkdir(parents=True, exist_ok=True)
     made = []
     for path in sorted(released.iterdir()):

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from eqlib.assess.answers import AnswerError, Journal, Record, collect, journal_name, record_answer
-from eqlib.assess.variants import normal_id
+from eqlib.assess.readers_base import quote
+from eqlib.assess.variants_hash import normal_id
 from eqlib.chem.errors import EqlibError
 from eqlib.notebook.records_session import hub_user, marking, restored
 
@@ -70,9 +71,11 @@ class Store:
         try:
             record = record_answer(self.assignment, WHO, {"id": student}, student)
         except AnswerError:
+            record = None
+        if record is None or record.student is None:
             raise RecordError(
-                f"“{student[:40]}” cannot be an id; use the letters and digits you were given, such as s01"
-            ) from None
+                f"{quote(student)} cannot be an id; use the letters and digits you were given, such as s01"
+            )
         return self._keep(record)
 
     # Answers
