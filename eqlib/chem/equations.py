@@ -77,7 +77,7 @@ def _term(term: str, line: str) -> tuple[Number, str]:
     try:
         return Fraction(number), species(formula).name
     except FormulaError as error:
-        hint = "; leave a space on each side of +" if re.search(r"[^\s^]\+\S|\s\+\S|\S\+\s", term) else ""
+        hint = "; leave a space on each side of +" if re.search(r"\w\+[A-Z(]|\s\+\S|\S\+\s", term) else ""
         raise ReactionError(f"'{short(line)}': {error}{'' if 'space' in str(error) else hint}") from None
 
 

@@ -93,7 +93,7 @@ def weights(network, rows, gas_space):
 
 
 def _warm(start, present, rows, network):
-    """The earlier answer, where it may serve: the same species, and none of them held at a value of its own."""
+    """The earlier answer, where it may serve: the same species, none of them held at a value of its own."""
     if start is None or start.present != present or start.answer is None:
         return None
     held = [start.answer.table.basis[k] for k in start.answer.fixed]

@@ -184,8 +184,10 @@ class _Words(Competitors):
             return "."
         old, new = self.value(self.d.before, name), self.value(self.d.after, name)
         what = "partial pressure" if self.bracket(name).startswith("P") else "concentration"
+        if abs(new - old) <= SAME * old:
+            return f"; its {what} ends at {number(new)} {self.unit}, as before."
         text = f"; its {what} goes from {number(old)} before to {number(new)} {self.unit} after"
-        if (new - old) * change < 0 and abs(new - old) > SAME * old:
+        if (new - old) * change < 0:
             text += ", the other way, because " + (
                 "it was added itself" if self.jumped(name) else "the volume changed"
             )

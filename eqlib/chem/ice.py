@@ -194,10 +194,12 @@ def _start(r: Reaction, initial: Mapping[str, float]) -> tuple[dict[str, Fractio
         if species(name).name not in known:
             hint = names.near_hint(species(name).name, r.coefficients)
             raise ReactionError(f"{r}: {species(name).name} is not in the reaction{hint}")
+    dissolved = any(species(name).phase == "aq" for name in r.coefficients)
     plenty = tuple(
         name
         for name, number in r.coefficients.items()
-        if name == "H2O(l)" or (name not in found and number < 0 and species(name).phase in ("s", "l"))
+        if (name == "H2O(l)" and dissolved)
+        or (name not in found and number < 0 and species(name).phase in ("s", "l"))
     )
     start = {n: Fraction(repr(found.get(n, 0.0))) for n in r.coefficients if n not in plenty and n != "e^-"}
     if not any(start.values()) and not all(name in plenty for name in r.reactants):

@@ -19,7 +19,7 @@ from eqlib.chem.species import species
 from eqlib.chem.state import State
 
 # A solid dissolves at a rate that does not depend on how much there is, until nearly the last of it.
-_LAST_OF_SOLID = 1e-9
+_LAST_OF_SOLID = 1e-12
 
 
 @dataclass(frozen=True, eq=False)

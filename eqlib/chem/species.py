@@ -155,7 +155,8 @@ def _to_plain(text: str) -> str:
     """Unicode super- and subscripts to ASCII: Cu(NH₃)₄²⁺ becomes Cu(NH3)4^2+."""
     plain = text.strip().translate(_SUBSCRIPTS).translate(_PLAIN)
     plain = re.sub(r"[⁰¹²³⁴⁵⁶⁷⁸⁹⁺⁻]+", lambda run: "^" + run.group().translate(_SUPERSCRIPTS), plain)
-    return re.sub(r"\^\{([^{}]*)\}", r"^\1", plain)
+    plain = re.sub(r"\^\{([^{}]*)\}", r"^\1", plain)
+    return re.sub(r"\^?\((\d{0,2}[+-])\)(?=\(|$)", r"^\1", plain)  # Fe(3+), Fe^(3+)
 
 
 def _split_phase(plain: str, text: str) -> tuple[str, str | None]:

@@ -162,6 +162,14 @@ def test_pressures():
     assert table.equilibrium["CaO(s)"] == pytest.approx(0.22 / (0.0831446 * 1100), rel=1e-5)
 
 
+def test_a_little_liquid_can_run_out():
+    r = eq.Reaction("H2O(l) <=> H2O(g)", K=1.3e-3)
+    assert eq.ice(r, {}).extent == pytest.approx(1.3e-3)
+    little = eq.ice(r, {"H2O(l)": 1e-4})
+    assert little.extent == pytest.approx(1e-4)
+    assert little.used_up == "H2O(l)"
+
+
 def test_already_there_and_nothing_possible():
     r = eq.Reaction("H2(g) + I2(g) <=> 2 HI(g)", K=49)
     there = eq.ice(r, {"H2": 1, "I2": 1, "HI": 7})

@@ -60,6 +60,13 @@ def test_fixed_pH():
     assert r.pH == pytest.approx([2.0, 4.7447, 7.0], abs=1e-9)
 
 
+def test_a_start_from_another_pH_does_not_hold_on_to_it():
+    m = acid()
+    at_two = m.equilibrate(fixed_pH=2.0)
+    assert m.equilibrate(fixed_pH=7.0, start=at_two).pH == pytest.approx(7.0, abs=1e-9)
+    assert m.equilibrate(start=at_two).pH == pytest.approx(m.equilibrate().pH, abs=1e-9)
+
+
 def test_total_of_one_species():
     m = eq.Mixture({"Fe^3+": 1e-3, "SCN^-": 0.0}, [IRON])
     totals = np.array([1e-4, 1e-3, 1e-2])
