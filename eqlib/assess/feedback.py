@@ -10,6 +10,11 @@ MANUAL = "This answer is read by your teacher, so there is no automatic mark."
 RIGHT = "Right."
 CARRIED = "Right, going on from your own earlier value. The earlier slip is counted only once."
 NOT_YET = "Not right yet."
+NOT_YET_NUMBER = (
+    "Not right yet, and not a slip with a name. Going through the steps once more may help: "
+    "what was poured together, what reacted, what is left?"
+)
+AS_ABOVE = "Not right yet. The question above may help here too."
 MISSING = "No answer was recorded for this part."
 TOO_MANY_FIGURES = (
     "The value is right. It is written with more figures "
@@ -30,10 +35,10 @@ def right_part(how: str) -> str:
     return CARRIED if how == "carried" else RIGHT
 
 
-def wrong_part(mistake: str | None, shown: str = "") -> str:
+def wrong_part(mistake: str | None, kind: str = "choice") -> str:
     """The sentence for a part that does not: what it is consistent with, and a question that helps."""
     if mistake is None:
-        return NOT_YET
+        return NOT_YET_NUMBER if kind == "number" else NOT_YET
     title, hint = about(mistake)
     return f"{NOT_YET} It is consistent with this idea: {title}. A question that may help: {hint}"
 
@@ -47,8 +52,10 @@ def about(mistake: str) -> tuple[str, str]:
 
 
 def _bare(text: str) -> str:
+    """A title within a sentence: no full stop, and no capital unless it is a symbol such as K."""
     text = text.strip().rstrip(".")
-    return text[:1].lower() + text[1:] if text[1:2].islower() else text
+    first = text.split(" ")[0]
+    return text if len(first) == 1 and first != "A" else text[:1].lower() + text[1:]
 
 
 def _sentence(text: str) -> str:
@@ -60,27 +67,31 @@ def whole(question, made, points: float) -> str:
     """The feedback for a question: one line a part, and what it came to."""
     if all(part.shown == "" and not part.right and not part.note for part in made if part.max_points):
         return NO_ANSWER
-    lines = []
+    lines, asked = [], set()
     several = sum(1 for part in made if part.max_points) > 1
     for part in made:
         if not part.feedback:
             continue
-        lines.append(f"- **{part.label}** {part.feedback}" if several else part.feedback)
+        said = AS_ABOVE if part.mistake in asked and part.note == "wrong" else part.feedback
+        asked |= {part.mistake} - {None}
+        lines.append(f"- **{part.label}** {said}" if several else said)
     return "\n".join([*lines, "", f"{points:g} of {question.points:g} points."])
 
 
 def ladder(question, mark, tries: int) -> str:
     """Practice: a little more help with every attempt (``tries`` counts from 1).
 
-    First how many parts are right; then what the answer is consistent with; then the question's own hints,
-    one more each time. The worked solution follows in ``mark.working`` when the policy allows it.
+    First how many parts are right; then what the first wrong part is consistent with; then all of them. The
+    question's own hints come one by one. The worked solution follows when the policy allows it.
     """
     scored = [part for part in mark.parts if part.max_points]
-    right = sum(part.right for part in scored)
-    if right == len(scored):
+    wrong = [part for part in scored if not part.right]
+    if not wrong:
         return "All right. Well done."
-    lines = [f"{right} of {len(scored)} parts are right so far." if len(scored) > 1 else NOT_YET]
-    if tries >= 2 or not question.hints:
-        lines += [part.feedback for part in scored if not part.right and part.feedback]
-    lines += [f"Hint: {hint}" for hint in question.hints[: max(0, tries - 1)]]
-    return "\n\n".join(lines)
+    hints = [f"Hint: {hint}" for hint in question.hints[: max(0, tries - 1)]]
+    said = [part.feedback for part in wrong if part.feedback]
+    if len(scored) == 1:
+        return "\n\n".join([said[0] if tries > 1 or not question.hints else NOT_YET, *hints])
+    count = f"{len(scored) - len(wrong)} of {len(scored)} parts are right so far."
+    shown = said if tries > 2 else said[:1] if tries == 2 or not question.hints else []
+    return "\n\n".join([count, *dict.fromkeys(shown), *hints])

@@ -66,7 +66,7 @@ def mark_part(part, problem, reading, own, worth: float, policy, figures_spent: 
     points = worth if verdict.share == 1.0 else worth * verdict.share
     right = verdict.note in ("right", "carried")
     said = verdict.said or (
-        feedback.right_part(verdict.note) if right else feedback.wrong_part(verdict.mistake, reading.shown)
+        feedback.right_part(verdict.note) if right else feedback.wrong_part(verdict.mistake, part.kind)
     )
     audit = f"{part.id} {_short(reading.value)}: {verdict.note}"
     audit += f" (consistent with {verdict.mistake})" if verdict.mistake else ""

@@ -573,3 +573,38 @@ def test_a_policy_rule_that_is_none_is_refused(questions):
     with pytest.raises(PolicyError, match="tolerence"):
         mark(questions["kc"], 140, policy={"tolerence": 0.5})
     assert points(questions["kc"], KC * 1.05, policy={"tolerance": 0.1}) == 4.0
+
+
+def written(value, dice):
+    """A number as some student might write it: many notations, units and decorations."""
+    figures = dice.randrange(2, 8)
+    text = dice.choice(
+        [f"{value:.{figures}g}", f"{value:.{figures - 1}e}", f"{value:.{figures}f}", repr(value)]
+    )
+    if dice.random() < 0.3:
+        text = text.replace(".", ",")
+    if "e" in text and dice.random() < 0.5:
+        mantissa, power = text.split("e")
+        raised = str(int(power)).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
+        text = f"{mantissa} {dice.choice('·×*')} 10{raised if dice.random() < 0.5 else '^' + str(int(power))}"
+    unit = dice.choice(
+        ["", "", " M^-1", " L/mol", " L mol^-1", " mM^-1", " L mmol^-1", " M", " mM", " banana"]
+    )
+    before, after = dice.choice(["", "", "K = ", "Kc=", "~", "+", "("]), dice.choice(["", "", ".", ")", " "])
+    return f"{before}{text}{unit}{after}"
+
+
+def test_no_wrong_value_earns_full_marks_however_it_is_written(questions):
+    """20,000 wrong values in every notation. A unit may scale a value; those that then meet the right one
+    are spared.
+    """
+    question, dice = questions["kc"], random.Random(11)
+    read = 0
+    for _ in range(20_000):
+        value = KC * 10 ** dice.uniform(-4, 4)
+        if any(abs(value * scale / KC - 1) < 0.07 for scale in (1, 1e3, 1e-3)):
+            continue
+        given = mark(question, written(value, dice))
+        assert given.points == 0.0, given.audit
+        read += given.parts[0].shown != ""
+    assert read > 8000, "most of it is readable, so that it is the value and not the wording that was refused"
