@@ -30,11 +30,55 @@ FLAGS = [
 ]
 BROKEN = ("model not found", "Error displaying widget", "Traceback", "Javascript Error")
 LOADING = "Loading widget"
-WAITING = """() => [...document.querySelectorAll('.jp-InputPrompt')].some(prompt => prompt.textContent.includes('*'))"""
+WAITING = """() => [...document.querySelectorAll('.jp-InputPrompt')].some(p => p.textContent.includes('*'))"""
 IDLE = """() => {
   const sign = document.querySelector('.jp-NotebookPanel-toolbar .jp-Notebook-ExecutionIndicator');
-  const waiting = [...document.querySelectorAll('.jp-InputPrompt')].some(prompt => prompt.textContent.includes('*'));
-  return sign && sign.dataset.status === 'idle' && !waiting;
+  const prompts = [...document.querySelectorAll('.jp-InputPrompt')];
+  return sign && sign.dataset.status === 'idle' && !prompts.some(p => p.textContent.includes('*'));
+}"""
+#: Every control, picture and table of our outputs that a screen reader could not name.
+NAMELESS = """() => {
+  const found = [];
+  const say = (element, why) => found.push(why + ': ' + element.outerHTML.slice(0, 120));
+  const page = document.querySelector('.jp-Notebook');
+  for (const field of page.querySelectorAll('.eqlib-form input, .eqlib-form select, .eqlib-form textarea')) {
+    const label = field.closest('label') || (field.id && page.querySelector(`label[for="${field.id}"]`));
+    if (!(field.getAttribute('aria-label') || (label && label.textContent.trim()))) say(field, 'no label');
+  }
+  for (const button of page.querySelectorAll('.eqlib-form button')) {
+    if (!button.textContent.trim()) say(button, 'no text');
+  }
+  for (const picture of page.querySelectorAll('.jp-OutputArea-output img')) {
+    if (!picture.alt.trim()) say(picture, 'no alternative text');
+  }
+  for (const table of page.querySelectorAll('.eqlib-record table')) {
+    if (!table.caption || !table.querySelector('th[scope]')) say(table, 'no caption or headers');
+  }
+  return found;
+}"""
+#: Texts of our outputs whose contrast with what is behind them is under 4.5 to 1.
+FAINT = """() => {
+  const parts = colour => (colour.match(/[\\d.]+/g) || [0, 0, 0, 0]).map(Number);
+  const light = ([r, g, b]) => [r, g, b].map(v => v / 255).map(
+    v => v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4
+  ).reduce((sum, v, i) => sum + v * [0.2126, 0.7152, 0.0722][i], 0);
+  const behind = element => {
+    for (let at = element; at; at = at.parentElement) {
+      const colour = parts(getComputedStyle(at).backgroundColor);
+      if (colour.length < 4 || colour[3] > 0.5) return colour;
+    }
+    return [255, 255, 255];
+  };
+  const found = [];
+  for (const element of document.querySelectorAll('.eqlib-form *, .eqlib-record *')) {
+    const own = [...element.childNodes].some(node => node.nodeType === 3 && node.textContent.trim());
+    if (!own || element.tagName === 'STYLE' || element.closest('[disabled]')) continue;
+    if (!element.offsetParent) continue;
+    const [a, b] = [light(parts(getComputedStyle(element).color)), light(behind(element))];
+    const ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
+    if (ratio < 4.5) found.push(ratio.toFixed(2) + ': ' + element.textContent.slice(0, 60));
+  }
+  return found;
 }"""
 
 
@@ -148,12 +192,14 @@ def wait_for(address, server, log, seconds=60):
 
 
 class Desk:
-    """One notebook open in JupyterLab, worked as a person would: menus, clicks, keys."""
+    """One notebook open in JupyterLab, worked as a person would: menus, clicks, keys. ``address``: of its
+    folder.
+    """
 
     def __init__(self, page, address, path):
         self.page = page
         self.path = Path(path)
-        self.address = f"{address}/lab/tree/{self.path.name}"
+        self.address = f"{address}/{self.path.name}"
         self.shots = 0
         self.errors = []
         page.on("pageerror", lambda error: self.errors.append(str(error)))
@@ -182,6 +228,24 @@ class Desk:
         if folder:
             self.shots += 1
             self.page.screenshot(path=Path(folder) / f"{self.shots:02d}-{stage.replace(' ', '-')}.png")
+
+    def tour(self, stage):
+        """Scroll through the whole notebook, because JupyterLab draws a cell only once it is scrolled to."""
+        cells = self.page.locator(".jp-Notebook .jp-CodeCell")
+        for number in range(cells.count()):
+            cells.nth(number).scroll_into_view_if_needed()
+            self.page.wait_for_function(f"() => !document.body.textContent.includes({LOADING!r})")
+            content = self.page.locator(".jp-Notebook").first.text_content()
+            for word in BROKEN:
+                assert word not in content, f"{stage}, cell {number}: the page says {word!r}"
+
+    def nameless(self):
+        """Controls, pictures and tables on the page that a screen reader could not name."""
+        return self.page.evaluate(NAMELESS)
+
+    def faint(self):
+        """Texts of our outputs with too little contrast."""
+        return self.page.evaluate(FAINT)
 
     def menu(self, *labels):
         """Choose from the menu bar."""
@@ -244,14 +308,20 @@ class Desk:
         return json.loads(self.path.read_text("utf-8"))
 
 
+@pytest.fixture(scope="session")
+def lab(tmp_path_factory):
+    """(address, folder) of one JupyterLab; each test gets a folder of its own in it."""
+    folder = tmp_path_factory.mktemp("desks")
+    with lab_server(folder, tmp_path_factory.mktemp("lab")) as address:
+        yield address, folder
+
+
 @pytest.fixture
-def desk(browser, released, tmp_path):
-    """A student's copy of the released assignment, open in a JupyterLab of its own."""
-    folder = tmp_path / "work"
+def desk(browser, released, lab, request):
+    """A student's copy of the released assignment, open in JupyterLab."""
+    address, root = lab
+    folder = root / request.node.name
     shutil.copytree(released, folder)
-    scratch = tmp_path / "scratch"
-    scratch.mkdir()
-    with lab_server(folder, scratch) as address:
-        page = browser.new_page(viewport={"width": 1200, "height": 900})
-        yield Desk(page, address, folder / f"{ASSIGNMENT}.ipynb")
-        page.close()
+    page = browser.new_page(viewport={"width": 1200, "height": 900})
+    yield Desk(page, f"{address}/lab/tree/{folder.name}", folder / f"{ASSIGNMENT}.ipynb")
+    page.close()
