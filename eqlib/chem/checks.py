@@ -9,24 +9,32 @@ from numbers import Real
 from eqlib.chem.errors import EqlibError
 
 
-def finite(value, what: str, where: str, error: type[EqlibError] = EqlibError) -> float:
+def finite(value, what: str, where: str = "", error: type[EqlibError] = EqlibError) -> float:
+    """``value`` as a float; raises ``error`` unless it is a finite real number (True and False are not)."""
     if isinstance(value, bool) or not isinstance(value, Real) or not math.isfinite(value):
-        raise error(f"{where}: {what} must be a finite number, not {value!r:.40}")
+        raise error(f"{_place(where)}{what} must be a finite number, not {value!r:.40}")
     return float(value)
 
 
-def positive(value, what: str, where: str, error: type[EqlibError] = EqlibError) -> float:
+def positive(value, what: str, where: str = "", error: type[EqlibError] = EqlibError) -> float:
+    """The same, and more than 0."""
     number = finite(value, what, where, error)
     if number <= 0:
-        raise error(f"{where}: {what} must be more than 0, not {value!r:.40}")
+        raise error(f"{_place(where)}{what} must be more than 0, not {value!r:.40}")
     return number
 
 
+def _place(where: str) -> str:
+    return f"{where}: " if where else ""
+
+
 def exp(exponent: float) -> float:
+    """e to a power; infinity where a float ends."""
     return math.exp(exponent) if exponent < 709 else math.inf
 
 
 def power(base: float, exponent: int | float | Fraction, where: str) -> float:
+    """A constant to a power; raises EqlibError where the result leaves what a float can hold."""
     exact = int(exponent) if exponent == int(exponent) else float(exponent)
     try:
         return within(base**exact, where)
@@ -35,10 +43,12 @@ def power(base: float, exponent: int | float | Fraction, where: str) -> float:
 
 
 def product(first: float, second: float, where: str) -> float:
+    """Two factors of a constant, with the same check."""
     return within(first * second, where)
 
 
 def within(value: float, where: str) -> float:
+    """``value``, unless it is 0 or infinite, which no constant can be."""
     if value == 0 or not math.isfinite(value):
         raise EqlibError(f"{where}: K leaves the range a number can hold (about 1e-308 to 1e308)")
     return value

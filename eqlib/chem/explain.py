@@ -33,10 +33,12 @@ class _Words(Competitors):
     # -- what happened at once --------------------
 
     def done(self) -> str:
+        """What was done."""
         text = self.d.stress.describe()
         return self.styled(text[0].upper() + text[1:] + ".")
 
     def at_once(self) -> str:
+        """What that changed before anything reacted."""
         kind = self.d.stress.kind
         if kind == "catalyse":
             return (
@@ -121,6 +123,7 @@ class _Words(Competitors):
     # -- Q against K --------------------
 
     def quotient(self) -> str:
+        """Q of the first reaction beside its K."""
         Q, K = self.d.Q, self.d.K
         equation = self.equation(self.reaction)
         if math.isnan(Q):
@@ -138,6 +141,7 @@ class _Words(Competitors):
     # -- the outcome --------------------
 
     def outcome(self) -> str:
+        """Which way it ran, and what became of the amount and the concentration."""
         d = self.d
         if d.direction == "none":
             return self._no_shift()

@@ -9,11 +9,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from numbers import Real
+from functools import partial
 
 import numpy as np
 
 from eqlib.chem.applying import apply
+from eqlib.chem.checks import finite, positive
 from eqlib.chem.equations import read
 from eqlib.chem.errors import EqlibError
 from eqlib.chem.mixture import Mixture
@@ -29,6 +30,10 @@ __all__ = ["KineticsError", "TimeCourse", "time_course"]
 
 class KineticsError(EqlibError):
     """A course that cannot be computed."""
+
+
+_finite = partial(finite, error=KineticsError)
+_positive = partial(positive, error=KineticsError)
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,7 +121,7 @@ class _Plan:
 def _plan(m, until, stresses, start, points, catalyst_factor, activation) -> _Plan:
     if not isinstance(m, Mixture) or not m.reactions:
         raise KineticsError("time_course needs a Mixture with reactions")
-    end = _number(until, "the end time in s", positive=True)
+    end = _positive(until, "the end time in s")
     if start not in ("mixed", "equilibrium"):
         raise KineticsError(f"start is 'mixed' or 'equilibrium', not {start!r:.40}")
     if isinstance(points, bool) or not isinstance(points, int) or not 10 <= points <= 100_000:
@@ -125,7 +130,7 @@ def _plan(m, until, stresses, start, points, catalyst_factor, activation) -> _Pl
     for item in stresses:
         if not (isinstance(item, tuple | list) and len(item) == 2 and isinstance(item[1], Stress)):
             raise KineticsError(f"each stress is a pair (time in s, Stress), not {item!r:.60}")
-        when = _number(item[0], "the time of a stress in s")
+        when = _finite(item[0], "the time of a stress in s")
         if not 0 <= when < end:
             raise KineticsError(f"a stress at {when:g} s is outside the course of 0 to {end:g} s")
         events.append((when, item[1]))
@@ -133,8 +138,8 @@ def _plan(m, until, stresses, start, points, catalyst_factor, activation) -> _Pl
     times = [0.0, *(when for when, _ in events), end]
     kinds = [None, *(stress for _, stress in events)]
     stretches = tuple(zip(times[:-1], times[1:], kinds, strict=True))
-    factor = _number(catalyst_factor, "the catalyst factor", positive=True)
-    energy = None if activation is None else _number(activation, "the activation energy in J/mol")
+    factor = _positive(catalyst_factor, "the catalyst factor")
+    energy = None if activation is None else _finite(activation, "the activation energy in J/mol")
     return _Plan(stretches, end, start, points, factor, energy)
 
 
@@ -152,7 +157,7 @@ def _constants(plan: _Plan, m: Mixture, rates) -> np.ndarray:
         values = [given[key] for key in wanted]
     else:
         values = [rates] * len(m.reactions)
-    return np.array([_number(value, "a forward rate constant", positive=True) for value in values])
+    return np.array([_positive(value, "a forward rate constant") for value in values])
 
 
 def _key(reaction) -> frozenset:
@@ -165,18 +170,10 @@ def _losses(m: Mixture, loss) -> dict[str, float]:
         key = protonated(name)
         if key not in m.network.index:
             raise KineticsError(f"{key} takes part in no reaction here{near_hint(key, m.network.names)}")
-        found[key] = _number(value, f"the loss constant of {key} in 1/s")
+        found[key] = _finite(value, f"the loss constant of {key} in 1/s")
         if found[key] < 0:
             raise KineticsError(f"the loss constant of {key} cannot be negative")
     return found
-
-
-def _number(value, what: str, positive: bool = False) -> float:
-    if isinstance(value, bool) or not isinstance(value, Real) or not math.isfinite(value):
-        raise KineticsError(f"{what} must be a finite number, not {value!r:.40}")
-    if positive and value <= 0:
-        raise KineticsError(f"{what} must be more than 0, not {value:g}")
-    return float(value)
 
 
 @dataclass
@@ -203,6 +200,7 @@ class _Run:
         self.mixture = self.mixture.with_(totals=kept)
 
     def disturb(self, when: float, stress: Stress) -> None:
+        """Do a stress to what is there now."""
         applied = apply(stress, self.mixture, self.mixture.as_mixed())
         self.mixture = applied.mixture
         self.notes.extend(applied.notes)
@@ -215,6 +213,7 @@ class _Run:
         self.events.append((when, stress.describe()))
 
     def integrate(self, begin: float, end: float) -> None:
+        """One stretch without stresses."""
         from scipy.integrate import solve_ivp
 
         put_in = self.mixture.amounts()
@@ -260,6 +259,7 @@ class _Run:
         self._now(dict(zip(law.names, moles[-1], strict=True)))
 
     def finished(self) -> TimeCourse:
+        """The stretches joined."""
         names = list(dict.fromkeys(name for chunk in self.chunks for name in chunk["names"]))
         solution = self.mixture.has_solution
         shown = [n for n in names if not (solution and n == "H2O(l)")]

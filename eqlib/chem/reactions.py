@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
 
-from eqlib.chem import equations, quotients
+from eqlib.chem import algebra, equations, quotients
 from eqlib.chem.balancing import balance
 from eqlib.chem.checks import exp, finite, positive, power, product
 from eqlib.chem.equations import Number, ReactionError
@@ -172,19 +172,7 @@ class Reaction:
         return self
 
     def __mul__(self, factor):
-        number = equations.as_number(factor, f"the factor for {self}")
-        if number == 0:
-            raise ReactionError(f"{self}: a reaction times 0 leaves nothing")
-        names = self.coefficients if number > 0 else [*self.products, *self.reactants]
-        return Reaction(
-            {name: self.coefficients[name] * number for name in names},
-            K=None if self.K is None else power(self.K, number, str(self)),
-            basis=self.basis,
-            T=self.T,
-            dH=None if self.dH is None else self.dH * float(number),
-            name=self.name if number == 1 else None,
-            source=self.source,
-        )
+        return algebra.scaled(self, factor)
 
     __rmul__ = __mul__
 
@@ -197,43 +185,13 @@ class Reaction:
     def __add__(self, other):
         if not isinstance(other, Reaction):
             return NotImplemented
-        if self.T != other.T:
-            raise ReactionError(
-                f"{self} is given at {self.T:g} K but {other} at {other.T:g} K; "
-                "bring both to one temperature with .at(T)"
-            )
-        total = dict(self.coefficients)
-        for name, number in other.coefficients.items():
-            total[name] = total.get(name, 0) + number
-        total = {name: number for name, number in total.items() if number}
-        if not total:
-            raise ReactionError(f"{self} and {other} cancel completely: nothing reacts")
-        left_first = sorted(total, key=lambda name: total[name] > 0)
-        both_K = self.has_K and other.has_K
-        return Reaction(
-            {name: total[name] for name in left_first},
-            K=product(self.K, other.K, f"{self} plus {other}") if both_K else None,
-            basis=self._common_basis(other),
-            T=self.T,
-            dH=None if self.dH is None or other.dH is None else self.dH + other.dH,
-            source=self.source if self.source == other.source else None,
-        )
+        return algebra.summed(self, other)
 
     def __radd__(self, other):
         return self if other == 0 else NotImplemented  # so that sum([r1, r2]) works
 
     def __sub__(self, other):
         return self + (-other) if isinstance(other, Reaction) else NotImplemented
-
-    def _common_basis(self, other: Reaction) -> str:
-        if self.basis == other.basis or other.dn_gas == 0:
-            return self.basis
-        if self.dn_gas == 0:
-            return other.basis
-        raise ReactionError(
-            f"{self} has K in {_UNITS[self.basis]} but {other} in {_UNITS[other.basis]}; "
-            "convert one with .as_basis('c') or .as_basis('p') first"
-        )
 
     # -- quotient and direction --------------------
 
@@ -326,9 +284,6 @@ class Reaction:
 
     def __iter__(self) -> Iterator[str]:
         raise TypeError("a Reaction is one equation; put several in a list")
-
-
-_UNITS = {"c": "mol/L", "p": "bar"}
 
 
 def water(T: float = 298.15) -> Reaction:

@@ -14,19 +14,9 @@ from fractions import Fraction
 from functools import lru_cache
 from types import MappingProxyType
 
-from eqlib.chem import speech
+from eqlib.chem import elements, speech
 from eqlib.chem.errors import EqlibError
 
-_PERIODIC_TABLE = """
-    H He Li Be B C N O F Ne Na Mg Al Si P S Cl Ar K Ca Sc Ti V Cr Mn Fe Co Ni Cu Zn Ga Ge As Se Br Kr
-    Rb Sr Y Zr Nb Mo Tc Ru Rh Pd Ag Cd In Sn Sb Te I Xe Cs Ba La Ce Pr Nd Pm Sm Eu Gd Tb Dy Ho Er Tm Yb Lu
-    Hf Ta W Re Os Ir Pt Au Hg Tl Pb Bi Po At Rn Fr Ra Ac Th Pa U Np Pu Am Cm Bk Cf Es Fm Md No Lr
-    Rf Db Sg Bh Hs Mt Ds Rg Cn Nh Fl Mc Lv Ts Og
-"""
-ELEMENTS = frozenset(_PERIODIC_TABLE.split())
-# Letters that stand for "some acid", "some metal", "some ligand" in general equations such as HA <=> H^+ +
-# A^-.
-PLACEHOLDERS = frozenset("AMLXQR")
 PHASES = ("aq", "s", "l", "g")
 
 _SUPERSCRIPTS = str.maketrans("⁰¹²³⁴⁵⁶⁷⁸⁹⁺⁻", "0123456789+-")
@@ -36,9 +26,6 @@ _PREFIX = re.compile(
     r"(?:(?:n|iso|i|neo|sec|tert|t|cis|trans|fac|mer|o|m|p|D|L|α|β|alpha|beta|[1-9](?:,[1-9])*)-)+(?=[A-Z(\[])"
 )
 _TOKEN = re.compile(r"(?P<element>[A-Z][a-z]?)|(?P<open>[(\[])|(?P<close>[)\]])|(?P<count>\d+)")
-# Only these are offered as "did you mean", being the ones people write.
-_FAMILIAR = "Na Mg Al Cl Ca Fe Cu Co Zn Ag Br Ba Cr Mn Ni Pb Sn Hg Li Si"
-_LIKELY = frozenset(_FAMILIAR.split())
 _PAIRS = {")": "(", "]": "["}
 _LONGEST = 200
 
@@ -143,12 +130,12 @@ def _species(text: str) -> Species:
     if formula == "e" and charge == -1:
         return Species("e^-", "e", MappingProxyType({}), -1, "aq")
     formula = _strip_outer_brackets(formula)
-    elements = _composition(formula, text)
+    atoms = _composition(formula, text)
     if formula == "H2O" and charge == 0 and phase in (None, "aq"):
         phase = "l"  # water with no phase is the solvent
     phase = phase or "aq"
     name = formula + charge_text(charge) + (f"({phase})" if phase != "aq" else "")
-    return Species(name, formula, MappingProxyType(elements), charge, phase)
+    return Species(name, formula, MappingProxyType(atoms), charge, phase)
 
 
 def _to_plain(text: str) -> str:
@@ -216,7 +203,8 @@ def _composition(formula: str, text: str) -> dict[str, int | Fraction]:
         times = _whole(Fraction(found[1] or 1))
         for element, count in _count_atoms(found[2], text).items():
             total[element] = _whole(total.get(element, 0) + times * count)
-    _check_elements(total, formula, text)
+    if problem := elements.unknown(total, formula):
+        raise FormulaError(f"'{text}': {problem}")
     return total
 
 
@@ -278,27 +266,6 @@ def _stuck(part: str, position: int, text: str) -> str:
     if rest[0].isdigit():
         return f"'{text}': the number '{rest[:4]}' follows nothing; write the formula first, then its count"
     return f"'{text}': '{rest[0]}' is not part of a formula; write it like Fe^3+, SO4^2- or AgCl(s)"
-
-
-def _check_elements(total: Mapping[str, int | Fraction], formula: str, text: str) -> None:
-    unknown = [symbol for symbol in total if symbol not in ELEMENTS]
-    general = all(symbol in PLACEHOLDERS or symbol in ("H", "O", "B") for symbol in total)
-    if not total:
-        raise FormulaError(f"'{text}': no element is read; write a formula such as Fe^3+")
-    if unknown and not general:
-        raise FormulaError(
-            f"'{text}': there is no element '{unknown[0]}'{_element_hint(unknown[0], formula)}"
-        )
-
-
-def _element_hint(symbol: str, formula: str) -> str:
-    """Capitals typed for small letters are the commonest slip: NACL."""
-    following = formula[formula.find(symbol) + len(symbol) :][:1]
-    before = formula[: formula.find(symbol)][-1:]
-    for guess in (before + symbol.lower(), symbol + following.lower()):
-        if guess in _LIKELY:
-            return f"; did you mean {guess}?"
-    return "; check the capitals and the spelling"
 
 
 def _whole(number: int | Fraction) -> int | Fraction:

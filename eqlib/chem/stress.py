@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 from numbers import Real
 
+from eqlib.chem.checks import finite, positive
 from eqlib.chem.errors import EqlibError
 from eqlib.chem.species import species
 
@@ -25,6 +26,10 @@ KINDS = (
 
 class StressError(EqlibError):
     """A stress that cannot be done, or not to this mixture."""
+
+
+_finite = partial(finite, error=StressError)
+_positive = partial(positive, error=StressError)
 
 
 @dataclass(frozen=True)
@@ -54,7 +59,9 @@ class Stress:
                 f"add_solution needs concentrations such as {{'AgNO3': 0.10}}, not {conc!r:.40}"
             )
         return Stress(
-            "add_solution", _amounts(conc, "mol/L"), volume=_positive(volume, "the volume added in L")
+            "add_solution",
+            _amounts(conc, "mol/L"),
+            volume=_positive(volume, "the volume added in L"),
         )
 
     @staticmethod
@@ -149,7 +156,11 @@ _WORDS = {
 def _amounts(given: Mapping[str, float], unit: str) -> tuple[tuple[str, float], ...]:
     pairs = []
     for name, value in given.items():
-        number = _finite(value, f"the {'concentration' if unit == 'mol/L' else 'amount'} of {name} in {unit}")
+        number = _finite(
+            value,
+            f"the {'concentration' if unit == 'mol/L' else 'amount'} of {name} in {unit}",
+            error=StressError,
+        )
         if number < 0:
             mend = "; to take something out use Stress.remove" if unit == "mol" else ""
             raise StressError(f"{number:g} {unit} of {name}: it cannot be negative{mend}")
@@ -157,16 +168,3 @@ def _amounts(given: Mapping[str, float], unit: str) -> tuple[tuple[str, float], 
     if not pairs:
         raise StressError("nothing is named to add; write it like {'AgNO3': 0.10}")
     return tuple(pairs)
-
-
-def _finite(value, what: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, Real) or not math.isfinite(value):
-        raise StressError(f"{what} must be a finite number, not {value!r:.40}")
-    return float(value)
-
-
-def _positive(value, what: str) -> float:
-    number = _finite(value, what)
-    if number <= 0:
-        raise StressError(f"{what} must be more than 0, not {number:g}")
-    return number

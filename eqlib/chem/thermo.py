@@ -8,8 +8,9 @@ in bar (standard pressure 1 bar), solutes in mol/L. Equations: IUPAC Green Book,
 from __future__ import annotations
 
 import math
-from numbers import Real
+from functools import partial
 
+from eqlib.chem.checks import finite, positive
 from eqlib.chem.errors import EqlibError
 from eqlib.chem.reactions import R_BAR, R_J
 
@@ -21,9 +22,13 @@ class ThermoError(EqlibError):
     """A temperature, energy or constant that cannot be used."""
 
 
+_finite = partial(finite, error=ThermoError)
+_positive = partial(positive, error=ThermoError)
+
+
 def K_from_dG(dG: float, T: float = 298.15) -> float:
     """K = exp(-dG°/RT)."""
-    return _K(-_number(dG, "dG in J/mol") / (R * _kelvin(T)), f"dG = {dG:g} J/mol at {T:g} K")
+    return _K(-_finite(dG, "dG in J/mol") / (R * _kelvin(T)), f"dG = {dG:g} J/mol at {T:g} K")
 
 
 def dG_from_K(K: float, T: float = 298.15) -> float:
@@ -33,7 +38,7 @@ def dG_from_K(K: float, T: float = 298.15) -> float:
 
 def dG_from_Q(dG0: float, Q: float, T: float = 298.15) -> float:
     """dG = dG° + RT ln Q, J/mol; minus infinity when Q is 0."""
-    standard, temperature = _number(dG0, "dG0 in J/mol"), _kelvin(T)
+    standard, temperature = _finite(dG0, "dG0 in J/mol"), _kelvin(T)
     if Q == 0:
         return -math.inf
     if math.inf == Q:
@@ -48,7 +53,7 @@ def dG_from_Q_and_K(Q: float, K: float, T: float = 298.15) -> float:
 
 def dG_from_dH_dS(dH: float, dS: float, T: float = 298.15) -> float:
     """dG° = dH° - T dS°, J/mol."""
-    return _number(dH, "dH in J/mol") - _kelvin(T) * _number(dS, "dS in J/(mol K)")
+    return _finite(dH, "dH in J/mol") - _kelvin(T) * _finite(dS, "dS in J/(mol K)", error=ThermoError)
 
 
 def K_from_dH_dS(dH: float, dS: float, T: float = 298.15) -> float:
@@ -62,7 +67,7 @@ def vant_hoff(K1: float, dH: float, T1: float, T2: float) -> float:
     ln(K2/K1) = -(dH°/R)(1/T2 - 1/T1). For a reaction with a change in moles of gas this is the constant in
     bar.
     """
-    change = -_number(dH, "dH in J/mol") / R * (1 / _kelvin(T2) - 1 / _kelvin(T1))
+    change = -_finite(dH, "dH in J/mol") / R * (1 / _kelvin(T2) - 1 / _kelvin(T1))
     return _K(math.log(_positive(K1, "K1")) + change, f"K at {T2:g} K")
 
 
@@ -76,35 +81,22 @@ def dH_from_K(K1: float, T1: float, K2: float, T2: float) -> float:
 
 def dS_from_dH_dG(dH: float, dG: float, T: float = 298.15) -> float:
     """dS° = (dH° - dG°)/T, J/(mol K)."""
-    return (_number(dH, "dH in J/mol") - _number(dG, "dG in J/mol")) / _kelvin(T)
+    return (_finite(dH, "dH in J/mol") - _finite(dG, "dG in J/mol")) / _kelvin(T)
 
 
 def kp_from_kc(Kc: float, dn_gas: float, T: float) -> float:
     """Kp = Kc (RT)^dn, pressures in bar, R = 0.0831446 L bar/(mol K)."""
-    change = _number(dn_gas, "dn_gas") * math.log(R_BAR * _kelvin(T))
+    change = _finite(dn_gas, "dn_gas") * math.log(R_BAR * _kelvin(T))
     return _K(math.log(_positive(Kc, "Kc")) + change, "Kp")
 
 
 def kc_from_kp(Kp: float, dn_gas: float, T: float) -> float:
     """Kc = Kp / (RT)^dn, pressures in bar."""
-    return kp_from_kc(Kp, -_number(dn_gas, "dn_gas"), T)
-
-
-def _number(value, what: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, Real) or not math.isfinite(value):
-        raise ThermoError(f"{what} must be a finite number, not {value!r:.40}")
-    return float(value)
-
-
-def _positive(value, what: str) -> float:
-    number = _number(value, what)
-    if number <= 0:
-        raise ThermoError(f"{what} must be more than 0, not {value!r:.40}")
-    return number
+    return kp_from_kc(Kp, -_finite(dn_gas, "dn_gas"), T)
 
 
 def _kelvin(T) -> float:
-    number = _number(T, "the temperature in kelvin")
+    number = _finite(T, "the temperature in kelvin")
     if number <= 0:
         raise ThermoError(f"the temperature must be above 0 K, not {T!r:.40}; add 273.15 to degrees Celsius")
     return number

@@ -2,6 +2,8 @@
 
 import math
 import pickle
+import subprocess
+import sys
 from fractions import Fraction
 
 import numpy as np
@@ -245,3 +247,15 @@ def test_bad_input_is_one_plain_line(make, says):
     message = str(caught.value)
     assert says in message
     assert "\n" not in message
+
+
+def test_reading_a_reaction_loads_no_heavy_library():
+    code = (
+        "import sys, eqlib as eq\n"
+        "eq.Reaction('AgCl(s) <=> Ag^+ + Cl^-', K=1e-10).quotient({'Ag^+': 1, 'Cl^-': 1})\n"
+        "heavy = ('sympy', 'scipy', 'matplotlib', 'molmass', 'colour', 'IPython')\n"
+        "print([name for name in heavy if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+    assert done.stderr == ""
