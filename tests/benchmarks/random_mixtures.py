@@ -84,10 +84,15 @@ def _totals(rng, atoms, with_protons, found, span):
 
 def faults(mixture, state, balance=1e-10, constant=1e-8):
     """What is wrong with an equilibrium state, as a list of sentences; empty when it holds."""
-    return [*_balance_faults(mixture, state, balance), *_constant_faults(mixture, state, constant)]
+    bad = [f"{what}: off by {gap:.3g} of what is there" for what, gap in balance_gaps(mixture, state) if gap > balance]
+    bad += [f"{what}: ln(Q/K) is off by {gap:.3g}" for what, gap in constant_gaps(mixture, state) if gap > constant]
+    if any(v < 0 or not math.isfinite(v) for v in state.amounts.values()):
+        bad.append("an amount is negative or not a number")
+    return bad
 
 
-def _balance_faults(mixture, state, tolerance):
+def balance_gaps(mixture, state):
+    """(element or charge, relative gap between what was put in and what is there)."""
     before, after = mixture.amounts(), dict(state.amounts)
     names = set(before) | set(after)
     made_of = {n: dict(eq.species(n).elements) | {"charge": eq.species(n).charge} for n in names}
@@ -96,13 +101,11 @@ def _balance_faults(mixture, state, tolerance):
         put_in = math.fsum(v * made_of[n].get(key, 0) for n, v in before.items())
         there = math.fsum(v * made_of[n].get(key, 0) for n, v in after.items())
         size = math.fsum(v * abs(made_of[n].get(key, 0)) for n, v in [*before.items(), *after.items()])
-        if abs(put_in - there) > tolerance * size:
-            yield f"{key}: {put_in} put in, {there} there"
-    if any(v < 0 or not math.isfinite(v) for v in after.values()):
-        yield "an amount is negative or not a number"
+        yield key, abs(put_in - there) / size if size else abs(put_in - there)
 
 
-def _constant_faults(mixture, state, tolerance):
+def constant_gaps(mixture, state):
+    """(reaction, how far ln(Q/K) is from where it may be): from 0, or from one side of 0 when its solid is absent."""
     c = state.concentrations
     for r in mixture.reactions:
         terms = [(n, float(v)) for n, v in r.coefficients.items() if eq.species(n).phase == "aq"]
@@ -111,11 +114,10 @@ def _constant_faults(mixture, state, tolerance):
             continue
         gap = math.fsum(v * math.log(c[n]) for n, v in terms) - math.log(r.K)
         missing = [v for n, v in pure if state.amounts[n] == 0.0]
-        if not missing and abs(gap) > tolerance:
-            yield f"{r}: ln(Q/K) = {gap:.3g}"
-        # Q/K of a reaction that makes one absent solid is above 1 when the solution is undersaturated.
-        if len(missing) == 1 and gap * missing[0] < -tolerance:
-            yield f"{r}: a solid is absent although the solution is supersaturated ({gap:.3g})"
+        if not missing:
+            yield str(r), abs(gap)
+        elif len(missing) == 1:  # ln(Q/K) = -(its coefficient) * ln(saturation), which must not be above 0
+            yield f"{r}, whose solid is absent", max(-gap * missing[0], 0.0)
 
 
 def solve_at_random(seed, count, **sizes):

@@ -1,0 +1,189 @@
+"""Mixtures and states as people meet them: names, numbers, notes, one-line errors."""
+
+import math
+import pickle
+
+import pytest
+
+import eqlib as eq
+
+R = eq.Reaction
+IRON = R("Fe^3+ + SCN^- <=> FeSCN^2+", K=140)
+SILVER = R("AgSCN(s) <=> Ag^+ + SCN^-", K=1.0e-12)
+
+
+@pytest.fixture
+def mixture():
+    return eq.Mixture({"Fe^3+": 1e-3, "SCN^-": 1e-3, "Ag^+": 4e-4, "NO3^-": 3.4e-3, "K^+": 1e-3}, [IRON, SILVER], 0.010)
+
+
+def test_amounts_are_concentrations_times_volume(mixture):
+    assert mixture.amounts()["Fe^3+"] == pytest.approx(1e-5)
+    s = mixture.equilibrate()
+    assert s.amounts["AgSCN(s)"] == pytest.approx(4e-6, rel=1e-5)
+    assert s.solids["AgSCN(s)"] == pytest.approx(4e-4, rel=1e-5)
+    assert s.volume == 0.010
+
+
+def test_as_mixed_has_not_reacted(mixture):
+    s = mixture.as_mixed()
+    assert (s["Fe^3+"], s["FeSCN^2+"], s.solids["AgSCN(s)"]) == (1e-3, 0.0, 0.0)
+    assert s.Q(IRON) == 0.0
+    assert s.Q(SILVER) == pytest.approx(4e-7)
+
+
+def test_names_are_read_as_written(mixture):
+    s = mixture.equilibrate()
+    assert s["Fe+3"] == s["Fe³⁺"] == s["Fe^3+"]
+    assert s["SCN-"] == s["SCN^-"]
+    assert "FeSCN^2+" in s
+    assert "Cl^-" not in s
+    assert s.get("Cl^-") == 0.0
+
+
+@pytest.mark.parametrize(
+    ("name", "hint"),
+    [
+        ("FeSNC^2+", "did you mean FeSCN\\^2\\+"),
+        ("AgSCN", "there it is a solid, written AgSCN\\(s\\)"),
+        ("Fe^3+(s)", "there it is a solute"),
+        ("Br^-", "is not in this mixture"),
+    ],
+)
+def test_a_species_that_is_not_there_is_an_error_that_helps(mixture, name, hint):
+    with pytest.raises(eq.EqlibError, match=hint) as caught:
+        mixture.equilibrate()[name]
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("totals", "words"),
+    [
+        ({"Fe^3+": -1e-3}, ["Fe^3+", "-0.001"]),
+        ({"Fe^3+": math.nan}, ["Fe^3+", "nan"]),
+        ({"Fe^3+": math.inf}, ["Fe^3+", "inf"]),
+        ({"Fe^3+": "much"}, ["Fe^3+", "much"]),
+        ({"Fe3+": 1e-3}, ["Fe^3+"]),
+        ({"Xq^3+": 1e-3}, ["Xq"]),
+        ([1, 2], ["totals", "list"]),
+    ],
+)
+def test_bad_totals(totals, words):
+    with pytest.raises(eq.EqlibError) as caught:
+        eq.Mixture(totals, [IRON])
+    text = str(caught.value)
+    assert "\n" not in text
+    assert all(w in text for w in words)
+
+
+@pytest.mark.parametrize(
+    ("more", "word"),
+    [
+        ({"volume": 0.0}, "volume"),
+        ({"T": -1.0}, "temperature"),
+        ({"headspace": -0.1}, "headspace"),
+        ({"pressure": 0.0}, "pressure"),
+        ({"pressure": 1.0, "headspace": 0.1}, "either a pressure or a headspace"),
+        ({"reactions": ["A <=> B"]}, "not a Reaction"),
+        ({"reactions": [R("Fe^3+ + SCN^- <=> FeSCN^2+")]}, "equilibrium constant"),
+        ({"reactions": [R("Fe^3+ + 2 SCN^- <=> FeSCN^2+", K=1.0)]}, "not balanced"),
+    ],
+)
+def test_bad_mixtures(more, word):
+    with pytest.raises(eq.EqlibError, match=word) as caught:
+        eq.Mixture({"Fe^3+": 1e-3}, **{"reactions": [IRON], **more})
+    assert "\n" not in str(caught.value)
+
+
+def test_a_mixture_cannot_be_changed_but_copied(mixture):
+    with pytest.raises(AttributeError):
+        mixture.volume = 2.0
+    with pytest.raises(TypeError):
+        mixture.totals["Fe^3+"] = 1.0
+    other = mixture.with_(volume=0.020)
+    assert (other.volume, mixture.volume) == (0.020, 0.010)
+    assert other.totals == mixture.totals
+    with pytest.raises(eq.EqlibError, match="no 'colour'"):
+        mixture.with_(colour="red")
+    assert pickle.loads(pickle.dumps(mixture)) == mixture
+    assert len({mixture, mixture.with_()}) == 1
+
+
+def test_charge_that_does_not_balance_is_said_not_mended(mixture):
+    assert not [n for n in mixture.equilibrate().notes if "charge" in n]
+    s = eq.Mixture({"Fe^3+": 1e-3, "SCN^-": 1e-3}, [IRON]).equilibrate()
+    assert s.charge_imbalance == pytest.approx(2e-3)
+    assert any("charges do not balance" in n for n in s.notes)
+
+
+def test_ionic_strength_counts_spectators(mixture):
+    """Before reaction: (9 * 1 + 1 + 0.4 + 3.4 + 1) / 2 mmol/L."""
+    assert mixture.as_mixed().ionic_strength == pytest.approx(7.4e-3)
+
+
+def test_water_is_not_added_silently():
+    s = eq.Mixture({"H^+": 0.1, "OH^-": 0.1}, []).equilibrate()
+    assert (s["H^+"], s["OH^-"]) == (0.1, 0.1)
+    assert any("no reaction links them" in n for n in s.notes)
+    linked = eq.Mixture({"H^+": 0.1, "OH^-": 0.1}, [eq.water()]).equilibrate()
+    assert not [n for n in linked.notes if "links" in n]
+
+
+def test_pH():
+    assert eq.Mixture({"H^+": 0.01, "Cl^-": 0.01}).equilibrate().pH == pytest.approx(2.0)
+    only_base = eq.Mixture({"OH^-": 0.01, "Na^+": 0.01}).equilibrate()
+    assert only_base.pH == pytest.approx(11.995)
+    assert any("pKw 13.995" in n for n in only_base.notes)
+    with pytest.raises(eq.EqlibError, match="no H"):
+        _ = eq.Mixture({"Na^+": 0.01}).equilibrate().pH
+
+
+def test_hydronium_is_the_proton():
+    acid = R("CH3COOH + H2O(l) <=> H3O^+ + CH3COO^-", K=1.8e-5)
+    s = eq.Mixture({"CH3COOH": 0.1}, [acid]).equilibrate()
+    x = (-1.8e-5 + math.sqrt(1.8e-5**2 + 4 * 1.8e-6)) / 2
+    assert s["H3O^+"] == s["H^+"] == pytest.approx(x, rel=1e-12)
+    assert s.Q(acid) == pytest.approx(1.8e-5, rel=1e-12)
+
+
+def test_a_buffer_held_at_its_pH():
+    """[A-]/[HA] = Ka / [H+], whatever acid that takes."""
+    acid = R("CH3COOH <=> H^+ + CH3COO^-", K=1.8e-5)
+    m = eq.Mixture({"CH3COOH": 0.1}, [acid, eq.water()])
+    s = m.equilibrate(fixed_pH=5.0)
+    assert s.pH == pytest.approx(5.0)
+    assert s["CH3COO^-"] / s["CH3COOH"] == pytest.approx(1.8, rel=1e-12)
+    assert s["CH3COO^-"] + s["CH3COOH"] == pytest.approx(0.1, rel=1e-12)
+    assert m.equilibrate(fixed={"H^+": 1e-5})["CH3COO^-"] == pytest.approx(s["CH3COO^-"], rel=1e-12)
+    for wrong, word in (({"Br^-": 1.0}, "none of the reactions"), ({"H^+": -1.0}, "H\\^\\+")):
+        with pytest.raises(eq.EqlibError, match=word):
+            m.equilibrate(fixed=wrong)
+
+
+def test_temperature_moves_the_constant_when_its_enthalpy_is_known():
+    """ln(K2/K1) = -dH/R (1/T2 - 1/T1)."""
+    warm = R("Fe^3+ + SCN^- <=> FeSCN^2+", K=140, dH=-6000.0)
+    s = eq.Mixture({"Fe^3+": 1e-3, "SCN^-": 1e-3}, [warm], T=330.0).equilibrate()
+    K = 140 * math.exp(6000.0 / 8.314462618 * (1 / 330.0 - 1 / 298.15))
+    assert s["FeSCN^2+"] / (s["Fe^3+"] * s["SCN^-"]) == pytest.approx(K, rel=1e-9)
+    assert s.K(warm) == pytest.approx(K, rel=1e-9)
+    unknown = eq.Mixture({"Fe^3+": 1e-3, "SCN^-": 1e-3}, [IRON], T=330.0).equilibrate()
+    assert unknown.K(IRON) == 140
+    assert any("dH is not known" in n for n in unknown.notes)
+
+
+def test_what_is_shown(mixture):
+    s = mixture.equilibrate()
+    assert "AgSCN(s) 0.0004 mol per L" in repr(s)
+    page = s._repr_html_()
+    assert '<th scope="col">' in page
+    assert '<th scope="row"' in page
+    assert "<caption>" in page
+    assert "FeSCN²⁺" in page
+    assert "iron three plus" in page
+
+
+def test_water_itself():
+    assert eq.Mixture({"H^+": 0.1}, [eq.water()]).equilibrate()["H2O(l)"] == 55.5
+    with pytest.raises(eq.EqlibError, match="H2O"):
+        eq.Mixture({"N2(g)": 0.1}).equilibrate()["H2O(l)"]
