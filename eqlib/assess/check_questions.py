@@ -77,7 +77,7 @@ def _doubts(question, outcome):
         if part.ask == "direction":
             yield from _direction(problem)
         elif part.ask in ("seen", "precipitate"):
-            yield from _look(outcome, part)
+            yield from _look(problem.look, part)
         elif part.ask == "change":
             yield from _change(part, problem)
         elif part.ask == "reason":
@@ -112,10 +112,7 @@ def _direction(problem):
         yield f"the shift is smaller than {100 * CLEAR:g} %; make the change larger"
 
 
-def _look(outcome, part):
-    from eqlib.lab.look import compare_disturbance
-
-    look = compare_disturbance(outcome.disturbance)
+def _look(look, part):
     if part.ask == "seen" and look.borderline:
         yield "the change of colour is at the edge of what an eye can see; make it larger or smaller"
     if part.ask == "seen" and look.hue_changed:

@@ -119,6 +119,7 @@ class Problem:
     ``expected``   the right value of this part.  ``answers`` the student's other readable parts (part id ->
     value).
     ``stress``     an eqlib.chem stress, or None.  ``disturbance`` what it did, or None.
+    ``look``       the change of appearance (an eqlib.lab Look), where the question asks for it.
     ``parts``      all parts of the question, so that a mistake can look at the student's own earlier value.
     """
 
@@ -140,6 +141,7 @@ class Problem:
     extent: float | None = None
     stress: Any = None
     disturbance: Any = None
+    look: Any = None
     answers: Mapping[str, Any] = field(default_factory=_nothing)
     parts: tuple[Part, ...] = ()
 

@@ -125,11 +125,21 @@ def _problem(question, variant) -> tuple[Problem, dict]:
         temperature=298.15 if mixture is None else mixture.T,
         stress=stress,
         disturbance=disturbance,
+        look=_look(question, disturbance),
         parts=question.parts,
         equilibrium=moments.get("before", MappingProxyType({})),
         **moments,
     )
     return _with_reading(question, variant, problem), states
+
+
+def _look(question, disturbance):
+    """The change of appearance, where some part asks for it."""
+    if disturbance is None or not any(part.ask in ("seen", "precipitate") for part in question.parts):
+        return None
+    from eqlib.lab.look import compare_disturbance
+
+    return compare_disturbance(disturbance)
 
 
 def _with_reading(question, variant, problem: Problem) -> Problem:

@@ -27,18 +27,12 @@ def _direction(part, problem, own):
     return problem.disturbance.direction
 
 
-def _look(problem):
-    from eqlib.lab.look import compare_disturbance
-
-    return compare_disturbance(problem.disturbance)
-
-
 def _seen(part, problem, own):
-    return _look(problem).lightness
+    return problem.look.lightness
 
 
 def _precipitate(part, problem, own):
-    return "yes" if _look(problem).precipitate else "no"
+    return "yes" if problem.look.precipitate else "no"
 
 
 def _constant(part, problem, own):
