@@ -98,5 +98,5 @@ def _half_unit(value, figures):
     count = figures[1] if figures else max(figures_of_value(value), len(f"{abs(value):.0f}"), 2)
     if count > 15:
         return 0.0
-    mantissa = abs(value) / 10.0 ** math.floor(math.log10(abs(value)))
+    mantissa = 10.0 ** (math.log10(abs(value)) % 1.0)
     return 0.5 * 10.0 ** (1 - count) / mantissa

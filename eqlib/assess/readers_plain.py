@@ -12,7 +12,8 @@ from fractions import Fraction
 
 from eqlib.assess.readers_base import Unreadable, one_line, too_long
 
-MAX_BITS = 4096
+MAX_BITS = 4096  # of the parts of a fraction or of a SymPy number
+_MAX_INTEGER_BITS = 1000  # below the largest float
 _MAX_ITEMS = 200
 MAX_DEPTH = 4
 _MRO = type.__dict__["__mro__"].__get__
@@ -81,7 +82,7 @@ def _string(raw, _depth):
 
 def _integer(raw, _depth):
     value = int.__int__(raw)
-    if value.bit_length() > MAX_BITS:
+    if value.bit_length() > _MAX_INTEGER_BITS:
         raise Unreadable(
             "This whole number is far too large to be an answer here. Please check the last step."
         )

@@ -82,7 +82,7 @@ def read_choice(raw, options, name="This answer"):
         raise Unreadable(f"{name} is still empty. Please choose one of: {_listed(pairs)}.")
     if not isinstance(value, str):
         raise Unreadable(f"{name} wants one choice. Please choose one of: {_listed(pairs)}.")
-    chosen = _exactly(value, pairs) or _by_meaning(value, pairs, name)
+    chosen = _exactly(value, pairs) or _by_meaning(value, pairs)
     return Reading(True, chosen[0], f"read as {quote(chosen[1], 120)}")
 
 
@@ -113,7 +113,7 @@ def _bare(text):
     return re.sub(r"([+-])(\d+)$", r"\2\1", bare)
 
 
-def _by_meaning(text, pairs, name):
+def _by_meaning(text, pairs):
     ideas, unknown, denied = _ideas(text)
     on_offer = {}
     for pair in pairs:
@@ -128,7 +128,7 @@ def _by_meaning(text, pairs, name):
         found = on_offer[telling.pop()]
         if len(found) == 1:
             return next(iter(found))
-    raise Unreadable(f"{name}: {quote(text)} could not be matched to one of the choices. "
+    raise Unreadable(f"{quote(text)} could not be matched to one of the choices. "
                      f"Please choose one of: {_listed(pairs)}.")  # fmt: skip
 
 

@@ -413,6 +413,11 @@ def test_variants_that_make_a_mistake_get_it_named():
     assert named / tried >= 0.95
 
 
+@pytest.mark.parametrize("value", [0.0, -0.0, 5e-324, -1e-308, 1.7e308, -140.0])
+def test_numbers_at_the_edge_are_not_named(value):
+    assert name_mistake(value, suspects(item()), item().expected).mistake is None
+
+
 def test_every_suspect_is_in_the_registry():
     for problem in (
         item(),

@@ -129,6 +129,6 @@ def test_written_explanations_are_kept_as_they_are():
     reading = read_part(asked, "Because Q < K.\nSo more forms.")
     assert reading.value == "Because Q < K.\nSo more forms."
     assert reading.shown == "read as a text of 7 words"
-    assert not read_part(asked, ).ok
+    assert not read_part(asked, " ").ok
     assert not read_part(asked, 3).ok
     assert not read_part(asked, "x" * 10_001).ok
