@@ -54,6 +54,15 @@ class IceTable:
     in_plenty: tuple[str, ...]
     start: Mapping[str, Fraction] = field(repr=False)
 
+    def __getitem__(self, name: str) -> float:
+        """The equilibrium amount of a species, found as in the input (``NO2`` for NO2(g))."""
+        key = names.source_name(species(name).name, self.equilibrium, ())
+        same = [other for other in self.equilibrium if species(other).key == species(name).key]
+        if key is None and len(same) != 1:
+            hint = names.near_hint(species(name).name, self.equilibrium)
+            raise ReactionError(f"{self.reaction}: {species(name).name} has no column in this table{hint}")
+        return self.equilibrium[key or same[0]]
+
     @property
     def K(self) -> float:
         """The constant used."""

@@ -190,6 +190,13 @@ def test_display():
     assert page.count('scope="col"') == 4
 
 
+def test_amounts_by_name():
+    table = eq.ice(eq.Reaction("2 NO2(g) <=> N2O4(g)", K=160), {"NO2": 0.1})
+    assert table["NO2"] == table["NO2(g)"] == table.equilibrium["NO2(g)"]
+    with pytest.raises(eq.EqlibError, match="no column"):
+        _ = table["NO"]
+
+
 def test_measured():
     r = eq.Reaction("PCl5(g) <=> PCl3(g) + Cl2(g)")
     assert pytest.approx(0.4**2 / 0.32) == ice_from_measured(r, {"PCl5": 0.72}, {"PCl3": 0.4}).K
