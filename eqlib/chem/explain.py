@@ -47,7 +47,7 @@ class _Words(Competitors):
             )
         if kind == "add_inert" and self.d.stress.constant == "volume":
             return "The reacting gases keep their volume, so their own partial pressures do not change."
-        parts = [self._crowding(), self._gas_space(), self._solid(), *self._jumps()]
+        parts = [self._crowding(), self._warm_gas(), self._gas_space(), self._solid(), *self._jumps()]
         return " ".join(part for part in parts if part)
 
     def _crowding(self) -> str:
@@ -65,6 +65,16 @@ class _Words(Competitors):
             f"The change of volume from {volume(old)} to {volume(new)} {verb} every concentration at "
             f"once {by}."
         )
+
+    def _warm_gas(self) -> str:
+        """At constant volume a gas presses in proportion to its temperature, so a Q in bar moves at once."""
+        d = self.d
+        if d.stress.kind != "heat_to" or d.mixture.pressure is not None or self.reaction.dn_gas == 0:
+            return ""
+        factor = d.at_once.T / d.before.T
+        if self.reaction.basis != "p" or abs(factor - 1) < SAME:
+            return ""
+        return f"At constant volume this multiplies every gas pressure by {factor:.3g} at once."
 
     def _gas_space(self) -> str:
         """A gas above the solution that the first reaction does not name."""
