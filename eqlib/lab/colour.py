@@ -18,11 +18,11 @@ from eqlib.chem.species import canonical
 from eqlib.lab.colour_difference import ciede2000
 from eqlib.lab.colour_lights import GRID_NM, light
 from eqlib.lab.colour_spaces import (
-    XYZ_TO_RGB,
     adapt_to_screen,
     encode_srgb,
     linear_to_lab,
     rgb_to_lab,
+    xyz_to_linear,
 )
 from eqlib.lab.colour_words import hue_name, words_for
 from eqlib.lab.spectra import absorbance_at, absorbance_spectrum, seen_through
@@ -108,7 +108,7 @@ def colour_from_absorbance(absorbances, path_cm=1.0, view="side", light="dayligh
     if cloud.share > 0:
         linear = stirred(clear, _linear(np.sqrt(transmittance), light), cloud)
     rgb, excess = into_gamut(linear)
-    lab = linear_to_lab(linear)
+    lab, clear_lab = linear_to_lab(np.stack([linear, clear]))
     peak = int(np.argmax(np.where(VISIBLE, absorbances, -np.inf)))
     words = words_for(lab)
     return Colour(
@@ -124,7 +124,7 @@ def colour_from_absorbance(absorbances, path_cm=1.0, view="side", light="dayligh
         path_cm=float(path_cm),
         view=view,
         light=light,
-        clear_lab=tuple(linear_to_lab(clear).tolist()),
+        clear_lab=tuple(clear_lab.tolist()),
         cloud=cloud,
     )
 
@@ -195,7 +195,7 @@ def _linear(transmittance, lamp):
 def _spectrum_to_linear(lamp):
     """(81, 3): a transmittance times this is linear sRGB, for an eye used to the lamp."""
     lamp = light(lamp)
-    return adapt_to_screen(lamp.weights.T, lamp.white) @ XYZ_TO_RGB.T
+    return xyz_to_linear(adapt_to_screen(lamp.weights.T, lamp.white))
 
 
 def _contents(state):

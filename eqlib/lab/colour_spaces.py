@@ -1,35 +1,38 @@
 """From XYZ to a screen and to CIE Lab.
 
-Everything takes and gives arrays whose last axis has length 3. The colour-science package is the reference
-these few lines are tested against; they are written out so that a slider costs microseconds.
+The formulas of sRGB and of CIE Lab are scikit-image's; here is only what it lacks: the eye's getting used
+to a lamp, Lab relative to any white, and linear sRGB that is not cut off at the edge of the screen's range.
+Everything takes and gives arrays whose last axis has length 3. scikit-image is loaded at the first colour
+(about a fifth of a second), not with this module; colour-science, which takes some two seconds, is what the
+tests compare with.
 
 Sources: IEC 61966-2-1 (sRGB); CIE 015:2018 (Lab); the Bradford matrix, Lam 1985, as tabulated by
 colour-science.
 """
 
+from functools import lru_cache
+
 import numpy as np
 
 from eqlib.lab.colour_lights import light
 
-# IEC 61966-2-1: chromaticities of the red, green and blue primaries and of the white.
-_PRIMARIES_XY = ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06))
-_WHITE_XY = (0.3127, 0.3290)
-
-
-def _from_xy(x, y):
-    return np.array([x / y, 1.0, (1.0 - x - y) / y])
-
-
-def _rgb_to_xyz_matrix():
-    primaries = np.column_stack([_from_xy(*xy) for xy in _PRIMARIES_XY])
-    return primaries * np.linalg.solve(primaries, _from_xy(*_WHITE_XY))
-
-
-RGB_TO_XYZ = _rgb_to_xyz_matrix()
-XYZ_TO_RGB = np.linalg.inv(RGB_TO_XYZ)
-_SCREEN_WHITE = _from_xy(*_WHITE_XY)
-
 _BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
+
+
+@lru_cache(maxsize=1)
+def _screen():
+    """Matrices (3, 3) that linear sRGB is multiplied by to give XYZ and back, and the XYZ of the screen's
+    white.
+    """
+    from skimage.color import rgb2xyz
+
+    # Full on and full off are the two values that linear and encoded sRGB share: this reads the library's
+    # matrix off it.
+    to_xyz = rgb2xyz(np.eye(3))
+    from_xyz, white = np.linalg.inv(to_xyz), to_xyz.sum(axis=0)
+    for array in (to_xyz, from_xyz, white):
+        array.setflags(write=False)
+    return to_xyz, from_xyz, white
 
 
 def adapt_to_screen(xyz, white):
@@ -39,43 +42,53 @@ def adapt_to_screen(xyz, white):
     The Bradford transform: a white sheet stays white whatever the lamp, as it does for someone in the room.
     """
     lamp = _BRADFORD @ (np.asarray(white) / 100.0)
-    screen = _BRADFORD @ _SCREEN_WHITE
+    screen = _BRADFORD @ _screen()[2]
     matrix = np.linalg.solve(_BRADFORD, (screen / lamp)[:, None] * _BRADFORD)
     return np.asarray(xyz) / 100.0 @ matrix.T
 
 
+def xyz_to_linear(xyz):
+    """XYZ (Y of the screen's white = 1) -> linear sRGB, below 0 or above 1 where no screen shows it."""
+    return np.asarray(xyz, dtype=float) @ _screen()[1]
+
+
+def linear_to_xyz(linear):
+    """Linear sRGB (any range) -> XYZ, with Y = 1 for the screen's white."""
+    return np.asarray(linear, dtype=float) @ _screen()[0]
+
+
 def encode_srgb(linear):
-    """Linear red, green, blue in [0, 1] -> the values a screen is sent, in [0, 1]."""
-    linear = np.asarray(linear, dtype=float)
-    return np.where(
-        linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
-    )
+    """Linear red, green, blue -> the values a screen is sent, in [0, 1]; what lies outside is cut off."""
+    from skimage.color import xyz2rgb
+
+    return xyz2rgb(linear_to_xyz(linear))
 
 
 def decode_srgb(encoded):
     """The inverse of ``encode_srgb``."""
-    encoded = np.asarray(encoded, dtype=float)
-    return np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
+    from skimage.color import rgb2xyz
+
+    return xyz_to_linear(rgb2xyz(np.asarray(encoded, dtype=float)))
 
 
 def xyz_to_lab(xyz, white):
     """CIE 1976 L*, a*, b* of XYZ relative to ``white`` (both with the same scale)."""
-    ratio = np.asarray(xyz, dtype=float) / np.asarray(white, dtype=float)
-    delta = 6.0 / 29.0
-    f = np.where(ratio > delta**3, np.cbrt(ratio), ratio / (3 * delta**2) + 4.0 / 29.0)
-    return np.stack(
-        [116.0 * f[..., 1] - 16.0, 500.0 * (f[..., 0] - f[..., 1]), 200.0 * (f[..., 1] - f[..., 2])], axis=-1
-    )
+    from skimage.color import xyz2lab
+
+    # The library knows a few whites by name. Relative to its own white every white is E, (1, 1, 1).
+    return xyz2lab(np.asarray(xyz, dtype=float) / np.asarray(white, dtype=float), illuminant="E")
 
 
 def linear_to_lab(linear):
     """Linear sRGB (any range) -> L*, a*, b* relative to the screen's own white."""
-    return xyz_to_lab(np.asarray(linear) @ RGB_TO_XYZ.T, _SCREEN_WHITE)
+    return xyz_to_lab(linear_to_xyz(linear), _screen()[2])
 
 
 def rgb_to_lab(rgb):
     """Screen red, green, blue in [0, 1] -> L*, a*, b* relative to the screen's own white."""
-    return linear_to_lab(decode_srgb(rgb))
+    from skimage.color import rgb2xyz
+
+    return xyz_to_lab(rgb2xyz(np.asarray(rgb, dtype=float)), _screen()[2])
 
 
 def spectrum_to_xyz(transmittance, lamp="daylight"):

@@ -13,7 +13,7 @@ import numpy as np
 from eqlib.chem.errors import EqlibError
 from eqlib.lab.colour_difference import ciede2000
 from eqlib.lab.colour_lights import colour_science, unremarked
-from eqlib.lab.colour_spaces import RGB_TO_XYZ, decode_srgb, encode_srgb, rgb_to_lab
+from eqlib.lab.colour_spaces import decode_srgb, encode_srgb, linear_to_xyz, rgb_to_lab
 
 # Our word -> the library's.
 KINDS = {"protan": "Protanomaly", "deutan": "Deuteranomaly", "tritan": "Tritanomaly"}
@@ -29,7 +29,7 @@ def simulate(rgb, kind, severity=1.0):
     """
     linear = decode_srgb(np.asarray(rgb, dtype=float) / 255.0)
     if kind == GREY:
-        changed = np.repeat((linear @ RGB_TO_XYZ[1])[..., None], 3, axis=-1)
+        changed = np.repeat(linear_to_xyz(linear)[..., 1:2], 3, axis=-1)
     else:
         changed = linear @ _matrix(kind, severity).T
     return np.rint(255.0 * encode_srgb(np.clip(changed, 0.0, 1.0))).astype(int)
