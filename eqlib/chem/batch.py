@@ -12,9 +12,9 @@ from eqlib.chem.equilibrium import LEAST_SCALE, weights
 from eqlib.chem.errors import EqlibError
 from eqlib.chem.network import check_loops, constants_at, network_of
 from eqlib.chem.reactions import R_BAR, R_J, Reaction
-from eqlib.chem.solver_newton import Problem
 from eqlib.chem.solver_rows import Rows, solve_rows
 from eqlib.chem.solver_tableau import exact_amounts
+from eqlib.chem.solver_walk import Problem
 from eqlib.chem.species import species
 from eqlib.chem.state import protonated, with_protons
 

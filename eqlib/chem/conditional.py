@@ -1,8 +1,8 @@
 """Constants that hold at one pH: what analysts call conditional constants (A. Ringbom, 1963; from memory).
 
-At a fixed pH part of a metal is bound to hydroxide and part of a ligand to protons. Counting every such form as "metal
-not bound to the ligand" and "ligand not bound to the metal" gives a constant that a calculation at that pH can use as it
-stands.
+At a fixed pH part of a metal is bound to hydroxide and part of a ligand to protons. Counting every such form
+as "metal not bound to the ligand" and "ligand not bound to the metal" gives a constant that a calculation at
+that pH can use as it stands.
 """
 
 import math
@@ -26,8 +26,9 @@ def fraction_free(name, reactions, pH, T=298.15):
 def conditional_K(reaction, reactions, pH, T=298.15):
     """K of ``reaction`` at a fixed pH, with every solute counted in all its forms with H^+ and OH^-.
 
-    K' = K [H^+]^-h [OH^-]^-o prod(alpha_i^-nu_i), alpha being :func:`fraction_free`; H^+ and OH^- themselves leave the
-    expression. On the basis of ``reaction``, at temperature ``T`` (K) where enthalpies are known. Raises EqlibError.
+    K' = K [H^+]^-h [OH^-]^-o prod(alpha_i^-nu_i), alpha being :func:`fraction_free`; H^+ and OH^- themselves
+    leave the expression. On the basis of ``reaction``, at temperature ``T`` (K) where enthalpies are known.
+    Raises EqlibError.
     """
     reaction = with_protons(reaction)
     reaction.require_balanced()
@@ -76,7 +77,9 @@ def _relative_forms(name, reactions, pH, T):
 
 
 def _link(reaction, logs, T):
-    """(one form, another, ln of their ratio) for a reaction that only moves H^+ or OH^- between two solutes."""
+    """(one form, another, ln of their ratio) for a reaction that only moves H^+ or OH^- between two
+    solutes.
+    """
     forms = {n: v for n, v in reaction.coefficients.items() if n not in _WATERY}
     if sorted(forms.values()) != [-1, 1] or any(species(n).phase != "aq" for n in forms):
         return None

@@ -10,9 +10,9 @@ import numpy as np
 
 from eqlib.chem import solver_phases
 from eqlib.chem.network import Network
-from eqlib.chem.solver_newton import NOWHERE, Problem
 from eqlib.chem.solver_phases import NoSolution
 from eqlib.chem.solver_tableau import exact_amounts
+from eqlib.chem.solver_walk import NOWHERE, Problem
 
 __all__ = ["NoSolution", "Solution", "solve_network"]
 
@@ -94,7 +94,7 @@ def weights(network, rows, gas_space):
 
 def _warm(start, present, rows, network):
     """The earlier answer, where it may serve: the same species, none of them held at a value of its own."""
-    if start is None or start.present != present or start.answer is None:
+    if start is None or start.network is not network or start.present != present or start.answer is None:
         return None
     held = [start.answer.table.basis[k] for k in start.answer.fixed]
     return start.answer if network.pure[rows[held]].all() else None

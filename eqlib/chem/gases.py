@@ -1,4 +1,5 @@
-"""The gas phase: at constant volume one more place for a species to be, at constant pressure a phase that may form.
+"""The gas phase: at constant volume one more place for a species to be, at constant pressure a phase that may
+form.
 
 At constant pressure the volume of gas v (per litre of mixture) is the unknown: the sum of the partial
 pressures falls steadily as v grows, so the one v at which it equals the pressure is found between brackets.
@@ -53,7 +54,8 @@ class _AtPressure:
             high += 3.0
             if high > math.log(usual) + 60.0:
                 raise NoSolution(
-                    "at this pressure everything turns to gas without end (the liquid boils); raise the pressure"
+                    "at this pressure everything turns to gas without end (the liquid boils); "
+                    "raise the pressure"
                 )
             at_high = self.excess(high)
         ln_v = self.between(low, at_low, high, at_high)
@@ -61,7 +63,9 @@ class _AtPressure:
         return self.last, math.exp(ln_v), ()
 
     def between(self, low, at_low, high, at_high):
-        """Root by the Illinois form of false position, then bisection where a step in pressure makes that slow."""
+        """Root by the Illinois form of false position, then bisection where a step in pressure makes that
+        slow.
+        """
         side = 0
         for turn in range(200):
             bounded = math.isfinite(at_high) and turn < 60

@@ -81,7 +81,9 @@ class Mixture:
         return {name: value * self.volume for name, value in self.totals.items()}
 
     def with_(self, **changes):
-        """The same mixture with other ``totals``, ``reactions``, ``volume``, ``T``, ``pressure`` or ``headspace``."""
+        """The same mixture with other ``totals``, ``reactions``, ``volume``, ``T``, ``pressure`` or
+        ``headspace``.
+        """
         given = {
             "totals": self.totals,
             "reactions": self.reactions,

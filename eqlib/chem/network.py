@@ -1,4 +1,6 @@
-"""A set of reactions made ready for the solver: species, elimination, and which species can be present at all."""
+"""A set of reactions made ready for the solver: species, elimination, and which species can be present at
+all.
+"""
 
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -87,7 +89,9 @@ class Network:
 
 
 def _by_programme(network, mask, without):
-    """Largest set that some combination of the reactions reaches from ``mask`` (exact up to the solver's zero)."""
+    """Largest set that some combination of the reactions reaches from ``mask`` (exact up to the solver's
+    zero).
+    """
     from scipy.optimize import linprog
 
     count, size = network.nu.shape

@@ -1,8 +1,8 @@
 """How an equilibrium composition responds to each constant and to each amount put in.
 
-The balances and saturations that hold at the answer are differentiated there (implicit differentiation), with the solids
-that are present staying present; nothing is solved again. All derivatives with respect to the constants are taken
-with K on the reaction's own basis.
+The balances and saturations that hold at the answer are differentiated there (implicit differentiation), with
+the solids that are present staying present; nothing is solved again. All derivatives with respect to the
+constants are taken with K on the reaction's own basis.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy as np
 
 from eqlib.chem.errors import EqlibError
 from eqlib.chem.mixture import Mixture
-from eqlib.chem.reactions import R_BAR, Reaction
+from eqlib.chem.reactions import Reaction
 from eqlib.chem.species import species
 from eqlib.chem.state import State, protonated
 
@@ -24,9 +24,10 @@ from eqlib.chem.state import State, protonated
 class Sensitivity:
     """Derivatives of an equilibrium state.
 
-    ``to_K``: {quantity: {reaction as text: d ln c / d ln K}}; ``to_total``: {quantity: {species put in: d c / d total}},
-    both per mol/L (of a gas, per mol per litre of gas space; of a solid, mol per litre of mixture). A quantity is a
-    species, or "pH", for which ``to_K`` is d pH / d ln K. Species that are not present are left out.
+    ``to_K``: {quantity: {reaction as text: d ln c / d ln K}}; ``to_total``: {quantity: {species put in: d c /
+    d total}}, both per mol/L (of a gas, per mol per litre of gas space; of a solid, mol per litre of
+    mixture). A quantity is a species, or "pH", for which ``to_K`` is d pH / d ln K. Species that are not
+    present are left out.
     """
 
     state: State
@@ -53,16 +54,24 @@ def _pick(table, quantity, key):
 def sensitivity(mixture_or_state, quantity=None):
     """Derivatives of the equilibrium composition of an ideal mixture (a Mixture, or its equilibrated State).
 
-    ``quantity``: a species or "pH", or None for all. Raises EqlibError for a state that is not an equilibrium of an
-    ideal mixture, and for a species that is not present.
+    ``quantity``: a species or "pH", or None for all. Raises EqlibError for a state that is not an equilibrium
+    of an ideal mixture, and for a species that is not present.
     """
     state = mixture_or_state.equilibrate() if isinstance(mixture_or_state, Mixture) else mixture_or_state
     if not isinstance(state, State) or state.solution is None:
-        raise EqlibError("sensitivity needs a Mixture or a State from equilibrate(); this state has not reacted")
+        raise EqlibError(
+            "sensitivity needs a Mixture or a State from equilibrate(); this state has not reacted"
+        )
     if state.activity != "ideal":
-        raise EqlibError("sensitivity is worked out for ideal mixtures; use equilibrate() without activity=...")
+        raise EqlibError(
+            "sensitivity is worked out for ideal mixtures; use equilibrate() without activity=..."
+        )
     found = _Derivatives(state)
-    wanted = [quantity if quantity == "pH" else protonated(quantity)] if quantity is not None else found.quantities()
+    wanted = (
+        [quantity if quantity == "pH" else protonated(quantity)]
+        if quantity is not None
+        else found.quantities()
+    )
     labels = [str(r) for r in state.reactions]
     to_K, to_total = {}, {}
     for name in wanted:
@@ -110,7 +119,11 @@ class _Derivatives:
             right = np.vstack([right, last])
         width = np.sqrt(np.abs(H.diagonal())) if len(H) else np.ones(0)
         width[width == 0.0] = 1.0
-        d = np.linalg.solve(H / width[:, None] / width, right / width[:, None]) / width[:, None] if len(H) else right
+        d = (
+            np.linalg.solve(H / width[:, None] / width, right / width[:, None]) / width[:, None]
+            if len(H)
+            else right
+        )
         self.ln_a = np.hstack([L, np.zeros((len(n), put.shape[1]))]) + F @ d[: len(free)]
         self.ln_n = self.ln_a + np.outer(gas, d[-1]) if volume else self.ln_a
         self.count = count

@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from eqlib.chem.errors import EqlibError
-from eqlib.chem.solver_newton import NOWHERE, minimise
+from eqlib.chem.solver_newton import minimise
+from eqlib.chem.solver_walk import NOWHERE
 
 _SATURATED = 1e-10  # in ln(activity)
 _ROUNDING = 2e-14

@@ -114,7 +114,9 @@ class Tableau:
 
 
 def _reduced(num, den, basis):
-    """Divide out the common factor, keep the denominator positive, go back to 64-bit integers when they fit."""
+    """Divide out the common factor, keep the denominator positive, go back to 64-bit integers when they
+    fit.
+    """
     common = gcd(int(np.gcd.reduce(num, axis=None)) if num.size else 0, den) or 1
     if den < 0:
         common = -common

@@ -117,7 +117,7 @@ class State:
 
     def get(self, name, default=0.0):
         """Like ``s[name]``, but ``default`` for a species that is not in this mixture."""
-        return self[name] if name in self else default
+        return self[name] if self.__contains__(name) else default
 
     def __contains__(self, name):
         return protonated(name) in self.amounts
@@ -189,7 +189,9 @@ class State:
         return tuple(found)
 
     def values_for(self, reaction):
-        """Activities (concentrations when ideal; bar for gases of a reaction on basis "p") for its quotient."""
+        """Activities (concentrations when ideal; bar for gases of a reaction on basis "p") for its
+        quotient.
+        """
         values = {n: c * self.gamma.get(n, 1.0) for n, c in self.concentrations.items()}
         if reaction.basis == "p":
             values |= self.pressures
@@ -236,9 +238,10 @@ class State:
         ]
         for _, kind, value, unit in self._rows():
             phase = "" if kind.phase == "aq" else f"({kind.phase})"
+            phase = "" if kind.unicode.endswith(phase) else phase
             lines.append(
                 f'<tr><th scope="row" aria-label="{html.escape(kind.spoken)}">{html.escape(kind.unicode)}'
-                f"{phase if not kind.unicode.endswith(phase) else ''}</th><td>{value}</td><td>{unit}</td></tr>"
+                f"{phase}</th><td>{value}</td><td>{unit}</td></tr>"
             )
         lines.append("</tbody></table>")
         lines.extend(f"<p>{html.escape(note)}</p>" for note in self.notes)

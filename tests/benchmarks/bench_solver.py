@@ -1,11 +1,11 @@
 """How fast the solver is: ``python tests/benchmarks/bench_solver.py [mixtures]``.
 
-Prints the time of one solve of the iron-thiocyanate-silver-oxalate-acid system (two solids may form), and how many
-mixtures per second ``equilibrate_many`` does against ``scipy.optimize.root`` on the same equations: the same mass
-balances in the logarithms of the free concentrations, with their Jacobian, started (a) from half the totals and (b)
-near the answer, each free concentration within a factor of 3. For that comparison the solids are left out, since a root
-finder has no way to handle them; the batch with solids is timed as well. Everything runs in turn in one process, so that
-the ratios hold whatever else the machine is doing.
+Prints the time of one solve of the iron-thiocyanate-silver-oxalate-acid system (two solids may form), and how
+many mixtures per second ``equilibrate_many`` does against ``scipy.optimize.root`` on the same equations: the
+same mass balances in the logarithms of the free concentrations, with their Jacobian, started (a) from half
+the totals and (b) near the answer, each free concentration within a factor of 3. For that comparison the
+solids are left out, since a root finder has no way to handle them; the batch with solids is timed as well.
+Everything runs in turn in one process, so that the ratios hold whatever else the machine is doing.
 """
 
 import sys
@@ -43,7 +43,15 @@ def mixtures(count, seed=1):
 
 def single(repeats=300):
     """Milliseconds for one solve: (median, best)."""
-    totals = {"Fe^3+": 1e-3, "SCN^-": 1e-3, "Ag^+": 2e-4, "C2O4^2-": 5e-4, "H^+": 0.1, "NO3^-": 0.1032, "K^+": 2e-3}
+    totals = {
+        "Fe^3+": 1e-3,
+        "SCN^-": 1e-3,
+        "Ag^+": 2e-4,
+        "C2O4^2-": 5e-4,
+        "H^+": 0.1,
+        "NO3^-": 0.1032,
+        "K^+": 2e-3,
+    }
     mixture = eq.Mixture(totals, [*SOLUTES, *SOLIDS])
     times = []
     for _ in range(repeats):
@@ -102,7 +110,8 @@ def batch(reactions, totals):
 
 
 def main(count=20_000, sample=1000, rounds=3):
-    print(f"one solve, iron-thiocyanate-silver-oxalate-acid: median {single()[0]:.2f} ms, best {single()[1]:.2f} ms")
+    median, best = single()
+    print(f"one solve, iron-thiocyanate-silver-oxalate-acid: median {median:.2f} ms, best {best:.2f} ms")
     totals = mixtures(count)
     few = {n: v[:sample] for n, v in totals.items()}
     batch(SOLUTES, few)
@@ -116,13 +125,16 @@ def main(count=20_000, sample=1000, rounds=3):
         kind, kind_solved = by_root(few, near)
         ratios.append((rate / plain, rate / kind))
         print(
-            f"batch of {count}: {rate:.0f}/s; root from half the totals {plain:.0f}/s ({plain_solved} of {sample} "
-            f"solved), ratio {rate / plain:.0f}; root from near the answer {kind:.0f}/s ({kind_solved} of {sample} "
-            f"solved), ratio {rate / kind:.0f}"
+            f"batch of {count}: {rate:.0f}/s; "
+            f"root from half the totals {plain:.0f}/s ({plain_solved} of {sample} solved), "
+            f"ratio {rate / plain:.0f}; "
+            f"root from near the answer {kind:.0f}/s ({kind_solved} of {sample} solved), ratio {rate / kind:.0f}"
         )
     rate, _ = batch([*SOLUTES, *SOLIDS], totals)
     print(f"batch of {count} with two solids: {rate:.0f}/s")
-    print(f"median ratios: {np.median([r for r, _ in ratios]):.0f} and {np.median([r for _, r in ratios]):.0f}")
+    print(
+        f"median ratios: {np.median([r for r, _ in ratios]):.0f} and {np.median([r for _, r in ratios]):.0f}"
+    )
     return ratios
 
 

@@ -1,7 +1,9 @@
-"""A long seeded run, kept out of continuous integration: ``python tests/benchmarks/long_run.py [mixtures] [processes]``.
+"""A long seeded run, kept out of continuous integration: ``python tests/benchmarks/long_run.py [mixtures]
+[processes]``.
 
-Every mixture must be solved, keep its amounts within 1e-10, meet every constant within 1e-8, and hold no solid that is
-both undersaturated and present (nor lack one that is supersaturated). Prints the figures; exit status 1 on any fault.
+Every mixture must be solved, keep its amounts within 1e-10, meet every constant within 1e-8, and hold no
+solid that is both undersaturated and present (nor lack one that is supersaturated). Prints the figures; exit
+status 1 on any fault.
 """
 
 import sys
@@ -17,7 +19,9 @@ _PIECE = 500
 
 
 def piece(seed):
-    """Figures of _PIECE mixtures: (solved, faults, worst balance, worst constant, largest system, CPU seconds)."""
+    """Figures of _PIECE mixtures: (solved, faults, worst balance, worst constant, largest system, CPU
+    seconds).
+    """
     rng = np.random.default_rng([2024, seed])
     solved, wrong, balance, constant, largest, spent = 0, [], 0.0, 0.0, 0, 0.0
     for number in range(_PIECE):
@@ -52,8 +56,10 @@ def main(count=100_000, processes=2):
     solved = sum(f[0] for f in figures)
     wrong = [text for f in figures for text in f[1]]
     print(f"{solved} of {pieces * _PIECE} solved; faults: {len(wrong)}")
-    print(f"worst mass balance {max(f[2] for f in figures):.1e}, worst |ln(Q/K)| {max(f[3] for f in figures):.1e}")
-    print(f"largest system {max(f[4] for f in figures)} species; {1e3 * sum(f[5] for f in figures) / solved:.2f} ms CPU each")
+    balance, constant, largest = (max(f[i] for f in figures) for i in (2, 3, 4))
+    print(f"worst mass balance {balance:.1e}, worst |ln(Q/K)| {constant:.1e}")
+    spent = 1e3 * sum(f[5] for f in figures) / solved
+    print(f"largest system {largest} species; {spent:.2f} ms CPU each")
     return wrong
 
 

@@ -1,7 +1,8 @@
-"""Random mixtures for tests and long runs, and a check of an equilibrium state that uses nothing of the solver.
+"""Random mixtures for tests and long runs, and a check of an equilibrium state that uses nothing of the
+solver.
 
-Atoms stand for the components ("Fe", "Cl", ...; H^+ may be one of them) and clusters of atoms for complexes and
-solids, so every reaction is balanced whatever the draw. The chemistry is invented; the equations are not.
+Atoms stand for the components ("Fe", "Cl", ...; H^+ may be one of them) and clusters of atoms for complexes
+and solids, so every reaction is balanced whatever the draw. The chemistry is invented; the equations are not.
 """
 
 import math
@@ -35,7 +36,10 @@ def _reaction(parts, protons, name, log_K):
 
 
 def draw(rng, components=8, species=25, solids=4, log_K=40.0, totals=(-12.0, 1.0), water=0.8):
-    """(totals, reactions) of one random mixture, up to the sizes given. ``water``: how often its own is included."""
+    """(totals, reactions) of one random mixture, up to the sizes given.
+
+    ``water``: how often its own is included.
+    """
     count = int(rng.integers(2, components + 1))
     with_protons = bool(rng.random() < 0.4)
     atoms = [str(a) for a in rng.choice(ATOMS, count - with_protons, replace=False)]
@@ -84,8 +88,16 @@ def _totals(rng, atoms, with_protons, found, span):
 
 def faults(mixture, state, balance=1e-10, constant=1e-8):
     """What is wrong with an equilibrium state, as a list of sentences; empty when it holds."""
-    bad = [f"{what}: off by {gap:.3g} of what is there" for what, gap in balance_gaps(mixture, state) if gap > balance]
-    bad += [f"{what}: ln(Q/K) is off by {gap:.3g}" for what, gap in constant_gaps(mixture, state) if gap > constant]
+    bad = [
+        f"{what}: off by {gap:.3g} of what is there"
+        for what, gap in balance_gaps(mixture, state)
+        if gap > balance
+    ]
+    bad += [
+        f"{what}: ln(Q/K) is off by {gap:.3g}"
+        for what, gap in constant_gaps(mixture, state)
+        if gap > constant
+    ]
     if any(v < 0 or not math.isfinite(v) for v in state.amounts.values()):
         bad.append("an amount is negative or not a number")
     return bad
@@ -105,7 +117,9 @@ def balance_gaps(mixture, state):
 
 
 def constant_gaps(mixture, state):
-    """(reaction, how far ln(Q/K) is from where it may be): from 0, or from one side of 0 when its solid is absent."""
+    """(reaction, how far ln(Q/K) is from where it may be): from 0, or from one side of 0 when its solid is
+    absent.
+    """
     c = state.concentrations
     for r in mixture.reactions:
         terms = [(n, float(v)) for n, v in r.coefficients.items() if eq.species(n).phase == "aq"]

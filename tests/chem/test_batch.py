@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import eqlib as eq
-from eqlib.chem.solver_rows import careful_totals
+from eqlib.chem.solver_rows_newton import careful_totals
 from eqlib.chem.solver_tableau import build
 
 R = eq.Reaction
@@ -65,14 +65,18 @@ def test_solids_come_and_go_along_a_titration():
     assert solid[120] > 0.09
     assert solid[-1] == 0.0
     np.testing.assert_allclose(found["Al^3+"] + found["Al(OH)4^-"] + solid, 0.1, rtol=1e-12)
-    charge = found["H^+"] + found["Na^+"] + 3 * found["Al^3+"] - found["OH^-"] - found["Al(OH)4^-"] - found["Cl^-"]
+    charge = (
+        found["H^+"] + found["Na^+"] + 3 * found["Al^3+"] - found["OH^-"] - found["Al(OH)4^-"] - found["Cl^-"]
+    )
     np.testing.assert_allclose(charge, 0.0, atol=1e-12)
     _one_by_one(reactions, {n: v[::24] for n, v in totals.items()}, {n: v[::24] for n, v in found.items()})
 
 
 @pytest.mark.parametrize("seed", range(12))
 def test_random_systems_row_by_row(seed):
-    """The same random chemistry with the amounts scattered over orders of magnitude, exact zeros among them."""
+    """The same random chemistry with the amounts scattered over orders of magnitude, exact zeros among
+    them.
+    """
     rng = np.random.default_rng(900 + seed)
     totals, reactions = random_mixtures.draw(rng, components=6, species=18, solids=4, log_K=20.0, water=1.0)
     scattered = {n: v * 10 ** rng.uniform(-2, 2, 150) * (rng.random(150) > 0.05) for n, v in totals.items()}
@@ -119,7 +123,9 @@ def test_activities():
     totals = {"CH3COOH": 0.1, "Na^+": salt, "Cl^-": salt}
     found = eq.equilibrate_many([acid, eq.water()], totals, activity="davies")
     for row, value in enumerate(salt):
-        alone = eq.Mixture({"CH3COOH": 0.1, "Na^+": value, "Cl^-": value}, [acid, eq.water()]).equilibrate("davies")
+        alone = eq.Mixture({"CH3COOH": 0.1, "Na^+": value, "Cl^-": value}, [acid, eq.water()]).equilibrate(
+            "davies"
+        )
         assert found["H^+"][row] == pytest.approx(alone["H^+"], rel=1e-9)
     assert found["H^+"][2] > found["H^+"][0]
 
@@ -135,7 +141,10 @@ def test_a_gas_above_the_solution():
 @pytest.mark.parametrize(
     ("more", "word"),
     [
-        ({"totals": {"Fe^3+": np.array([1e-3, -1.0])}}, "Fe\\^3\\+ in mol/L must be finite and 0 or more, not -1"),
+        (
+            {"totals": {"Fe^3+": np.array([1e-3, -1.0])}},
+            "Fe\\^3\\+ in mol/L must be finite and 0 or more, not -1",
+        ),
         ({"totals": {"Fe^3+": [1e-3, math.nan]}}, "nan"),
         ({"totals": {"Fe^3+": np.ones(3), "SCN^-": np.ones(4)}}, "do not fit together"),
         ({"T": np.array([300.0, -1.0])}, "temperature"),

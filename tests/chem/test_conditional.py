@@ -29,7 +29,7 @@ def test_a_metal_and_a_ligand_at_a_pH():
     h = 10.0**-2.5
     free_iron, free_fluoride = h / (h + 6.5e-3), 6.8e-4 / (h + 6.8e-4)
     K = conditional_K(R("Fe^3+ + F^- <=> FeF^2+", K=1.6e5), side, 2.5)
-    assert K == pytest.approx(1.6e5 * free_iron * free_fluoride, rel=1e-12)
+    assert pytest.approx(1.6e5 * free_iron * free_fluoride, rel=1e-12) == K
 
 
 def test_it_is_what_the_solver_finds_at_that_pH():

@@ -1,4 +1,6 @@
-"""Gas equilibria: closed forms, and independent thermodynamic data (cantera 3.2, chemicals 1.5; tests only)."""
+"""Gas equilibria: closed forms, and independent thermodynamic data (cantera 3.2, chemicals 1.5; tests
+only).
+"""
 
 import math
 
@@ -154,13 +156,21 @@ CANTERA = {
         5.0,
     ),
     "ammonia": (["N2(g) + 3 H2(g) <=> 2 NH3(g)"], {"N2": 1.0, "H2": 3.0}, 700.0, 200.0),
-    "nitric oxide": (["N2(g) + O2(g) <=> 2 NO(g)", "2 NO(g) + O2(g) <=> 2 NO2(g)"], {"N2": 4.0, "O2": 1.0}, 1500.0, 1.0),
+    "nitric oxide": (
+        ["N2(g) + O2(g) <=> 2 NO(g)", "2 NO(g) + O2(g) <=> 2 NO2(g)"],
+        {"N2": 4.0, "O2": 1.0},
+        1500.0,
+        1.0,
+    ),
 }
 
 
 @pytest.mark.parametrize("name", CANTERA)
 def test_gas_composition_against_cantera(name):
-    """cantera minimises the Gibbs energy of the whole mixture; we solve the reactions. Data: its GRI-Mech 3.0 file."""
+    """cantera minimises the Gibbs energy of the whole mixture; we solve the reactions.
+
+    Data: its GRI-Mech 3.0 file.
+    """
     ct = pytest.importorskip("cantera", reason="cantera is not installed")
     texts, amounts, T, bar = CANTERA[name]
     everything = {s.name: s for s in ct.Species.list_from_file("gri30.yaml")}
@@ -182,7 +192,12 @@ def test_gas_at_constant_volume_against_cantera():
     ct = pytest.importorskip("cantera", reason="cantera is not installed")
     everything = {s.name: s for s in ct.Species.list_from_file("gri30.yaml")}
     gas = ct.Solution(thermo="ideal-gas", species=[everything[n] for n in ("N2", "H2", "NH3")])
-    r = R("N2(g) + 3 H2(g) <=> 2 NH3(g)", K=_cantera_K(gas, {"N2": -1, "H2": -3, "NH3": 2}, 650.0), basis="p", T=650.0)
+    r = R(
+        "N2(g) + 3 H2(g) <=> 2 NH3(g)",
+        K=_cantera_K(gas, {"N2": -1, "H2": -3, "NH3": 2}, 650.0),
+        basis="p",
+        T=650.0,
+    )
     state = solve({"N2(g)": 0.5, "H2(g)": 1.5}, [r], T=650.0)
     gas.TPX = 650.0, 2.0 * RT * 650.0 * 1e5, {"N2": 1, "H2": 3}
     gas.equilibrate("TV", rtol=1e-12)
@@ -205,10 +220,13 @@ CAS = {
 
 
 @pytest.mark.parametrize(
-    "text", ["CO(g) + H2O(g) <=> CO2(g) + H2(g)", "2 SO2(g) + O2(g) <=> 2 SO3(g)", "N2(g) + 3 H2(g) <=> 2 NH3(g)"]
+    "text",
+    ["CO(g) + H2O(g) <=> CO2(g) + H2(g)", "2 SO2(g) + O2(g) <=> 2 SO3(g)", "N2(g) + 3 H2(g) <=> 2 NH3(g)"],
 )
 def test_composition_from_the_thermodynamic_data_of_chemicals(text):
-    """Enthalpies of formation and entropies from the chemicals package; the least Gibbs energy found by golden section."""
+    """Enthalpies of formation and entropies from the chemicals package; the least Gibbs energy found by
+    golden section.
+    """
     chemicals = pytest.importorskip("chemicals", reason="the chemicals package is not installed")
     T, start = 298.15, 0.4
     terms = {n: float(v) for n, v in R(text).coefficients.items()}

@@ -14,7 +14,9 @@ SILVER = R("AgSCN(s) <=> Ag^+ + SCN^-", K=1.0e-12)
 
 @pytest.fixture
 def mixture():
-    return eq.Mixture({"Fe^3+": 1e-3, "SCN^-": 1e-3, "Ag^+": 4e-4, "NO3^-": 3.4e-3, "K^+": 1e-3}, [IRON, SILVER], 0.010)
+    return eq.Mixture(
+        {"Fe^3+": 1e-3, "SCN^-": 1e-3, "Ag^+": 4e-4, "NO3^-": 3.4e-3, "K^+": 1e-3}, [IRON, SILVER], 0.010
+    )
 
 
 def test_amounts_are_concentrations_times_volume(mixture):

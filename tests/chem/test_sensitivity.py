@@ -34,13 +34,15 @@ def test_one_reaction_against_40_digit_differences():
 
 
 def _cubic(Ksp, K, iron, silver, thiocyanate):
-    """[SCN^-] with AgSCN(s) present: iron and silver follow from it; 40 digits by bisection of the balance."""
+    """[SCN^-] with AgSCN(s) present: iron and silver follow from it."""
 
     def balance(s):
         solid = silver - Ksp / s
         return s + iron * K * s / (1 + K * s) + solid - thiocyanate
 
-    return mpmath.findroot(balance, (mpmath.mpf(10) ** -6, mpmath.mpf(10) ** -2), solver="anderson", tol=1e-60)
+    return mpmath.findroot(
+        balance, (mpmath.mpf(10) ** -6, mpmath.mpf(10) ** -2), solver="anderson", tol=1e-60
+    )
 
 
 def test_with_a_solid_present():

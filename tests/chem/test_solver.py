@@ -36,7 +36,9 @@ def test_it_does_not_matter_from_which_side_it_starts(start):
 
 
 def test_exactly_stoichiometric_and_complete():
-    """c = sqrt(T / K) of each reactant is left, to full precision, from totals a trillion trillion times larger."""
+    """c = sqrt(T / K) of each reactant is left, to full precision, from totals a trillion trillion times
+    larger.
+    """
     s = solve({"Ag^+": 0.1, "Cl^-": 0.1}, [R("Ag^+ + Cl^- <=> AgCl", K=1e40)])
     left = (-1 + math.sqrt(1 + 4 * 1e40 * 0.1)) / 2e40
     assert s["Ag^+"] == pytest.approx(left, rel=1e-12)
@@ -81,7 +83,9 @@ def test_one_reaction_feeds_another():
 
 
 def test_a_cycle_whose_carrier_is_absent():
-    """X and Y carry a group from A to C; with neither there, only their sum A + C <=> B + D can be seen to run."""
+    """X and Y carry a group from A to C; with neither there, only their sum A + C <=> B + D can be seen to
+    run.
+    """
     reactions = [R("NaF + K <=> Na + KF", K=4.0), R("KF + Ag <=> AgF + K", K=0.5)]
     s = solve({"NaF": 1.0, "Ag": 1.0}, reactions)
     # K^1/2 = sqrt(4.0 * 0.5): x / (1 - x) = sqrt(2)
@@ -122,7 +126,9 @@ def test_a_solid_redissolves_in_ammonia():
 
 @pytest.mark.parametrize("base", [0.0, 0.1, 0.29, 0.3, 0.31, 0.35, 0.4, 0.43, 0.6])
 def test_aluminium_hydroxide_is_amphoteric(base):
-    """Every constant holds, aluminium and charge are kept, whichever side of the precipitate the mixture is on."""
+    """Every constant holds, aluminium and charge are kept, whichever side of the precipitate the mixture is
+    on.
+    """
     s = solve({"Al^3+": 0.1, "Cl^-": 0.3, "Na^+": base, "OH^-": base}, ALUMINIUM)
     solid = s.solids["Al(OH)3(s)"]
     assert s["H^+"] * s["OH^-"] == pytest.approx(1.0e-14, rel=1e-10)
@@ -142,12 +148,16 @@ def test_several_solids_share_an_ion():
     assert s["Br^-"] * free == pytest.approx(5.0e-13, rel=1e-9)
     assert s["Cl^-"] * free == pytest.approx(1.8e-10, rel=1e-9)
     solids = s.solids
-    assert solids["AgCl(s)"] + solids["AgBr(s)"] + solids["AgI(s)"] + solids["AgSCN(s)"] + free == pytest.approx(0.025)
+    assert solids["AgCl(s)"] + solids["AgBr(s)"] + solids["AgI(s)"] + solids[
+        "AgSCN(s)"
+    ] + free == pytest.approx(0.025)
     assert s["SCN^-"] * free <= 1.0e-12 * (1 + 1e-9)
 
 
 def test_more_solids_than_the_phase_rule_allows():
-    """Three calcium sulfates that differ in water only: with water as the solvent just the least soluble stays."""
+    """Three calcium sulfates that differ in water only: with water as the solvent just the least soluble
+    stays.
+    """
     reactions = [
         R("CaSO4(s) <=> Ca^2+ + SO4^2-", K=4.9e-5),
         R("CaSO4.2H2O(s) <=> Ca^2+ + SO4^2- + 2 H2O(l)", K=3.1e-5),
@@ -175,7 +185,9 @@ def test_table_values_that_nearly_agree_are_used_with_a_note():
 
 def test_contradictory_constants_are_one_clear_error():
     with pytest.raises(eq.EqlibError, match="contradict each other") as caught:
-        solve({"Fe^3+": 1e-3}, [R("Fe^3+ + SCN^- <=> FeSCN^2+", K=140), R("FeSCN^2+ <=> Fe^3+ + SCN^-", K=0.5)])
+        solve(
+            {"Fe^3+": 1e-3}, [R("Fe^3+ + SCN^- <=> FeSCN^2+", K=140), R("FeSCN^2+ <=> Fe^3+ + SCN^-", K=0.5)]
+        )
     assert "\n" not in str(caught.value)
     assert "FeSCN^2+" in str(caught.value)
 

@@ -78,7 +78,9 @@ class Exact:
             c = {n: mpmath.exp(self.log_activity(n, y)) for n in solutes}
             for i, k in enumerate(self.components):
                 F[i] = mpmath.fsum(c[n] * self.parts[n].get(k, 0) for n in solutes) - self.T[i]
-                F[i] += mpmath.fsum(a * self.parts[s].get(k, 0) for s, a in zip(present, amounts, strict=True))
+                F[i] += mpmath.fsum(
+                    a * self.parts[s].get(k, 0) for s, a in zip(present, amounts, strict=True)
+                )
                 for j, other in enumerate(self.components):
                     J[i, j] = mpmath.fsum(
                         c[n] * self.parts[n].get(k, 0) * self.parts[n].get(other, 0) for n in solutes

@@ -8,7 +8,8 @@ import eqlib as eq
 
 R = eq.Reaction
 
-# name: (reactions, totals, free species, {species: (ln beta, powers of the free species)}), the last written by hand.
+# name: (reactions, totals, free species, {species: (ln beta, powers of the free species)}), the last
+# written by hand.
 SYSTEMS = {
     "iron-thiocyanate": (
         [R("Fe^3+ + SCN^- <=> FeSCN^2+", K=140), R("FeSCN^2+ + SCN^- <=> Fe(SCN)2^+", K=16)],
