@@ -9,10 +9,10 @@ from importlib import import_module as _import_module
 _HOME = {
     "Lesson": "eqlib.notebook.lessons",
     "restore": "eqlib.notebook.records_session",
-    "asleep_forms": "eqlib.notebook.panels_asleep",
+    "put_to_sleep": "eqlib.notebook.panels_asleep",
 }
 
-__all__ = ["Lesson", "asleep_forms", "restore"]
+__all__ = ["Lesson", "put_to_sleep", "restore"]
 
 
 def __getattr__(name):

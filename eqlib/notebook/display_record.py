@@ -16,9 +16,10 @@ _COUNTS = {
     "best": "You can change it until you have seen what happens, or hand in; the best answer counts.",
 }
 _STANDS = "You have seen what happens, so this answer stands."
-_OPEN = "To open the form, click in the cell above this line and press Shift + Enter."
+_OPEN = "To open the form, run the first cell of this page and then the cell above this line (Shift + Enter)."
 _REOPEN = (
-    "To change your answer, click in the cell above this line and press Shift + Enter; the form opens again."
+    "To change your answer, run the first cell of this page and then the cell above this line "
+    "(Shift + Enter): the form opens again."
 )
 
 

@@ -9,10 +9,18 @@ widget-state format, version 2.
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Iterable
+from pathlib import Path
+
+from eqlib.chem.errors import EqlibError
+from eqlib.notebook.records import TRY, WHO
 
 STATE = "application/vnd.jupyter.widget-state+json"
 VIEW = "application/vnd.jupyter.widget-view+json"
+_OPENS = re.compile(r"""\blesson\.(ask|student|try_it)\(\s*(?:["']([\w.-]+)["'])?""")
+_PANELS = {"student": WHO, "try_it": TRY, "ask": ""}
 _BASE, _CONTROLS, _VERSION = "@jupyter-widgets/base", "@jupyter-widgets/controls", "2.0.0"
 
 
@@ -41,6 +49,38 @@ def asleep_forms(assignment: str, names: Iterable[str]) -> dict:
     for name in names:
         state[form_id(assignment, name)] = _model("BoxModel", _CONTROLS, {"layout": f"IPY_MODEL_{layout}"})
     return {STATE: {"version_major": 2, "version_minor": 0, "state": state}}
+
+
+def forms_in(notebook: dict) -> list[str]:
+    """The forms that a notebook's cells open: question ids, and the names of our own panels."""
+    found = []
+    for cell in notebook.get("cells", ()):
+        source = cell.get("source", "")
+        source = "".join(source) if isinstance(source, list) else source
+        if cell.get("cell_type") == "code":
+            found += [name or _PANELS[panel] for panel, name in _OPENS.findall(source)]
+    return list(dict.fromkeys(found))
+
+
+def put_to_sleep(path) -> list[str]:
+    """Write the sleeping forms into the metadata of the notebook at ``path``, after forms were added or
+    renamed.
+
+    The assignment is that of the ``questions.toml`` beside it. Returns the forms' names. Raises EqlibError.
+    """
+    from eqlib.assess.questions import load_questions
+
+    path = Path(path)
+    questions = load_questions(path.parent)
+    try:
+        notebook = json.loads(path.read_text("utf-8"))
+    except (OSError, ValueError) as error:
+        raise EqlibError(f"{path.name} could not be read as a notebook: {error}") from None
+    names = forms_in(notebook)
+    notebook.setdefault("metadata", {})["widgets"] = asleep_forms(questions.assignment.id, names)
+    text = json.dumps(notebook, indent=1, ensure_ascii=False, sort_keys=True) + "\n"
+    path.write_text(text, "utf-8")
+    return names
 
 
 def _model(name: str, module: str, state: dict) -> dict:

@@ -92,7 +92,7 @@ class StudentForm(Panel):
                 self._page(
                     inner,
                     "dashed",
-                    "To give your id, click in the cell above this line and press Shift + Enter.",
+                    "To give your id, run the first cell of this page and then the one above this line.",
                 )
             )
         inner = lead("Recorded ✓", f"Your id is {student}.")
@@ -100,7 +100,9 @@ class StudentForm(Panel):
         own = self.store.record_of(WHO)
         return bundle(
             self._page(
-                inner, "solid", "To change it, click in the cell above this line and press Shift + Enter."
+                inner,
+                "solid",
+                "To change it, run the first cell of this page and then the one above this line.",
             ),
             {} if own is None else {MIME: own.to_dict()},
         )

@@ -5,7 +5,7 @@ import json
 import ipywidgets as widgets
 import pytest
 
-from eqlib.notebook.panels_asleep import STATE, VIEW, asleep_forms, form_id, view_of
+from eqlib.notebook.panels_asleep import STATE, VIEW, asleep_forms, form_id, forms_in, put_to_sleep, view_of
 
 
 @pytest.fixture
@@ -46,3 +46,35 @@ def test_where_forms_cannot_be_drawn_nothing_ugly_stands():
     assert view[VIEW]["model_id"] == "eqlib-wells-iron"
     assert view["text/html"] == ""
     assert view["text/plain"]
+
+
+def test_the_forms_of_a_notebook_are_found_in_its_cells():
+    sources = [
+        "lesson.student()",
+        'lesson.ask("iron")',
+        "lesson.ask('iron')",
+        "x = 1\nlesson.try_it()",
+        "# ask",
+    ]
+    cells = [{"cell_type": "code", "source": source} for source in sources]
+    cells.append({"cell_type": "markdown", "source": 'lesson.ask("water")'})
+    assert forms_in({"cells": cells}) == ["student", "iron", "eqlib:try-it"]
+
+
+def test_putting_to_sleep_writes_the_boxes_and_leaves_the_rest(folder):
+    path = folder / "wells.ipynb"
+    cell = {"cell_type": "code", "source": ['lesson.ask("iron")'], "metadata": {}, "outputs": []}
+    path.write_text(json.dumps({"cells": [cell], "metadata": {"kernelspec": {"name": "python3"}}}), "utf-8")
+    assert put_to_sleep(path) == ["iron"]
+    written = json.loads(path.read_text("utf-8"))
+    assert written["cells"] == [cell]
+    assert written["metadata"]["kernelspec"] == {"name": "python3"}
+    assert written["metadata"]["widgets"] == asleep_forms("wells", ["iron"])
+
+
+def test_a_file_that_is_no_notebook_is_named(folder):
+    from eqlib.chem.errors import EqlibError
+
+    (folder / "wells.ipynb").write_text("{", "utf-8")
+    with pytest.raises(EqlibError, match=r"wells\.ipynb could not be read"):
+        put_to_sleep(folder / "wells.ipynb")

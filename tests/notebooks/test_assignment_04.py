@@ -15,7 +15,7 @@ import nbformat
 import pytest
 
 from eqlib.assess.questions import load_questions
-from eqlib.notebook.panels_asleep import STATE, form_id
+from eqlib.notebook.panels_asleep import STATE, asleep_forms, form_id, forms_in
 
 NAME = "04-disturbing-an-equilibrium"
 COURSE = Path(__file__).resolve().parents[2] / "notebooks"
@@ -110,6 +110,7 @@ def test_headings_go_down_one_step_at_a_time(book):
 
 
 def test_every_form_has_its_sleeping_box(book, questions):
+    assert book.metadata["widgets"] == asleep_forms(NAME, forms_in(book))
     state = book.metadata["widgets"][STATE]["state"]
     for cell in book.cells:
         found = re.fullmatch(r'lesson\.ask\("([\w-]+)"\)', cell.source)
