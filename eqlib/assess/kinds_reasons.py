@@ -24,7 +24,8 @@ BINDS = (
     "What was added ties up {species} (in a solid or in another complex), so there is less of it in solution."
 )
 
-#: What a person with each misconception would say (ids as in eqlib.assess.mistakes).
+#: What a person with each misconception would say (ids as in eqlib.assess.mistakes). To tie up another ion
+#: than the one really bound ("wrong_target") is said by a "binds:" option that does not hold.
 SAID = {
     "static_stop": "Reactions stop once equilibrium is reached, so nothing can happen any more.",
     "equal_amounts": "The mixture shifts until there is as much product as reactant again.",
@@ -52,7 +53,6 @@ SAID = {
     "rate_is_extent": "A large K means a fast reaction, so it has already finished.",
     "spectator_acts": "The other ions that came along with it (nitrate, potassium, sodium) cause the shift.",
     "not_in_equation": "What was added is not in the equation, so it does nothing.",
-    "wrong_target": "What was added ties up the wrong-target ion.",
     "paler_is_left": "The colour gets paler, and paler always means that the reaction moved to the left.",
 }
 
@@ -64,7 +64,7 @@ def is_sound(name: str) -> bool:
 
 def known_reason(name: str) -> bool:
     """Can a question offer this reason?"""
-    return is_sound(name) or (name in SAID and name != "wrong_target")
+    return is_sound(name) or name in SAID
 
 
 def reason_label(name: str) -> str:

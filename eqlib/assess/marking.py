@@ -19,6 +19,7 @@ from eqlib.assess.marking_parts import PartMark, mark_part
 from eqlib.assess.policy import Policy
 from eqlib.assess.readers import read_part
 from eqlib.assess.readers_plain import type_name
+from eqlib.assess.variants_hash import normal_id
 
 #: The key under which practice keeps which set of numbers an answer belongs to.
 RETRY = "_set"
@@ -78,6 +79,7 @@ def mark(
     policy = _policy(question, policy)
     given = _take_apart(question, answer)
     who = student if student is not None else given.student
+    note = given.note + _other_id(given.student, who)
     if question.manual:
         return _manual(question, given)
     if given.problem:
@@ -86,9 +88,16 @@ def mark(
         _mark_attempt(question, attempt, who, policy, retry) for attempt in _counted(given.attempts, policy)
     ]
     best = max(tries, key=lambda made: made.points)
-    audit = f"{best.audit}{_audit_attempts(given, policy)}{given.note}"
+    audit = f"{best.audit}{_audit_attempts(given, policy)}{note}"
     show = _may_show(question, policy, len(given.attempts), best.points >= best.max_points, released)
     return replace(best, audit=audit, working=best.working if show else "")
+
+
+def _other_id(recorded, used) -> str:
+    """A remark for the audit line when an answer was recorded under another id than it is marked with."""
+    if recorded is None or normal_id(recorded) == normal_id(used):
+        return ""
+    return f"; recorded under the id {recorded!r}, so with that id's numbers in view"
 
 
 def _policy(question, policy) -> Policy:

@@ -90,7 +90,8 @@ def own_concentrations(problem: Problem, own, skip: str = "") -> dict[str, float
         if part.quantity == "concentration" and part.when == "before":
             found[part.species] = _from_unit(own[part.id], part)
         if part.ask == "ice":
-            found.update(own[part.id].get("equilibrium", {}))
+            cells = own[part.id].get("equilibrium", {})
+            found.update({name: cell for name, cell in cells.items() if type(cell) in (int, float)})
     return found
 
 

@@ -52,6 +52,11 @@
     ask = "number"
     quantity = "K"                    # see eqlib.assess.kinds.QUANTITIES
 
+A part may also have: ``id``, ``label``, ``help``, ``unit``, ``species`` and ``when`` (mixed, before,
+at_once, after),
+``tolerance``, ``figures`` = [fewest, most], ``code`` = true (answered by code), ``rubric`` (explain),
+``skeleton`` (equation), ``items`` = [{ label, stress }] (order: most of ``species`` first).
+
 Wherever a number is expected, the name of one of ``numbers`` may stand instead. The loader is strict: a key
 it does not know is an error that names the file, the question, the key and the mend.
 """

@@ -164,7 +164,7 @@ def _options(table, ask, where, question) -> tuple[tuple[str, str], ...]:
         for name in names:
             if not known_reason(name):
                 known = (*SOUND, *SAID, "binds:SPECIES")
-                one_of(name, [n for n in known if n != "wrong_target"], where, "an option")
+                one_of(name, known, where, "an option")
         if len(set(names)) != len(names) or len(names) < 2:
             raise QuestionError(f"{where}: options needs at least two different reasons")
         names = [f"binds:{read_species(n[6:], where)}" if n.startswith("binds:") else n for n in names]

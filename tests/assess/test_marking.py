@@ -279,6 +279,44 @@ def test_own_earlier_value_is_carried_forward_and_penalised_once(questions):
     assert points(questions["steps"], {"kc": own}) == 0.0, "without the earlier value it is simply wrong"
 
 
+def test_whatever_stands_in_earlier_parts_the_later_ones_are_marked(questions):
+    """1,000 patchworks of odd values, cells in x, negative and empty ones: a mark each time, never above its
+    part.
+    """
+    dice = random.Random(5)
+    pieces = [
+        X,
+        -X,
+        0,
+        "x",
+        "-x",
+        "0.001 - x",
+        None,
+        "",
+        "1e-300",
+        1e300,
+        "abc",
+        KC,
+        "140 M",
+        -1,
+        "1/0",
+        [1],
+        {"a": 1},
+    ]
+    species = ["Fe^3+", "SCN^-", "FeSCN^2+"]
+    for _ in range(1000):
+        rows = dice.sample(["initial", "change", "equilibrium"], dice.randrange(4))
+        table = {row: {name: dice.choice(pieces) for name in species} for row in rows}
+        answer = {
+            "x": dice.choice(pieces),
+            "ice": dice.choice([table, table, "x"]),
+            "kc": dice.choice(pieces),
+        }
+        answer["expression"] = dice.choice([EXPRESSION, "[x]", "1", None])
+        given = mark(questions["steps"], answer, policy={"attempts": "best"})
+        assert all(0.0 <= part.points <= part.max_points for part in given.parts)
+
+
 def test_a_table_counts_place_by_place(questions):
     table = ice()
     table["initial"]["Fe^3+"] = 2e-3  # the bottle's concentration ...
@@ -567,6 +605,13 @@ def test_the_audit_line_says_how_the_mark_came_about(questions):
     ):
         assert piece in audit
     assert "\n" not in audit
+
+
+def test_an_answer_recorded_under_another_id_is_said_in_the_audit(questions):
+    record = changed({"kc": "140"}, student="s02")
+    assert "recorded under the id 's02'" in mark(questions["kc"], record, student="s01").audit
+    assert "recorded under" not in mark(questions["kc"], record, student="S 02").audit
+    assert "kc for s02" in mark(questions["kc"], record).audit
 
 
 def test_a_policy_rule_that_is_none_is_refused(questions):
