@@ -59,10 +59,10 @@ def _put_in(work: _Work, name: str, mol: float) -> None:
     if name == "H2O(l)" and work.mixture.has_solution:
         work.volume += mol * WATER_L_PER_MOL
         return
-    key = resolve(name, _known(work), work.notes)
+    key = resolve(name, _known(work))
     parts = {key: 1} if key else ions_of(name)
     for part, number in parts.items():
-        target = key or resolve(part, _known(work), work.notes) or part
+        target = key or _written_here(part, work) or part
         if species(target).phase == "g" and not _has_gas_space(work.mixture):
             raise StressError(
                 f"there is no gas space for {target}; give the mixture a headspace or a pressure"
@@ -74,6 +74,14 @@ def _put_in(work: _Work, name: str, mol: float) -> None:
         if target not in work.mixture.network.index and target not in work.moles:
             work.spectators.append(target)
         work.moles[target] = work.moles.get(target, 0.0) + number * mol
+
+
+def _written_here(ion: str, work: _Work) -> str | None:
+    """The ion of a salt as this mixture writes it: sodium acetate's CH3COO^- may be CH3CO2^- here."""
+    same = [name for name in _known(work) if name == ion or _same_atoms(species(name), species(ion))]
+    if len(same) == 1 and same[0] != ion:
+        work.notes.append(f"{ion} is taken as {same[0]}.")
+    return same[0] if len(same) == 1 else None
 
 
 def _say_spectators(work: _Work) -> None:
@@ -99,7 +107,7 @@ def _dilute(work: _Work, stress: Stress) -> None:
 
 def _remove(work: _Work, stress: Stress) -> None:
     for name, mol in stress.amounts:
-        key = resolve(name, work.before.amounts, work.notes)
+        key = resolve(name, work.before.amounts)
         if name == "H2O(l)" and work.mixture.has_solution:
             raise StressError(
                 "water is the solvent here and cannot be removed; start from a smaller volume instead"
@@ -193,8 +201,8 @@ def _needs_solution(work: _Work, stress: Stress) -> None:
         raise StressError(f"this mixture holds no solution, so one cannot {stress.describe()}")
 
 
-def resolve(name: str, known: Iterable[str] | Mapping, notes: list[str]) -> str | None:
-    """The species of the mixture that ``name`` means: itself, the gas of that formula, another spelling."""
+def resolve(name: str, known: Iterable[str] | Mapping) -> str | None:
+    """The species of the mixture that ``name`` means: itself, or the gas of that formula. None: it is not there."""
     known = tuple(known)
     name = protonated(name)
     if name in known:
@@ -204,14 +212,14 @@ def resolve(name: str, known: Iterable[str] | Mapping, notes: list[str]) -> str 
         gases = [other for other in known if species(other).key == one.key and species(other).phase == "g"]
         if gases:
             return gases[0]
-    same = [other for other in known if _same_thing(species(other), one)]
-    if len(same) == 1:
-        notes.append(f"{name} is taken as {same[0]}.")
-        return same[0]
+    same = [other for other in known if _same_atoms(species(other), one)]
+    if same:
+        # Another spelling, a typo or an isomer: only the person who wrote it knows which.
+        raise StressError(f"{name} is not in this mixture; the same atoms are written {' or '.join(same)} here")
     return None
 
 
-def _same_thing(first, second) -> bool:
+def _same_atoms(first, second) -> bool:
     """CH3COO^- and CH3CO2^-: same atoms, charge and phase, written differently."""
     return (
         first.elements == second.elements

@@ -191,9 +191,9 @@ def _titrated(m: Mixture, points: np.ndarray, titrant: Mapping[str, float]):
     known = (*m.network.names, *m.totals)
     ions: dict[str, float] = {}
     for name, conc in titrant.items():
-        whole = resolve(name, known, [])
+        whole = resolve(name, known)
         for ion, value in ({whole: conc} if whole else dissolved({name: conc})).items():
-            key = resolve(ion, known, []) or ion
+            key = resolve(ion, known) or ion
             ions[key] = ions.get(key, 0.0) + value
     start = m.amounts()
     mixtures = []
@@ -208,7 +208,7 @@ def _titrated(m: Mixture, points: np.ndarray, titrant: Mapping[str, float]):
 def _with_total(m: Mixture, over: str, points: np.ndarray):
     known = (*m.network.names, *m.totals)
     try:
-        key = resolve(over, known, [])
+        key = resolve(over, known)
     except EqlibError:  # not even a formula
         key = None
     if key is None:
