@@ -58,8 +58,14 @@ def amount(value, key: str, where: str) -> float:
 
 def near_hint(name: str, choices: Iterable[str]) -> str:
     """ "; did you mean SCN^-?" or nothing."""
+    close = nearest(name, choices)
+    return f"; did you mean {close}?" if close else ""
+
+
+def nearest(name: str, choices: Iterable[str]) -> str | None:
+    """The choice most like ``name`` but not it, or None where none is like it."""
     choices = [choice for choice in choices if choice != name]
     close = difflib.get_close_matches(name, choices, n=1, cutoff=0.5)
     if not close:  # letters swapped, as in SNC^-
         close = [choice for choice in choices if sorted(choice) == sorted(name)][:1]
-    return f"; did you mean {close[0]}?" if close else ""
+    return close[0] if close else None

@@ -64,7 +64,9 @@ def _complete(r: Reaction, conc: Mapping[str, float], besides: str | None = None
         if name not in found and species(name).key in conc:
             found[name] = names.amount(conc[species(name).key], name, str(r))
     if missing := [name for name in wanted if name not in found]:
-        hint = names.near_hint(missing[0], [name for name in conc if isinstance(name, str)])
+        stray = [name for name in conc if isinstance(name, str) and canonical(name) not in r.coefficients]
+        near = names.nearest(missing[0], stray)
+        hint = f"; is {near} a slip for it?" if near else ""
         raise ReactionError(f"{r}: no value is given for {missing[0]}{hint}")
     return {name: found[name] for name in wanted}
 
