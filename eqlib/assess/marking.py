@@ -14,15 +14,12 @@ from types import MappingProxyType
 
 from eqlib.assess import feedback
 from eqlib.assess.answers_plain import has_text
-from eqlib.assess.answers_record import MAX_RECORD, AnswerError, Record
+from eqlib.assess.marking_given import RETRY, Given, take_apart
 from eqlib.assess.marking_parts import PartMark, mark_part
 from eqlib.assess.policy import Policy
 from eqlib.assess.readers import read_part
-from eqlib.assess.readers_plain import type_name
 from eqlib.assess.variants_hash import normal_id
 
-#: The key under which practice keeps which set of numbers an answer belongs to.
-RETRY = "_set"
 _MOST_RETRIES = 1000
 
 
@@ -52,18 +49,6 @@ class Mark:
             raise AssertionError(f"a mark of {self.points!r} out of {self.max_points!r} cannot be")
 
 
-@dataclass(frozen=True)
-class _Given:
-    """An answer taken apart: the attempts (part id -> raw value), oldest first, and what to say about
-    them.
-    """
-
-    attempts: tuple[Mapping, ...] = ()
-    student: object = None
-    problem: str = ""
-    note: str = ""
-
-
 def mark(
     question, answer, student=None, policy=None, *, released: bool = True, retry: int | None = None
 ) -> Mark:
@@ -77,7 +62,7 @@ def mark(
     ``retry``    which set of numbers (practice); default, the one recorded with the answer.
     """
     policy = _policy(question, policy)
-    given = _take_apart(question, answer)
+    given = take_apart(question, answer)
     who = student if student is not None else given.student
     note = given.note + _other_id(given.student, who)
     if question.manual:
@@ -119,72 +104,6 @@ def _may_show(question, policy, attempts: int, right: bool, released: bool) -> b
     if question.mode == "practice":
         return right or attempts >= policy.working_after
     return released
-
-
-def _take_apart(question, answer) -> _Given:
-    kind = type(answer)
-    if kind is Record:
-        return _of_record(question, answer)
-    if issubclass(kind, str) and _looks_like_a_record(str.__str__(answer)):
-        return _of_json(question, str.__str__(answer))
-    if not issubclass(kind, dict):
-        return _of_value(question, answer)
-    table = {}
-    for key, value in dict.items(answer):
-        if not issubclass(type(key), str):
-            return _Given(
-                problem="The answer is a table whose row names are not text; please record it from the form."
-            )
-        table[str.__str__(key)] = value
-    if {"receipt", "answer", "question"} <= table.keys():
-        return _of_json(question, table)
-    names = {part.id for part in question.parts}
-    if not table.keys() & names and _single(question) and table:
-        return _of_value(question, table)
-    stray = sorted(key[:40] for key in table.keys() - names if key != RETRY)
-    note = f"; not asked here, so left aside: {', '.join(stray[:8])}" if stray else ""
-    return _Given((table,), note=note)
-
-
-def _looks_like_a_record(text: str) -> bool:
-    return text[:50].lstrip()[:1] == "{" and '"receipt"' in text[:MAX_RECORD]
-
-
-def _of_json(question, source) -> _Given:
-    try:
-        return _of_record(question, Record.from_json(source))
-    except AnswerError as error:
-        return _Given(problem=f"The recorded answer could not be used: {error}.")
-
-
-def _of_record(question, record: Record) -> _Given:
-    if record.question != question.id:
-        return _Given(
-            student=record.student,
-            problem=f"The recorded answer belongs to question {record.question!r}, not to {question.id!r}.",
-        )
-    return _Given(tuple(dict(attempt) for attempt in record.attempts), record.student)
-
-
-def _of_value(question, value) -> _Given:
-    part = _single(question)
-    if value is None:
-        return _Given(problem=feedback.NO_ANSWER)
-    if part is None:
-        if issubclass(type(value), str) and str.strip(value) == "":
-            return _Given(problem=feedback.NO_ANSWER)
-        asked = ", ".join(part.id for part in question.parts if part.scored)
-        return _Given(
-            problem=(
-                f"One value ({type_name(value)}) was handed in, but this question asks for several: {asked}."
-            )
-        )
-    return _Given(({part.id: value},))
-
-
-def _single(question):
-    scored = [part for part in question.parts if part.scored]
-    return scored[0] if len(scored) == 1 else None
 
 
 def _mark_attempt(question, attempt: Mapping, student, policy: Policy, retry) -> Mark:
@@ -267,7 +186,7 @@ def _audit(question, student, retry, made, points, policy) -> str:
     )
 
 
-def _audit_attempts(given: _Given, policy: Policy) -> str:
+def _audit_attempts(given: Given, policy: Policy) -> str:
     count = len(given.attempts)
     return f"; {policy.attempts} of {count} attempts counts" if count > 1 else ""
 
@@ -291,7 +210,7 @@ def _nothing(question, student, reason: str, policy, released) -> Mark:
     )
 
 
-def _manual(question, given: _Given) -> Mark:
+def _manual(question, given: Given) -> Mark:
     """A written explanation is read by a person; 0 stands until then."""
     parts = tuple(PartMark.empty(part, question.points if part.scored else 0.0) for part in question.parts)
     written = any(has_text(value) for attempt in given.attempts for value in attempt.values())
