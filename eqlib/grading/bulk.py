@@ -1,8 +1,7 @@
 """Mark a whole class: every submission in the folder, several at once; a broken one never stops the rest.
 
 The path of a submission: ``intake`` reads it, ``marker`` sanitises it as nbgrader does, ``sandbox`` runs its
-cells,
-``marks`` works out the scores from its recorded answers, ``marker`` saves them in nbgrader's gradebook.
+cells, ``marks`` works out the scores from its recorded answers, ``marker`` saves them in the gradebook.
 """
 
 from __future__ import annotations

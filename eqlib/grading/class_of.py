@@ -1,9 +1,7 @@
-"""Fill in a released notebook as a student would leave it: for an invented class, and for trying an
-assignment out.
+"""Fill in a released notebook as a student would leave it: for an invented class, and for trials.
 
 The answers go through the code that the forms use: the same records, the same outputs in the same cells, the
-same
-journal beside the notebook. Only the clicking is left out, so a class of notebooks is made in seconds.
+same journal beside the notebook. Only the clicking is left out, so a class of notebooks is made in seconds.
 """
 
 from __future__ import annotations

@@ -1,6 +1,4 @@
-"""An invented evening class: who knows what, who slipped where, and whose notebook is broken. Nobody in it
-is real.
-"""
+"""An invented evening class: who knows what, who slipped where, whose notebook is broken. Nobody is real."""
 
 from __future__ import annotations
 

@@ -1,9 +1,7 @@
-"""Run one notebook. This is the program that runs *inside* the sandbox; see ``sandbox.py`` for what starts
-it.
+"""Run one notebook: the program that runs *inside* the sandbox; see ``sandbox.py`` for what starts it.
 
-It reads one JSON job on its standard input and writes one JSON line to its standard output as each cell
-ends. What
-it writes is data from a process a student's code may have taken over: the reader treats it so.
+It reads one JSON job on its standard input and writes one JSON line to its standard output as each cell ends.
+What it writes is data from a process a student's code may have taken over: the reader treats it so.
 """
 
 from __future__ import annotations
@@ -30,6 +28,9 @@ _MB = 1024 * 1024
 
 def main() -> None:
     """Read the job, shed every privilege, run the cells."""
+    # jsonschema builds a grammar of web addresses as it is imported, which takes longer than all the rest and
+    # serves no notebook; without this module it leaves that out.
+    sys.modules.setdefault("rfc3987_syntax", None)
     job = json.load(sys.stdin.buffer)
     sink = os.fdopen(os.dup(1), "w", encoding="utf-8")
     os.dup2(2, 1)

@@ -1,8 +1,7 @@
 """Take in what students handed in: whatever it is called and however it is damaged, one folder at a time.
 
 Nothing here trusts a file: sizes are looked at before reading, links are not followed, and what cannot be
-read becomes
-one line that names the file and the mend.
+read becomes one line that names the file and the mend.
 """
 
 from __future__ import annotations
@@ -18,7 +17,7 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_raw_
 
 from eqlib.assess.answers import collect
 from eqlib.grading.safety import clean_output
-from eqlib.grading.sandbox import read_lines
+from eqlib.grading.watch import read_lines
 
 MAX_NOTEBOOK = 40_000_000
 MAX_FILE = 20_000_000

@@ -1,11 +1,9 @@
 """Which cells have to run at all: those from which an answer may come.
 
-A form or an outcome that the course itself put in the notebook shows the same as when the student saw it,
-and what it
-showed is saved in the notebook. So where the course's own cells are unchanged and nothing was added, only
-the cells that
-define things, the student's working, and the checks of answers given in code are run. If anything else was
-changed or added, everything runs, as nbgrader would.
+A form or an outcome that the course itself put in the notebook shows the same as when the student saw it, and
+what it showed is saved in the notebook. So where the course's own cells are unchanged and nothing was added,
+only the cells that define things, the student's working, and the checks of answers given in code are run. If
+anything else was changed or added, everything runs, as in nbgrader.
 """
 
 from __future__ import annotations

@@ -1,9 +1,7 @@
-"""nbgrader's own autograde and feedback, one submission at a time, with the running of student code taken
-out.
+"""nbgrader's own autograde and feedback, a submission at a time, with the running of student code taken out.
 
 ``prepare`` does what ``nbgrader autograde`` does before it executes, ``finish`` what it does after. In
-between the
-cells run in a sandbox. Everything is written in a spare folder and moved into place when whole.
+between the cells run in a sandbox. Everything is written in a spare folder and moved into place when whole.
 """
 
 from __future__ import annotations

@@ -1,8 +1,7 @@
-"""Where a submission gets its score: from its recorded answers, by our own code, outside the student's
-process.
+"""Where a submission gets its score: from its recorded answers, by our code, outside the student's process.
 
-What the student's own check cells showed is replaced. A changed check, a printed score or an early exit
-gains nothing.
+What the student's own check cells showed is replaced. A changed check, a printed score or an early exit gains
+nothing.
 """
 
 from __future__ import annotations

@@ -1,6 +1,4 @@
-"""The lines an instructor reads after marking: one plain sentence for each thing worth a look, never an
-accusation.
-"""
+"""The lines an instructor reads after marking: one plain sentence for each thing, never an accusation."""
 
 from __future__ import annotations
 
@@ -10,7 +8,7 @@ from dataclasses import replace
 
 from eqlib.assess.variants import normal_id
 from eqlib.grading.marks import Judged
-from eqlib.grading.sandbox import Executed
+from eqlib.grading.watch import Executed
 
 #: So many answers recorded at the same moments are no coincidence.
 _SAME_AT_LEAST = 3

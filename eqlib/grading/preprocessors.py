@@ -1,5 +1,6 @@
-"""Our steps among nbgrader's own: answers kept, damaged cells mended, pages made safe. See ``settings`` for
-the order.
+"""Our steps among nbgrader's own: answers kept, damaged cells mended, pages made safe.
+
+``settings`` says in which order they stand, and why.
 """
 
 from __future__ import annotations

@@ -1,5 +1,4 @@
-"""The class at a glance: marks by question, which misconceptions to teach against, and wrong answers nobody
-explained.
+"""The class at a glance: marks by question, misconceptions to teach against, wrong answers nobody explained.
 
 Made from what the last marking wrote; marks given by hand since then are read from the gradebook.
 """

@@ -1,8 +1,7 @@
 """Make what students wrote safe to look at: no script of theirs runs in anybody else's browser.
 
-Everything is an allow-list. HTML keeps the tags and attributes a worked answer needs; drawings become
-images, in
-which a browser runs nothing; of an output's several forms only those known to be harmless are kept.
+Everything is an allow-list. HTML keeps the tags and attributes a worked answer needs; drawings become images,
+in which a browser runs nothing; of an output's several forms only those known to be harmless are kept.
 """
 
 from __future__ import annotations

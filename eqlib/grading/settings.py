@@ -1,6 +1,4 @@
-"""The course's nbgrader settings, in one place: ``nbgrader_config.py`` only calls ``configure(c,
-__file__)``.
-"""
+"""The course's nbgrader settings, in one place: ``nbgrader_config.py`` only calls ``configure``."""
 
 from __future__ import annotations
 
