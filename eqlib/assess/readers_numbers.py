@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from eqlib.assess.readers_base import Reading, Unreadable, quote, tidy
+from eqlib.assess.readers_mantissa import mantissa_of
 from eqlib.assess.readers_plain import Typed, plain
 from eqlib.assess.readers_units import (
     is_power_of_concentration,
@@ -26,7 +27,7 @@ _MAX_EXPONENT = 300
 _MANTISSA = r"(?:\d{1,3}(?:[ ']\d{3})+(?:[.,]\d+)?(?!\d)|\d[\d.,]*|[.,]\d+)"
 _POWER = (
     r"(?:\s*[eE]\s*(?P<e>[+-]?\s?\d+)"
-    r"|\s*(?:\*|·|[xX])?\s*\b10\s*(?:\^|\*\*)\s*[({]?\s*(?P<p>[+-]?\s?\d+)\s*[)}]?"
+    r"|(?:\s*(?:\*|·|[xX])\s*|\s+)10\s*(?:\^|\*\*)\s*[({]?\s*(?P<p>[+-]?\s?\d+)\s*[)}]?"
     r"|\s*(?:\*|·|[xX])\s*10\s?(?P<q>[+-]\d+))"
 )
 _NUMBER = re.compile(rf"(?P<sign>[+-]?)\s*(?P<mantissa>{_MANTISSA})(?P<spread>\(\d{{1,3}}\))?(?:{_POWER})?")
@@ -131,7 +132,7 @@ def _say(value, figures, unit, notes):
 def _strip_decoration(text):
     for old, new in _LATEX:
         text = text.replace(old, new)
-    text = text.strip(" \"'`;!")
+    text = text.strip(" \"'`;!?")
     if "=" in text or "≈" in text:  # "Kc = 140": what stands after the last sign is the answer
         text = re.split(r"=|≈", text)[-1]
     elif re.match(r"[A-Za-z]{1,12}\s*:", text):
@@ -176,7 +177,7 @@ def number_at(text, typed, name):
     if found is None:
         raise _not_a_number(text, typed, name)
     power = _exponent(found, typed)
-    mantissa = _mantissa(found.group("mantissa"), power is not None, typed)
+    mantissa = mantissa_of(found.group("mantissa"), power is not None, typed)
     value = Fraction(mantissa) if mantissa[-1] != "." else Fraction(mantissa[:-1])
     digits = Digits(-value if found.group("sign") == "-" else value, count_digits(mantissa))
     end = found.end()
@@ -214,46 +215,16 @@ def _shift(digits, power):
     return Digits(digits.value * Fraction(10) ** power, digits.figures, digits.exponent + power)
 
 
-def _mantissa(text, has_power, typed):
-    """Digits with one decimal point, from a mantissa with points, commas, spaces or apostrophes in it.
-
-    "1,400" may be fourteen hundred or one point four: the person is asked. "1,4", "0,140", "1,400·10^2" and
-    "1.400,5" can mean only one thing.
-    """
-    if " " in text or "'" in text:
-        return text.replace(" ", "").replace("'", "").replace(",", ".")
-    if text.endswith(",") and text.count(",") == 1:
-        text = text[:-1]
-    commas, points = text.count(","), text.count(".")
-    if commas == 0 and points <= 1:
-        return text
-    if commas == 1 and points == 0:
-        if not has_power and re.fullmatch(r"[1-9]\d{0,2},\d{3}", text):
-            plain_text = text.replace(",", "")
-            raise Unreadable(
-                f"{quote(typed)} could mean {plain_text} or {text.replace(',', '.')}. "
-                "Please type it again without the comma, the way you mean it."
-            )
-        return text.replace(",", ".")
-    mark, other = (",", ".") if text.rfind(",") > text.rfind(".") else (".", ",")
-    if commas and points:
-        whole, _, after = text.rpartition(mark)
-    else:
-        whole, after = text, ""
-        other = mark
-    if not re.fullmatch(rf"\d{{1,3}}(?:{re.escape(other)}\d{{3}})+", whole) or not (
-        after.isdigit() or not after
-    ):
-        raise Unreadable(f"The marks between the digits of {quote(typed)} can be read in more than one way. "
-                         "Please type one number, with a point for the decimal mark.")  # fmt: skip
-    return whole.replace(other, "") + (f".{after}" if after else "")
-
-
 def _in_unit(digits, rest, unit, typed, name):
     """(value in ``unit``, decimals, notes) of digits followed by ``rest``. Errors: Unreadable."""
     decimals = max(0, digits.figures.decimals - digits.exponent)
     if not rest:
         return digits.value, decimals, (f"unit taken as {pretty_unit(unit)}",) if unit else ()
+    if re.match(r"·\d", rest):
+        raise Unreadable(
+            f"The mark between the digits of {quote(typed)} could be a decimal mark or a multiplication. "
+            "Please type one number, with a point for the decimal mark."
+        )
     if re.match(r"[xX*·]\s*10\d+", rest):
         raise Unreadable(
             f"The power of ten in {quote(typed)} lost its sign. Please write it like 1.4e2 or 1.4*10^2."
@@ -282,7 +253,7 @@ def _convert(digits, given, wanted, decimals, rest, unit):
     value = (digits.value * given.size + given.offset - wanted.offset) / wanted.size
     if given.size == wanted.size and given.offset == wanted.offset:
         return value, decimals, ()
-    return value, decimals, (f"changed from {_seen(rest)}",)
+    return value, decimals, (f"changed from {'°C' if given.offset else _seen(rest)}",)
 
 
 def _seen(rest):

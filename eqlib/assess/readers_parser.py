@@ -17,7 +17,7 @@ MAX_POWER = 12
 MAX_DEGREE = 24
 
 EXAMPLE = "Something like [C]^2/([A][B]) would do."
-_LABEL = re.compile(r"^\s*[KQ][A-Za-z]{0,3}\s*(?:=|≈)")
+_LABEL = re.compile(r"^\s*[KQ]_?\{?[A-Za-z]{0,3}\}?\s*(?:=|≈)")
 _PRESSURE = re.compile(r"[pP]_?([A-Z][A-Za-z0-9]*)")
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 _SYMBOLS = {
@@ -26,6 +26,7 @@ _SYMBOLS = {
     "*": "*",
     "·": "*",
     "/": "/",
+    ":": "/",
     "^": "^",
     "(": "(",
     ")": ")",

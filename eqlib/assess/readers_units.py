@@ -76,6 +76,9 @@ _FILLER = {"unit", "units", "written", "in", "as", "the", "of", "a", "standard",
 _FACTOR = re.compile(r"(%|1(?![\d.])|[A-Za-zμ°]+)(?:\s*(?:\^|\*\*)?\s*\(?\s*([+-]?\d{1,2})(?:\.0)?\s*\)?)?")
 
 
+_POWER = re.compile(r"\s*(?:\^|\*\*)\s*\(?\s*([+-]?\d{1,2})\s*\)?")
+
+
 @dataclass(frozen=True)
 class Unit:
     """A unit: ``size`` (exact, in SI), ``dims`` and ``offset`` (kelvin, for a Celsius temperature)."""
@@ -100,6 +103,8 @@ def readings_of_unit(text):
     cleaned = without_filler(typed)
     if cleaned.lower() in _CELSIUS:
         return (Unit(Fraction(1), _TEMPERATURE, Fraction(27315, 100), "°C"),)
+    if cleaned.lower() == "a.u":  # absorbance units
+        cleaned = "1"
     if len(cleaned) > 60:
         raise Unreadable(f"The unit {quote(text)} is too long to read. Please type it like mol/L or M^-1.")
     factors = _factors(cleaned, typed)
@@ -113,7 +118,7 @@ def readings_of_unit(text):
 
 def without_filler(text):
     """A typed unit without brackets and words around it: "(unit written M^-1)" -> "M^-1"."""
-    text = text.strip(" .,;:[]").strip()
+    text = text.strip(" .,;:?[]").strip()
     while text.startswith("(") and text.endswith(")") and text.count("(") == text.count(")") == 1:
         text = text[1:-1].strip()
     if text.count("(") != text.count(")"):
@@ -123,34 +128,50 @@ def without_filler(text):
 
 
 def _factors(text, typed):
-    """[(name, power, stands after a slash, is in brackets after one)] of a cleaned unit."""
-    text = re.sub(r"\b[Pp]er\b", "/", text)
-    out, i, after, depth = [], 0, False, 0
+    """[(name, power, comes right after a slash)] of a cleaned unit; brackets are multiplied out."""
+    text = re.sub(r"\b[Pp]er\b", "/", text.replace("{", "(").replace("}", ")"))
+    out, i, after = [], 0, False
     while i < len(text):
-        c = text[i]
-        if c in " ·*.":
+        if text[i] in " ·*./":
+            after = after or text[i] == "/"
             i += 1
-        elif c == "/":
-            after, i = True, i + 1
-        elif c == "(" and depth == 0:
-            depth, i = 1, i + 1
-        elif c == ")" and depth == 1:
-            depth, after, i = 0, False, i + 1
+            continue
+        if text[i] == "(":
+            found, end = _group(text, i, typed), _closing(text, i, typed)
         else:
-            found = _FACTOR.match(text, i)
-            if found is None:
+            match = _FACTOR.match(text, i)
+            if match is None:
                 raise _unknown(typed)
-            out.append((found.group(1), int(found.group(2) or 1), after, depth))
-            i = found.end()
-            after = after and depth == 1
-    if depth or len(out) > 8:
-        raise _unknown(typed)
+            found, end = [(match.group(1), int(match.group(2) or 1))], match.end()
+        power = _POWER.match(text, end) if text[i] == "(" else None
+        if power is not None:
+            found, end = [(name, n * int(power.group(1))) for name, n in found], power.end()
+        out += [(name, n, after) for name, n in found]
+        i, after = end, False
+        if len(out) > 8:
+            raise _unknown(typed)
     return out
+
+
+def _group(text, start, typed):
+    """[(name, power)] of what stands in the brackets that open at ``start``."""
+    inner = _factors(text[start + 1 : _closing(text, start, typed) - 1], typed)
+    return [(name, -power if after else power) for name, power, after in inner]
+
+
+def _closing(text, start, typed):
+    """Where the brackets that open at ``start`` end (one past the closing one)."""
+    depth = 0
+    for i in range(start, len(text)):
+        depth += (text[i] == "(") - (text[i] == ")")
+        if depth == 0:
+            return i + 1
+    raise _unknown(typed)
 
 
 def _product(factors, typed, spread):
     size, dims, below = Fraction(1), _NONE, False
-    for name, power, after, _ in factors:
+    for name, power, after in factors:
         below = after or (spread and below)
         unit = _named(name, typed)
         power = -power if below else power
@@ -219,6 +240,5 @@ _RAISED = str.maketrans("0123456789-+", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻⁺")
 
 def pretty_unit(text):
     """A unit in print: "M^-1 cm^-1" -> "M⁻¹ cm⁻¹"."""
-    return re.sub(
-        r"(?:\^|\*\*|(?<=[A-Za-z]))\(?([+-]?\d+)\)?", lambda m: m.group(1).translate(_RAISED), tidy(text)
-    )
+    text = re.sub(r"(?:\^|\*\*)\s*(?:\(\s*([+-]?\d+)\s*\)|\{\s*([+-]?\d+)\s*\})", r"^\1\2", tidy(text))
+    return re.sub(r"(?:\^|\*\*|(?<=[A-Za-z]))([+-]?\d+)", lambda m: m.group(1).translate(_RAISED), text)

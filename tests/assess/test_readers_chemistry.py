@@ -31,6 +31,8 @@ RIGHT = [
     (IRON, "[FeSCN2+]([Fe3+]+[SCN-])/([Fe3+]^2[SCN-]+[Fe3+][SCN-]^2)"),
     (NITROGEN, "[N2O4]/[NO2]^2"),
     (NITROGEN, "[N2O4]/[NO2]²"),
+    (NITROGEN, "K_{c} = [N2O4]/{[NO2]^{2}}"),
+    (NITROGEN, "[N₂O₄]:[NO₂]²"),
     (NITROGEN, "[N2O4(g)]/([NO2(g)][NO2(g)])"),
     (NITROGEN, "p(N2O4)/p(NO2)**2"),
     (NITROGEN, "P_{N2O4}/P_{NO2}^2"),
