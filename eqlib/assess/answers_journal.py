@@ -10,6 +10,8 @@ from __future__ import annotations
 import json
 import os
 import tempfile
+import time
+from contextlib import contextmanager
 from pathlib import Path
 
 from eqlib.assess.answers_record import AnswerError, Record
@@ -50,6 +52,10 @@ class Journal:
         """Keep ``record`` as the latest of its student and question. Raises AnswerError if the disk
         refuses.
         """
+        with alone_in(self.path.parent):
+            self._write(record)
+
+    def _write(self, record: Record) -> None:
         records, problems = self._whole()
         if problems:
             self._set_aside()
@@ -121,6 +127,33 @@ def read_journal(source, name="the journal") -> tuple[dict[str, dict[str, Record
                 continue
             records.setdefault(normal_id(record.student), {})[record.question] = record
     return records, problems
+
+
+@contextmanager
+def alone_in(folder: Path):
+    """Let one process at a time add to a journal in ``folder``: two notebooks of one student may be open at
+    once.
+
+    Where folders cannot be locked (Windows, some network disks), or the lock is not had in two seconds, the
+    write goes ahead: it is atomic in any case, and the notebook holds the answer too.
+    """
+    try:
+        import fcntl
+
+        handle = os.open(folder, os.O_RDONLY)
+    except (ImportError, OSError):
+        yield
+        return
+    try:
+        for _ in range(40):
+            try:
+                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                break
+            except OSError:
+                time.sleep(0.05)
+        yield
+    finally:
+        os.close(handle)
 
 
 def write_atomically(path: Path, text: str) -> None:

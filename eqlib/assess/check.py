@@ -87,6 +87,7 @@ def _check_assignment(root: Path, folder: Path, samples, progress) -> list[Findi
             findings.append(Finding(_shown(root, notebook), "", problem))
             continue
         lines, used = check_notebook(data, questions)
+        lines += [(f"question {name!r}", "another notebook asks it too") for name in sorted(used & elsewhere)]
         findings += [Finding(_shown(root, notebook), where, line) for where, line in lines]
         elsewhere |= used
     if notebooks:

@@ -3,6 +3,8 @@
 import copy
 import hashlib
 import json
+import subprocess
+import sys
 
 import pytest
 
@@ -116,6 +118,22 @@ def test_the_journal_is_named_after_the_assignment_and_keeps_students_apart(tmp_
     on_disk = json.loads(journal.path.read_text())
     assert set(on_disk["records"]) == {"", "s01", "s02"}
     assert [p.name for p in tmp_path.iterdir()] == [journal.path.name], "no temporary file is left"
+
+
+WRITER = """
+import sys
+from eqlib.assess.answers import Journal, record_answer
+for n in range(25):
+    Journal(sys.argv[1]).write(record_answer("04", f"q{n}", {"n": n}, sys.argv[2]))
+"""
+
+
+def test_two_processes_writing_at_once_lose_nothing(tmp_path):
+    path = tmp_path / "j.json"
+    people = ("s01", "s02", "s03")
+    writers = [subprocess.Popen([sys.executable, "-c", WRITER, str(path), who]) for who in people]
+    assert [writer.wait(60) for writer in writers] == [0, 0, 0]
+    assert [len(Journal(path).read(who)) for who in people] == [25, 25, 25]
 
 
 def test_a_damaged_journal_is_set_aside_and_said(tmp_path):

@@ -220,6 +220,13 @@ def test_a_notebook_that_does_not_fit_its_questions_is_found(tmp_path, fault):
     assert any(re.search(says, line) for line in found), found
 
 
+def test_a_question_asked_in_two_notebooks_is_found(tmp_path):
+    root = course(tmp_path)
+    folder = root / "source" / "05-test"
+    shutil.copy(folder / "05-test.ipynb", folder / "another.ipynb")
+    assert any("'kc': another notebook asks it too" in line for line in findings(root))
+
+
 def test_a_release_that_leaks_is_found(tmp_path):
     root = course(tmp_path)
     release = root / "release" / "05-test"

@@ -607,6 +607,29 @@ def test_the_audit_line_says_how_the_mark_came_about(questions):
     assert "\n" not in audit
 
 
+def test_fresh_numbers_in_practice_only():
+    """A new set of numbers is marked with the numbers of that set; assessed work keeps to the first set."""
+    text = FILE.replace("mL = 5.00", 'mL = "fe"').replace(
+        "[question.start]", ("[question.numbers]\nfe = [4.50, 5.50, 0.05]\n[question.start]"), 1
+    )
+    text = text.replace('mL = "fe"', "mL = 5.00").replace("mL = 5.00", 'mL = "fe"', 1)
+    practice = read_questions(text)["kc"]
+    assessed = read_questions(text.replace('mode = "practice"', 'mode = "assessed"'))["kc"]
+    sets = [practice.variant("s01", retry=n).shown["fe"] for n in range(4)]
+    assert len(set(sets)) > 1
+    for n, fe_mL in enumerate(sets):
+        A = float(practice.prompt_for("s01", retry=n).removeprefix("A = "))
+        fe, x = 2e-3 * float(fe_mL) / 10, A / 4700
+        stock = x / ((2e-3 - x) * (2e-3 - x))
+        given = mark(practice, {"kc": x / ((fe - x) * (SCN - x)), "_set": n}, "s01")
+        assert given.points == 4.0
+        assert f"fe = {fe_mL}" in given.audit
+        assert mark(practice, {"kc": stock, "_set": n}, "s01").mistake == "stock_conc"
+        assert f"fe = {sets[0]}" in mark(assessed, {"kc": 1.0, "_set": n}, "s01").audit
+    for odd in (-1, 10**9, "2", 1.5, None, True):
+        assert f"fe = {sets[0]}" in mark(practice, {"kc": 1.0, "_set": odd}, "s01").audit
+
+
 def test_an_answer_recorded_under_another_id_is_said_in_the_audit(questions):
     record = changed({"kc": "140"}, student="s02")
     assert "recorded under the id 's02'" in mark(questions["kc"], record, student="s01").audit
