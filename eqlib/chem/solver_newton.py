@@ -47,6 +47,8 @@ def _iterate(walk, watch, rough):
     for step in range(_MAX_STEPS):
         if last or size > 0.3:
             walk.lead(ENDING if last else LEADING)
+            if last:
+                walk.evaluate()  # afresh, in the basis in which nothing is lost
         elif watch is not None and _wants_to_form(walk, watch):
             return "supersaturated", step
         made, used, gradient = walk.balance()

@@ -101,13 +101,17 @@ class SideBySide:
         size = len(self.free)
         going, y = np.arange(x.shape[1]), x
         for step in range(_STEPS):
-            n = np.exp(np.minimum(base + self.rise @ y, 690.0))
+            n = np.exp(base + self.rise @ y)
             made_used = self.both @ n + spare
             gap = made_used[:size] - made_used[size:]
             direction = self._direction(n, made_used, gap)
             length = np.abs(direction).max(axis=0)
-            direction *= np.minimum(1.0, _LONGEST / length)
-            y[self.free] += direction
+            if not length.max() < _LONGEST:
+                direction *= np.minimum(1.0, _LONGEST / length)
+            if size == len(y):
+                y += direction
+            else:
+                y[self.free] += direction
             if y is not x:
                 x[:, going] = y
             done = length < _DONE
@@ -125,15 +129,16 @@ class SideBySide:
     def _direction(self, n, made_used, gap):
         """Logarithmic Newton direction, by elimination along the diagonal for all rows together."""
         size = len(self.free)
+        made, used = made_used[:size], made_used[size:]
         M = (self.gain @ n).reshape(size, size, -1)
-        M /= made_used[:size, None]
         for k, share in self.loss:
-            M[k] -= (share @ n) / made_used[size + k]
-        ratio = gap / made_used[size:]
+            M[k] -= (share @ n) * (made[k] / used[k])
+        ratio = gap / used
         b = np.log1p(ratio)
         far = ~(np.abs(ratio) < 0.5)
         if far.any():
-            b[far] = np.log(made_used[:size][far] / made_used[size:][far])
+            b[far] = np.log(made[far] / used[far])
+        b *= made
         for k in range(size - 1):
             scale = 1.0 / M[k, k]
             M[k, k + 1 :] *= scale

@@ -87,9 +87,10 @@ class Walk:
         self.ceiling = math.log(problem.scale)
         self.away = np.zeros(len(x))
         self.move_to(table)
+        self.evaluate()
 
     def move_to(self, table):
-        """Adopt a basis; ``self.x`` already refers to it."""
+        """Adopt a basis; ``self.x`` already refers to it. The point, and so the amounts, stay what they are."""
         problem = self.problem
         self.table = table
         self.frame = _frame_of(table, self.fixed, problem.sharp)
@@ -100,8 +101,7 @@ class Walk:
         self.free = self.frame.free
         self.size = len(self.free)
         T = self.T = table.totals(problem.exact)[self.free]
-        self.outside = np.concatenate([np.maximum(-T, 0.0), np.maximum(T, 0.0)])
-        self.evaluate()
+        self.outside = np.maximum(np.concatenate([-T, T]), 0.0)
 
     def evaluate(self):
         self.e = self.base + self.frame.rise @ self.x

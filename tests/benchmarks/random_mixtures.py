@@ -86,6 +86,16 @@ def _totals(rng, atoms, with_protons, found, span):
     return totals
 
 
+def other_amounts(rng, totals):
+    """The same species in other amounts: scattered over orders of magnitude, some left out, some made equal."""
+    scattered = {n: float(np.clip(v * 10 ** rng.uniform(-4, 4), 1e-12, 10.0)) for n, v in totals.items()}
+    left = {n: v for n, v in scattered.items() if rng.random() < 0.95} or scattered
+    if len(left) > 1 and rng.random() < 0.3:
+        first, second = (list(left)[i] for i in rng.choice(len(left), 2, replace=False))
+        left[second] = left[first]
+    return left
+
+
 def faults(mixture, state, balance=1e-10, constant=1e-8):
     """What is wrong with an equilibrium state, as a list of sentences; empty when it holds."""
     bad = [
