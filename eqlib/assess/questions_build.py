@@ -49,6 +49,7 @@ def build_question(entry, number: int, name: str, assignment, path) -> dict:
     given["folder"] = None if path is None else path.parent
     _check_chemistry(given, where)
     _check_names(given, ranges, where)
+    _try_chemistry(given, ranges, where)
     _check_asked(entry, parts, where)
     _check_prompt(entry["prompt"], ranges, given, where)
     return {
@@ -118,7 +119,7 @@ def _check_chemistry(given, where) -> None:
         check_stress(given["stress"], where)
     if "measured" in given:
         _check_measured(given["measured"], f"{where}, measured")
-    _try_chemistry(given, where)
+    _look_up(given, where)
 
 
 def _check_measured(table, where) -> None:
@@ -135,8 +136,8 @@ def _check_measured(table, where) -> None:
         table["species"] = read_species(table["species"], where)
 
 
-def _try_chemistry(given, where) -> None:
-    """The system exists and the reactions can be read, so that a slip shows when the file is loaded."""
+def _look_up(given, where) -> None:
+    """The system, its stress and the reactions exist and can be read."""
     from eqlib.assess.outcome_setting import FOUND, system_of
     from eqlib.chem.reactions import Reaction
 
@@ -158,6 +159,25 @@ def _try_chemistry(given, where) -> None:
             system_of({"system": name})
     except QuestionError:
         raise
+    except EqlibError as error:
+        raise QuestionError(f"{where}: {error}") from None
+
+
+def _try_chemistry(given, ranges, where) -> None:
+    """Put the middle numbers in: constants, formulas, amounts and the stress can be used. Nothing is solved
+    yet.
+    """
+    from eqlib.assess.outcome_setting import portions_of, reactions_of, start_mixture, stress_of
+
+    numbers = {name: float(span.value(span.choices // 2)) for name, span in ranges.items()}
+    try:
+        reactions = reactions_of(given, numbers)
+        for reaction in reactions:
+            reaction.require_balanced()
+        stress_of(given, numbers)
+        portions = portions_of(given, numbers)
+        if all(reaction.has_K for reaction in reactions):
+            start_mixture(given, reactions, portions, numbers)
     except EqlibError as error:
         raise QuestionError(f"{where}: {error}") from None
 

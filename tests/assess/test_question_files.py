@@ -119,6 +119,12 @@ SLIPS = {
         "squeeze.*attempts.*first",
     ),
     "a mode that is none": ('mode = "practice"', 'mode = "pratice"', "mode is 'pratice'.*'practice'"),
+    "an unbalanced reaction": ("2 NO2(g) <=> N2O4(g)", "NO2(g) <=> N2O4(g)", "squeeze.*not balanced"),
+    "a constant of nothing": ("K = 6.8", "K = 0", "squeeze.*K"),
+    "a negative constant": ("K = 6.8", "K = -6.8", "squeeze.*K"),
+    "a negative concentration": ('"NO2(g)" = 0.04', '"NO2(g)" = -0.04', "squeeze.*NO2"),
+    "a vessel of nothing": ("L = 0.25", "L = 0", "squeeze.*volume"),
+    "a typing slip in a formula": ('"NO2(g)" = 0.04', '"N02(g)" = 0.04', "squeeze.*N02"),
     "TOML that is none": ("[assignment]", "[assignment", "not readable as TOML"),
     "no question at all": ("[[question]]", "[[querstion]]", "querstion|no question"),
 }

@@ -21,17 +21,17 @@ kind = "number"
 points = 1
 title = "t"
 prompt = "{v_mL} mL, {k}, {fixed}"
-reactions = [{ text = "A <=> B", K = "k" }]
+reactions = [{ text = "n-C4H10(g) <=> iso-C4H10(g)", K = "k" }]
 [question.numbers]
 v_mL = [0.80, 1.20, 0.05]
 k = [10, 90, 10]
 fixed = 2.00
 [question.start]
-totals = { A = 0.1 }
+totals = { "n-C4H10(g)" = 0.1 }
 [[question.part]]
 ask = "number"
 quantity = "concentration"
-species = "B"
+species = "iso-C4H10(g)"
 """
 
 
