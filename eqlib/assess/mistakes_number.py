@@ -30,12 +30,15 @@ def number_suspects(problem):
     if build is None or (not problem.reactions and problem.part.quantity != "dH"):
         return []
     scale, out = unit_scale(problem.part.unit), []
+    right = problem.expected if type(problem.expected) in (int, float) else math.nan
     for name, value, why in build(problem, facts_of(problem)):
         if value is None or isinstance(value, complex) or not math.isfinite(value):
             continue
-        if value < 0 <= problem.expected and name != "unchecked_small_x":
-            continue  # nobody hands in a negative amount
         value *= scale
+        if value < 0 <= right and name != "unchecked_small_x":
+            continue  # nobody hands in a negative amount
+        if right and math.isclose(value, right, rel_tol=1e-6):
+            continue  # no mistake with these numbers
         if not any(
             name == s.mistake and math.isclose(value, s.value, rel_tol=1e-6, abs_tol=1e-300) for s in out
         ):

@@ -10,7 +10,7 @@ from importlib.resources import files
 
 import pytest
 
-from eqlib.assess import mistakes_shift
+from eqlib.assess import mistakes_rates
 from eqlib.assess.kinds import Part, Portion, Problem
 from eqlib.assess.mistakes import MISTAKES, suspects, table_mistake
 from eqlib.chem.mixture import Mixture
@@ -202,24 +202,24 @@ def test_without_a_stress_nothing_is_guessed():
 
 
 def test_rates_and_speeds():
-    assert mistakes_shift.rates_mistake("zero", "zero") == "static_stop"
-    assert mistakes_shift.rates_mistake("up", "down") == "one_up_one_down"
-    assert mistakes_shift.rates_mistake("up", "same") is None
-    assert mistakes_shift.approach_mistake("rises") == "fwd_rate_grows"
-    assert mistakes_shift.approach_mistake("falls") is None
-    assert mistakes_shift.speed_mistake(["b", "a"], {"a": 1.0, "b": 1e9}) == "rate_is_extent"
-    assert mistakes_shift.speed_mistake(["a", "b"], {"a": 1.0, "b": 1e9}) is None
-    assert mistakes_shift.removed_mistake("Fe^3+", "SCN^-", ["NO3^-"]) == "wrong_target"
-    assert mistakes_shift.removed_mistake("NO3^-", "SCN^-", ["NO3^-"]) == "spectator_acts"
-    assert mistakes_shift.removed_mistake("SCN^-", "SCN^-") is None
+    assert mistakes_rates.rates_mistake("zero", "zero") == "static_stop"
+    assert mistakes_rates.rates_mistake("up", "down") == "one_up_one_down"
+    assert mistakes_rates.rates_mistake("up", "same") is None
+    assert mistakes_rates.approach_mistake("rises") == "fwd_rate_grows"
+    assert mistakes_rates.approach_mistake("falls") is None
+    assert mistakes_rates.speed_mistake(["b", "a"], {"a": 1.0, "b": 1e9}) == "rate_is_extent"
+    assert mistakes_rates.speed_mistake(["a", "b"], {"a": 1.0, "b": 1e9}) is None
+    assert mistakes_rates.removed_mistake("Fe^3+", "SCN^-", ["NO3^-"]) == "wrong_target"
+    assert mistakes_rates.removed_mistake("NO3^-", "SCN^-", ["NO3^-"]) == "spectator_acts"
+    assert mistakes_rates.removed_mistake("SCN^-", "SCN^-") is None
 
 
 def test_one_good_run():
     """Runs 131, 140, 149: mean 140."""
-    assert mistakes_shift.runs_mistake(149.0, [131.0, 140.5, 149.0]) == "single_truth"
-    assert mistakes_shift.runs_mistake(140.2, [131.0, 140.5, 149.0]) is None
-    assert mistakes_shift.runs_mistake(120.0, [131.0, 140.5, 149.0]) is None
-    assert mistakes_shift.runs_mistake(120.0, [120.0]) is None
+    assert mistakes_rates.runs_mistake(149.0, [131.0, 140.5, 149.0]) == "single_truth"
+    assert mistakes_rates.runs_mistake(140.2, [131.0, 140.5, 149.0]) is None
+    assert mistakes_rates.runs_mistake(120.0, [131.0, 140.5, 149.0]) is None
+    assert mistakes_rates.runs_mistake(120.0, [120.0]) is None
 
 
 # -- tables --------------------
