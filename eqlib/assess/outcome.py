@@ -156,12 +156,12 @@ def _with_reading(question, variant, problem: Problem) -> Problem:
         return replace(problem, measured=MappingProxyType(measured))
     value = _reading(question, variant)
     measured = {table["reading"]: float(value)}
-    if table["reading"] == "absorbance":
+    if "epsilon" in table:
         measured["epsilon"] = value_of(table["epsilon"], numbers)
-        measured["path"] = value_of(table["path_cm"], numbers)
+        measured["path"] = value_of(table.get("path_cm", 1), numbers)
         measured["blank"] = value_of(table.get("blank", 0), numbers)
-        if "nm" in table:
-            measured["nm"] = value_of(table["nm"], numbers)
+    if "nm" in table:
+        measured["nm"] = value_of(table["nm"], numbers)
     problem = replace(problem, measured=MappingProxyType(measured), observed=table["species"])
     extent = worked_extent(problem)
     return _read_off(problem, extent)
