@@ -128,8 +128,10 @@ def _Q(problem, facts):
 
 def _Kp(problem, facts):
     """Kp from a Kc: a slip in Kc goes through with the same factor."""
+    if not problem.expected:
+        return
     if not problem.measured:
-        yield "k_inverted", 1 / problem.expected if problem.expected else None, "upside down"
+        yield "k_inverted", 1 / problem.expected, "upside down"
         return
     right = facts.Kc(problem.equilibrium)
     if not (math.isfinite(right) and right):

@@ -201,6 +201,19 @@ def test_concentration_left_over():
     assert any(v == pytest.approx(0.0250) for v in values["change_coeff"])
 
 
+def test_a_slip_in_Kc_goes_through_to_Kp():
+    """Kp = Kc / (R T) here, R T = 0.08314463 x 298.15 = 24.790 L bar/mol: 150 -> 6.051, and 1.5 -> 0.06051."""
+    problem = replace(
+        gas("K"), part=Part("n", "number", "number", "", quantity="Kp"), expected=150.0 / 24.790
+    )
+    for value, mistake in (
+        (1.5 / 24.790, "powers_missing"),
+        (24.790 / 150.0, "k_inverted"),
+        (0.0150 / 0.0400**2 / 24.790, "initial_as_eq"),
+    ):
+        assert name_mistake(value, suspects(problem), problem.expected).mistake == mistake
+
+
 # -- Q, absorbance, enthalpy --------------------
 
 
