@@ -202,7 +202,7 @@ def test_concentration_left_over():
 
 
 def test_a_slip_in_Kc_goes_through_to_Kp():
-    """Kp = Kc / (R T) here, R T = 0.08314463 x 298.15 = 24.790 L bar/mol: 150 -> 6.051, and 1.5 -> 0.06051."""
+    """Kp = Kc / (R T) here, R T = 24.790 L bar/mol at 298.15 K: 150 -> 6.051, and 1.5 -> 0.06051."""
     problem = replace(
         gas("K"), part=Part("n", "number", "number", "", quantity="Kp"), expected=150.0 / 24.790
     )
