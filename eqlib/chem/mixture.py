@@ -141,7 +141,8 @@ class Mixture:
             acid = {self.network.index["H^+"]} if fixed_pH is not None else set()
             found, gamma, remarks = activities.solve(self, activity, amounts, others, held, acid, inner)
         solution, gas_space, said = found
-        return self._state(solution, gas_space, others, activity, gamma, (*self.remarks, *remarks, *said))
+        remarks = (*self.remarks, *remarks, *said)
+        return self._state(solution, gas_space, others, activity, gamma, remarks, held)
 
     def _held(self, fixed, fixed_pH):
         values = {
@@ -162,12 +163,12 @@ class Mixture:
             held[self.network.index[name]] = math.log(value / (R_BAR * self.T) if phase == "g" else value)
         return held
 
-    def _state(self, solution, gas_space, others, activity, gamma, remarks):
+    def _state(self, solution, gas_space, others, activity, gamma, remarks, held):
         names = self.network.names
         moles = {name: float(v) * self.volume for name, v in zip(names, solution.n, strict=True)}
         moles |= {name: v * self.volume for name, v in others.items()}
         fine = {
-            name: float(c) if solution.n[i] > 0.0 else 0.0
+            name: float(c) if solution.n[i] > 0.0 or i in held else 0.0
             for i, (name, c) in enumerate(zip(names, solution.c, strict=True))
             if not self.network.pure[i]
         }

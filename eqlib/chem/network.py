@@ -138,6 +138,8 @@ def _compiled(equations, solvent):
     reactions = [Reaction(dict(coefficients)) for coefficients in equations]
     for r in reactions:
         r.require_balanced()
+        if "e^-" in r.coefficients:
+            raise EqlibError(f"{r} is a half-reaction; combine two of them so that the electrons cancel")
     names = []
     for coefficients in equations:
         names.extend(n for n, _ in coefficients if n not in names and not (solvent and n == "H2O(l)"))

@@ -16,6 +16,7 @@ from math import gcd
 
 import numpy as np
 
+_REMEMBERED = 500  # bases kept per set of species
 _SAFE = 2**31  # below this, a difference of two products fits in 64 bits
 
 
@@ -31,7 +32,7 @@ class Tableau:
     den: int
     basis: tuple[int, ...]
     frames: dict = field(default_factory=dict, repr=False)  # the solver's arrays for this basis
-    _moved: dict = field(default_factory=dict, repr=False)
+    family: dict = field(default_factory=dict, repr=False)  # basis -> tableau over the same rows
 
     @cached_property
     def A(self):
@@ -72,12 +73,15 @@ class Tableau:
 
     def exchange(self, position, row):
         """The tableau with ``row`` in the basis instead of the species at ``position``."""
-        known = self._moved.get((position, row))
+        basis = (*self.basis[:position], row, *self.basis[position + 1 :])
+        known = self.family.get(basis)
         if known is None:
-            known = self._moved[position, row] = self._exchange(position, row)
+            if len(self.family) >= _REMEMBERED:
+                self.family.clear()
+            known = self.family[basis] = self._exchange(position, row, basis)
         return known
 
-    def _exchange(self, position, row):
+    def _exchange(self, position, row, basis):
         num = self.num
         largest = max(int(abs(num).max()), abs(self.den), 1)
         if num.dtype != object and largest >= _SAFE:
@@ -88,8 +92,7 @@ class Tableau:
         column = num[:, position].copy()
         new = num * pivot - np.multiply.outer(column, num[row])
         new[:, position] = column * self.den
-        basis = (*self.basis[:position], row, *self.basis[position + 1 :])
-        return _reduced(new, self.den * pivot, basis)
+        return _reduced(new, self.den * pivot, basis, self.family)
 
     def restricted(self, rows):
         """Only these rows. Basis species left outside are replaced; a column that no row uses is dropped."""
@@ -113,7 +116,7 @@ class Tableau:
         return _reduced(table.num[np.ix_(rows, columns)], table.den, basis)
 
 
-def _reduced(num, den, basis):
+def _reduced(num, den, basis, family=None):
     """Divide out the common factor, keep the denominator positive, go back to 64-bit integers when they
     fit.
     """
@@ -125,7 +128,7 @@ def _reduced(num, den, basis):
         den //= common
     if num.dtype == object and num.size and max(int(abs(num).max()), den) < _SAFE:
         num = num.astype(np.int64)
-    return Tableau(num, den, basis)
+    return Tableau(num, den, basis, family={} if family is None else family)
 
 
 def exact_amounts(amounts):

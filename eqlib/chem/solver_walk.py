@@ -90,7 +90,7 @@ class Walk:
         self.evaluate()
 
     def move_to(self, table):
-        """Adopt a basis; ``self.x`` already refers to it. The point, and so the amounts, stay what they are."""
+        """Adopt a basis; ``self.x`` already refers to it. The point, and so the amounts, stay."""
         problem = self.problem
         self.table = table
         self.frame = _frame_of(table, self.fixed, problem.sharp)

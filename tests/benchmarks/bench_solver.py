@@ -128,7 +128,8 @@ def main(count=20_000, sample=1000, rounds=3):
             f"batch of {count}: {rate:.0f}/s; "
             f"root from half the totals {plain:.0f}/s ({plain_solved} of {sample} solved), "
             f"ratio {rate / plain:.0f}; "
-            f"root from near the answer {kind:.0f}/s ({kind_solved} of {sample} solved), ratio {rate / kind:.0f}"
+            f"root from near the answer {kind:.0f}/s ({kind_solved} of {sample} solved), "
+            f"ratio {rate / kind:.0f}"
         )
     rate, _ = batch([*SOLUTES, *SOLIDS], totals)
     print(f"batch of {count} with two solids: {rate:.0f}/s")

@@ -87,7 +87,7 @@ def _totals(rng, atoms, with_protons, found, span):
 
 
 def other_amounts(rng, totals):
-    """The same species in other amounts: scattered over orders of magnitude, some left out, some made equal."""
+    """The same species in other amounts: scattered widely, some left out, some made equal."""
     scattered = {n: float(np.clip(v * 10 ** rng.uniform(-4, 4), 1e-12, 10.0)) for n, v in totals.items()}
     left = {n: v for n, v in scattered.items() if rng.random() < 0.95} or scattered
     if len(left) > 1 and rng.random() < 0.3:
@@ -97,7 +97,7 @@ def other_amounts(rng, totals):
 
 
 def faults(mixture, state, balance=1e-10, constant=1e-8):
-    """What is wrong with an equilibrium state, as a list of sentences; empty when it holds."""
+    """What is wrong with an equilibrium state, in sentences; empty when it holds."""
     bad = [
         f"{what}: off by {gap:.3g} of what is there"
         for what, gap in balance_gaps(mixture, state)

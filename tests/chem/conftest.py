@@ -7,6 +7,7 @@ book has none. A test module that defines ``HOW`` (kind -> function of the examp
 its kinds as ``example``.
 """
 
+import importlib.util
 import json
 from pathlib import Path
 
@@ -46,3 +47,13 @@ def compare():
                 assert got == pytest.approx(wanted, rel=example["rel_tol"], abs=0), where
 
     return compared
+
+
+@pytest.fixture(scope="session")
+def random_mixtures():
+    """The module of random mixtures that the tests share with the long runs."""
+    path = Path(__file__).parents[1] / "benchmarks" / "random_mixtures.py"
+    spec = importlib.util.spec_from_file_location("random_mixtures", path)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module

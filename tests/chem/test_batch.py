@@ -1,8 +1,6 @@
 """Many mixtures at once: every row as if solved alone, whatever the shapes, solids and constants."""
 
-import importlib.util
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,17 +12,6 @@ from eqlib.chem.solver_tableau import build
 R = eq.Reaction
 IRON = R("Fe^3+ + SCN^- <=> FeSCN^2+", K=140)
 SILVER = R("AgSCN(s) <=> Ag^+ + SCN^-", K=1.0e-12)
-
-
-def _random_mixtures():
-    path = Path(__file__).parents[1] / "benchmarks" / "random_mixtures.py"
-    spec = importlib.util.spec_from_file_location("random_mixtures", path)
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-random_mixtures = _random_mixtures()
 
 
 def _one_by_one(reactions, totals, found, rel=1e-9, **more):
@@ -73,7 +60,7 @@ def test_solids_come_and_go_along_a_titration():
 
 
 @pytest.mark.parametrize("seed", range(12))
-def test_random_systems_row_by_row(seed):
+def test_random_systems_row_by_row(seed, random_mixtures):
     """The same random chemistry with the amounts scattered over orders of magnitude, exact zeros among
     them.
     """

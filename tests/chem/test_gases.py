@@ -119,6 +119,7 @@ def test_rain_open_to_the_air():
     ]
     s = eq.Mixture({}, reactions).equilibrate(fixed={"CO2(g)": 4.0e-4})
     assert s["H^+"] == pytest.approx(math.sqrt(4.5e-7 * 0.034 * 4.0e-4 + eq.water().K), rel=1e-10)
+    assert s.pressures["CO2(g)"] == pytest.approx(4.0e-4, rel=1e-12)
 
 
 def test_liquid_water_evaporates_into_an_empty_vessel():

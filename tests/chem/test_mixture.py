@@ -88,6 +88,7 @@ def test_bad_totals(totals, words):
         ({"pressure": 1.0, "headspace": 0.1}, "either a pressure or a headspace"),
         ({"reactions": ["A <=> B"]}, "not a Reaction"),
         ({"reactions": [R("Fe^3+ + SCN^- <=> FeSCN^2+")]}, "equilibrium constant"),
+        ({"reactions": [R("Fe^3+ + e^- <=> Fe^2+", K=1e13)]}, "half-reaction"),
         ({"reactions": [R("Fe^3+ + 2 SCN^- <=> FeSCN^2+", K=1.0)]}, "not balanced"),
     ],
 )

@@ -1,8 +1,5 @@
 """Random mixtures against the same equations solved independently with mpmath to 50 digits and more."""
 
-import importlib.util
-from pathlib import Path
-
 import mpmath
 import numpy as np
 import pytest
@@ -10,17 +7,6 @@ import pytest
 import eqlib as eq
 
 SYSTEMS, BATCHES, DIGITS = 200, 8, 50
-
-
-def _random_mixtures():
-    path = Path(__file__).parents[1] / "benchmarks" / "random_mixtures.py"
-    spec = importlib.util.spec_from_file_location("random_mixtures", path)
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-random_mixtures = _random_mixtures()
 
 
 class Exact:
@@ -116,7 +102,7 @@ def _worst(totals, reactions):
 
 
 @pytest.mark.parametrize("batch", range(BATCHES))
-def test_free_concentrations_against_50_digits(batch):
+def test_free_concentrations_against_50_digits(batch, random_mixtures):
     rng = np.random.default_rng(20_000 + batch)
     with mpmath.workdps(400):  # scarce species are as rare as 1e-300, and still wanted to 50 digits
         for _ in range(SYSTEMS // BATCHES):

@@ -1,25 +1,11 @@
 """Random mixtures: solved, balanced, every constant met, no solid both undersaturated and present."""
 
-import importlib.util
-from pathlib import Path
-
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import eqlib as eq
-
-
-def _random_mixtures():
-    path = Path(__file__).parents[1] / "benchmarks" / "random_mixtures.py"
-    spec = importlib.util.spec_from_file_location("random_mixtures", path)
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-random_mixtures = _random_mixtures()
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True)
@@ -30,20 +16,20 @@ random_mixtures = _random_mixtures()
     solids=st.integers(0, 8),
     log_K=st.sampled_from([3.0, 12.0, 40.0]),
 )
-def test_any_mixture_is_solved(seed, components, species, solids, log_K):
+def test_any_mixture_is_solved(random_mixtures, seed, components, species, solids, log_K):
     rng = np.random.default_rng(seed)
     totals, reactions = random_mixtures.draw(rng, components, species, solids, log_K)
     mixture = eq.Mixture(totals, reactions)
     assert random_mixtures.faults(mixture, mixture.equilibrate()) == []
 
 
-def test_a_seeded_run_is_solved():
+def test_a_seeded_run_is_solved(random_mixtures):
     solved, wrong = random_mixtures.solve_at_random(seed=7, count=400, solids=10)
     assert (solved, wrong) == (400, [])
 
 
 @pytest.mark.parametrize("kind", ["amount", "constant", "solid"])
-def test_the_check_itself_notices_what_is_wrong(kind):
+def test_the_check_itself_notices_what_is_wrong(random_mixtures, kind):
     """A state that is off by one part in a million, or lacks its solid, must not pass."""
     mixture = eq.Mixture({"Ag^+": 1e-3, "Cl^-": 2e-3}, [eq.Reaction("AgCl(s) <=> Ag^+ + Cl^-", K=1.8e-10)])
     state = mixture.equilibrate()
