@@ -3,7 +3,8 @@
 Each notebook gets a process of its own. Where bubblewrap is installed and permitted that process sees Python,
 eqlib and a small scratch disk in memory, and nothing else: no course, no home, no network, no other process.
 Started by root, it becomes an unprivileged user before anything of a student's runs (the limit on processes
-does not bind root). Otherwise it is an ordinary separate process, under the same limits. ``watch`` keeps time,
+does not bind root). Otherwise it is an ordinary separate process, under the same limits. ``watch`` keeps
+time,
 memory and output from outside.
 """
 
@@ -35,38 +36,51 @@ _SYSTEM_FILES = (
 _SCRATCH_BYTES = 256 * 1024 * 1024
 
 
+_TRIAL = (
+    "import eqlib.grading.inside as i; i.shed_privileges(61099); import IPython, ipykernel, nbclient.client"
+)
+
+
 @cache
 def isolation() -> str:
-    """``"bubblewrap"`` where it works here, else ``"process"``. Tried once, by starting it."""
-    if shutil.which("bwrap") is None:
-        return "process"
-    try:
-        trial = subprocess.run(
-            [
-                *_wrapped(),
-                sys.executable,
-                "-I",
-                "-c",
-                "import eqlib.grading.inside as i; i.shed_privileges(61099)",
-            ],
-            capture_output=True,
-            timeout=30,
-            check=False,
-            env=_environment("/tmp"),
-        )
-    except (OSError, subprocess.TimeoutExpired):
-        return "process"
-    return "bubblewrap" if trial.returncode == 0 else "process"
+    """``"bubblewrap"`` where it works, else ``"process"``, else ``"none"``. Tried once, by starting each.
+
+    ``"none"``: marking as root, with a Python that no other user can read; no student code is run then.
+    """
+    if shutil.which("bwrap") is not None and _works(_wrapped()):
+        return "bubblewrap"
+    return "process" if _works([]) else "none"
+
+
+def _works(prefix: list[str]) -> bool:
+    """Can a program be started behind ``prefix``, shed its privileges and still find what it needs?"""
+    command = [*prefix, sys.executable, "-I", "-c", _TRIAL]
+    with tempfile.TemporaryDirectory(prefix="eqlib-trial-") as home:
+        os.chmod(home, 0o777)
+        environment = _environment("/tmp" if prefix else home)
+        try:
+            trial = subprocess.run(
+                command, capture_output=True, timeout=60, check=False, env=environment, cwd="/"
+            )
+        except (OSError, subprocess.TimeoutExpired):
+            return False
+    return trial.returncode == 0
 
 
 def notice() -> str | None:
     """One line for the instructor when submissions run without bubblewrap; None when they are isolated."""
     if isolation() == "bubblewrap":
         return None
+    missing = "bubblewrap (bwrap) is missing or not permitted here"
+    if isolation() == "process":
+        return (
+            f"Submissions run as ordinary separate processes, because {missing}; "
+            "marks are safe all the same, but mark only files you would open yourself."
+        )
     return (
-        "Submissions run as ordinary separate processes, because bubblewrap (bwrap) is missing or "
-        "not permitted here; "
-        "marks are safe all the same, but mark only files you would open yourself."
+        f"No code of the submissions was run, because {missing} and root must not run it; "
+        "recorded answers are marked. "
+        "To run the code too, install bubblewrap or mark as an ordinary user."
     )
 
 
@@ -147,8 +161,9 @@ def _python_folders() -> tuple[str, ...]:
         if key in ("stdlib", "platstdlib", "purelib", "platlib")
     }
     wanted |= {str(Path(link).parent) for link in _links(Path(sys.executable))}
-    fonts = font_list()
-    if fonts:
+    # Only folders of libraries: another entry of the path may be the very course that is marked.
+    wanted |= {path for path in sys.path if Path(path).name in ("site-packages", "dist-packages")}
+    if fonts := font_list():
         wanted.add(fonts)
     folders = sorted({os.path.abspath(path) for path in wanted if os.path.isdir(path)})
     kept: list[str] = []
@@ -230,6 +245,8 @@ def run_notebook(
     ``only``: the numbers of the cells to run; None runs all.
     """
     limits = limits or Limits()
+    if isolation() == "none":
+        return Executed()
     with tempfile.TemporaryDirectory(prefix="eqlib-run-") as scratch:
         wrapped = isolation() == "bubblewrap"
         home = "/tmp" if wrapped else scratch

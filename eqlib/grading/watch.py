@@ -193,10 +193,16 @@ def _is_output(output) -> bool:
 
     if type(output) is not dict:
         return False
+    cell = {
+        "cell_type": "code",
+        "id": "x",
+        "metadata": {},
+        "execution_count": None,
+        "source": "",
+        "outputs": [output],
+    }
+    whole = {"cells": [cell], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}
     try:
-        whole = nbformat.v4.new_notebook(
-            cells=[nbformat.v4.new_code_cell("", outputs=[nbformat.from_dict(output)])]
-        )
-        return isvalid(whole)
+        return isvalid(nbformat.from_dict(whole))
     except (AttributeError, TypeError, ValueError, RecursionError):
         return False
