@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import string
 
-from eqlib.assess.kinds import QUANTITIES
 from eqlib.assess.questions_parts import build_part, read_species
 from eqlib.assess.questions_schema import (
     ID,
@@ -249,7 +248,6 @@ def _check_asked(entry, parts, where) -> None:
             raise QuestionError(
                 f'{where}: the explanation has no rubric; add rubric = ["what earns points", ...]'
             )
-    assert all(part.quantity in (*QUANTITIES, "") for part in parts)
 
 
 def _check_prompt(prompt, ranges, given, where) -> None:
