@@ -30,7 +30,6 @@ FLAGS = [
 ]
 BROKEN = ("model not found", "Error displaying widget", "Traceback", "Javascript Error")
 LOADING = "Loading widget"
-WAITING = """() => [...document.querySelectorAll('.jp-InputPrompt')].some(p => p.textContent.includes('*'))"""
 IDLE = """() => {
   const sign = document.querySelector('.jp-NotebookPanel-toolbar .jp-Notebook-ExecutionIndicator');
   const prompts = [...document.querySelectorAll('.jp-InputPrompt')];
@@ -203,7 +202,7 @@ class Desk:
         self.shots = 0
         self.errors = []
         page.on("pageerror", lambda error: self.errors.append(str(error)))
-        page.set_default_timeout(30_000)
+        page.set_default_timeout(60_000)
 
     def open(self):
         """Open the notebook; wait for its kernel."""
@@ -253,9 +252,9 @@ class Desk:
         self.page.locator(".lm-Menu-itemLabel").get_by_text(labels[1], exact=True).click()
 
     def run_all(self, stage):
-        """Run, Run All Cells; wait for the end."""
+        """Run, Run All Cells, in a notebook without outputs; wait until its last cell shows the receipt."""
         self.menu("Run", "Run All Cells")
-        self.page.wait_for_function(WAITING)
+        self.shows("lesson.receipt()", "questions are answered")
         self.ready(stage)
 
     def clear(self, stage):
