@@ -103,7 +103,8 @@ def test_prep_prints_stocks_and_the_safety_line(capsys):
 def test_check_says_what_does_not_hold_together(capsys, tmp_path):
     folder = tmp_path / "source" / "one"
     folder.mkdir(parents=True)
-    (folder / "questions.toml").write_text('[assignment]\nid = "one"\ncolour = "red"\n', encoding="utf-8")
+    text = '[assignment]\nid = "one"\ntitle = "x"\ncourse = "c"\ncolour = "red"\n[[question]]\nid = "q"\n'
+    (folder / "questions.toml").write_text(text, encoding="utf-8")
     code, out, err = status(capsys, "check", tmp_path)
     assert (code, err) == (1, "")
     assert "questions.toml" in out
@@ -130,8 +131,8 @@ def test_the_demonstration_marks_its_class(demonstration):
     assert done.stderr == ""
     assert "\x1b" not in done.stdout
     told = [line.strip() for line in done.stdout.splitlines()]
-    for student, words in {"w21": "syntax error", "w22": "put back", "w23": "ran too long", "w24": "recorded
-    answers"}.items():
+    broken = {"w21": "syntax error", "w22": "put back", "w23": "ran too long", "w24": "recorded answers"}
+    for student, words in broken.items():
         (line,) = [line for line in told if line.startswith(f"{student}:")]
         assert words in line
     assert "not_in_equation" in done.stdout

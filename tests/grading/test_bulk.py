@@ -102,7 +102,7 @@ def test_a_class_with_broken_notebooks_is_marked_and_each_is_named_in_one_line(t
 
 
 CHEATS = {
-    "patch": "import eqlib.notebook as n\nn.Lesson.check = lambda s, name, *v: float(s.questions[name].points)",
+    "patch": "import eqlib.notebook as n\nn.Lesson.check = lambda s, q, *v: float(s.questions[q].points)",
     "pass": "get_ipython().input_transformers_post.append(lambda lines: ['pass\\n'])",
     "exit": "import os\nos._exit(0)",
     "forge": "import builtins, eqlib.assess.marking as m\nm.Mark.points = 99.0",
