@@ -87,10 +87,12 @@ def notice() -> str | None:
 def _wrapped() -> list[str]:
     """The bubblewrap command that everything of a student's is started with."""
     binds = [folder for folder in _python_folders() if not folder.startswith("/usr/")]
-    command = ["bwrap", "--size", str(_SCRATCH_BYTES), "--perms", "0755", "--tmpfs", "/"]
     system = [path for path in _SYSTEM_FILES if os.path.exists(path)]
+    command = ["bwrap", *_scratch("0755", "/"), *_scratch("1777", "/tmp")]
+    # After the scratch disks, because Python itself may well live in a folder under /tmp.
     for folder in _parents([*binds, *system]):
-        command += ["--perms", "0755", "--dir", folder]
+        if folder != "/tmp":
+            command += ["--perms", "0755", "--dir", folder]
     command += ["--ro-bind", "/usr", "/usr"]
     for link in ("/lib", "/lib64", "/lib32", "/bin", "/sbin"):
         if os.path.islink(link):
@@ -102,28 +104,7 @@ def _wrapped() -> list[str]:
     course = Path(__file__).parents[1] / "course"
     if course.is_dir():
         command += ["--size", "4096", "--tmpfs", str(course)]
-    command += [
-        "--proc",
-        "/proc",
-        "--dev",
-        "/dev",
-        "--size",
-        str(_SCRATCH_BYTES),
-        "--perms",
-        "1777",
-        "--tmpfs",
-        "/tmp",
-    ]
-    command += [
-        "--remount-ro",
-        "/dev",
-        "--size",
-        str(_SCRATCH_BYTES),
-        "--perms",
-        "1777",
-        "--tmpfs",
-        "/dev/shm",
-    ]
+    command += ["--proc", "/proc", "--dev", "/dev", "--remount-ro", "/dev", *_scratch("1777", "/dev/shm")]
     command += ["--remount-ro", "/", "--unshare-ipc", "--unshare-pid", "--unshare-net", "--unshare-uts"]
     command += [
         "--unshare-cgroup-try",
@@ -141,6 +122,11 @@ def _wrapped() -> list[str]:
         if _can_disable_userns()
         else [*command, "--unshare-user"]
     )
+
+
+def _scratch(mode: str, folder: str) -> list[str]:
+    """A small disk in memory."""
+    return ["--size", str(_SCRATCH_BYTES), "--perms", mode, "--tmpfs", folder]
 
 
 @cache
