@@ -152,6 +152,8 @@ def demo(
     jobs: Jobs = None,
 ) -> None:
     """See the whole path once: an assignment released, answered by an invented class, and marked."""
+    from eqlib.grading import tables
+
     made = _extra("eqlib.grading.demo", "grading")
     class_of = _extra("eqlib.grading.class_of", "grading")
     words = _extra("eqlib.notebook.lessons_words", "grading")
@@ -165,7 +167,7 @@ def demo(
             say=lambda line: _line(console, line),
             progress=progress,
         )
-    console.print(_marks_table(done.marking, "Marks of an invented class (nobody real)"))
+    console.print(tables.marks_table(done.marking, "Marks of an invented class (nobody real)"))
     _say_problems(console, done.marking)
     _line(console)
     _line(console, "The two commonest misconceptions (answers were consistent with them):")
@@ -188,11 +190,13 @@ def grade(
     feedback: Annotated[bool, typer.Option(help="Also write the feedback pages.")] = True,
 ) -> int:
     """Mark every submission of an assignment. Marks and comments given by hand are kept."""
+    from eqlib.grading import tables
+
     bulk = _extra("eqlib.grading.bulk", "grading")
     console = _console()
     with _progress(console, "Marking") as progress:
         made = bulk.grade(course, assignment, jobs=jobs, progress=progress, feedback=feedback)
-    console.print(_marks_table(made, f"{assignment}: marks"))
+    console.print(tables.marks_table(made, f"{assignment}: marks"))
     for line in made.notices:
         _line(console, line)
     _say_problems(console, made)
@@ -210,11 +214,13 @@ def report(
     assignment: Annotated[str, typer.Argument(help="An assignment that has been marked.")],
 ) -> None:
     """Show the class at a glance: marks by question, misconceptions, and what to demonstrate next."""
+    from eqlib.grading import tables
+
     made = _extra("eqlib.grading.report", "grading").report(course, assignment)
     console = _console()
-    console.print(_questions_table(made))
+    console.print(tables.questions_table(made))
     if made.mistakes:
-        console.print(_mistakes_table(made))
+        console.print(tables.mistakes_table(made))
         _line(console, "For the next lesson:")
         for number, line in enumerate(made.top, start=1):
             _line(console, f"  {number}. {line.title} ({line.count}). {line.remedy}")
@@ -274,63 +280,11 @@ def check(
     return 0
 
 
-def _marks_table(made, title: str):
-    """Everybody's marks, a column for each question."""
-    from rich.table import Table
-
-    table = Table(title=title, title_justify="left")
-    table.add_column("Id", no_wrap=True)
-    names: list[str] = []
-    for row in made.rows:
-        names += [q.question for q in row.questions if q.question not in names]
-    for name in names:
-        table.add_column(name, justify="right")
-    table.add_column("Total", justify="right")
-    for row in made.rows:
-        points = {q.question: "to read" if q.points is None else f"{q.points:g}" for q in row.questions}
-        total = "not marked" if row.points is None else f"{row.points:g} / {row.max_points:g}"
-        table.add_row(row.student, *(points.get(name, "") for name in names), total)
-    return table
-
-
 def _say_problems(console, made) -> None:
     if made.problems:
         _line(console, "To look at:")
     for line in made.problems:
         _line(console, f"  {line}")
-
-
-def _questions_table(made):
-    from rich.table import Table
-
-    table = Table(title=f"{made.title}: {len(made.rows)} submissions", title_justify="left")
-    for heading in ("Question", "Id", "Mean", "Of", "Share", "Full marks", "No marks", "Still to read"):
-        table.add_column(heading, justify="left" if heading in ("Question", "Id") else "right")
-    for line in made.questions:
-        table.add_row(
-            line.title,
-            line.question,
-            f"{line.mean:.2f}",
-            f"{line.max_points:g}",
-            f"{line.share:.0%}",
-            str(line.full),
-            str(line.none),
-            str(line.to_read),
-        )
-    return table
-
-
-def _mistakes_table(made):
-    from rich.table import Table
-
-    table = Table(title="Answers were consistent with", title_justify="left")
-    for heading in ("Misconception", "What they seem to think", "Students", "In", "Who"):
-        table.add_column(heading, justify="right" if heading == "Students" else "left")
-    for line in made.mistakes:
-        table.add_row(
-            line.id, line.title, str(line.count), ", ".join(line.questions), ", ".join(line.students)
-        )
-    return table
 
 
 def _shown(path: Path) -> str:
