@@ -16,7 +16,7 @@ from eqlib.chem.solver_rows_newton import SideBySide, product
 
 _SATURATED = 1e-10
 _ROUNDING = 1e-13
-_DOMINATED = 7.0  # powers of e by which a species may outnumber one that its basis puts first
+_DOMINATED = 10.0  # powers of e by which a species may outnumber one that its basis puts first
 _TURNS = 12
 _EXCHANGES = 6
 _FEW = 4  # rows for which starting a batch is not worth while

@@ -146,6 +146,6 @@ class SideBySide:
             M[k + 1 :, k + 1 :] -= M[k + 1 :, k, None] * M[k, None, k + 1 :]
             b[k + 1 :] -= M[k + 1 :, k] * b[k]
         b[size - 1] /= M[size - 1, size - 1]
-        for k in range(size - 2, -1, -1):
-            b[k] -= (M[k, k + 1 :] * b[k + 1 :]).sum(axis=0)
+        for k in range(size - 1, 0, -1):
+            b[:k] -= M[:k, k] * b[k]
         return np.negative(b, out=b)
