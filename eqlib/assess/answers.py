@@ -4,10 +4,11 @@ The record, as JSON (media type ``MIME``)::
 
     {"format": 1, "assignment": "04-…", "question": "silver", "student": "s01" or null,
      "answer": {part: value}, "at": "2026-01-31T18:05:00Z",
-     "history": [{"at": …, "answer": {…}}, …], "receipt": "8 hex digits"}
+     "history": [{"at": …, "answer": {…}}, …], "receipt": "8 hex digits",
+     "revealed_at": "2026-01-31T18:06:00Z"}
 
 ``answer`` is what counts now; ``history`` holds every earlier answer, oldest first. The receipt is a
-checksum of the answer, so that a student can see that what arrived is what they recorded. It is not a secret.
+checksum of the answer, so that a student can see that what arrived is what they recorded. It is not a secret. ``revealed_at`` is there once the outcome was shown to the student.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from eqlib.assess.answers_record import (
     MAX_HISTORY,
     MAX_RECORD,
     MIME,
+    SEEN,
     AnswerError,
     Record,
     receipt_of,
@@ -31,6 +33,7 @@ __all__ = [
     "MAX_HISTORY",
     "MAX_RECORD",
     "MIME",
+    "SEEN",
     "AnswerError",
     "Collected",
     "Journal",

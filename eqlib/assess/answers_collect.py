@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 
 from eqlib.assess.answers_journal import read_journal
-from eqlib.assess.answers_record import MIME, AnswerError, Record
+from eqlib.assess.answers_record import MIME, SEEN, AnswerError, Record
 from eqlib.assess.variants_hash import normal_id
 
 
@@ -37,8 +37,19 @@ class Collected(dict):
                 f"under the id {record.student!r}, not {student!r}"
             )
         held = self.get(record.question)
-        if held is None or record.when > held.when:
+        if held is None:
             self[record.question] = record
+        else:
+            newest, other = (record, held) if record.when > held.when else (held, record)
+            same = normal_id(newest.student) == normal_id(other.student)
+            self[record.question] = newest.revealed(other.revealed_at) if same else newest
+        self._note_reveal(record.question.removeprefix(SEEN))
+
+    def _note_reveal(self, question: str) -> None:
+        """An outcome's own note of having been shown counts for its question's record as well."""
+        record, note = self.get(question), self.get(SEEN + question)
+        if record is not None and note is not None and normal_id(record.student) == normal_id(note.student):
+            self[question] = record.revealed(note.since)
 
     def _say(self, line: str) -> None:
         if line not in self.problems:

@@ -8,7 +8,7 @@ import hashlib
 import json
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -18,6 +18,8 @@ from eqlib.chem.errors import EqlibError
 
 MIME = "application/vnd.eqlib.answer+json"
 FORMAT = 1
+#: Under this name stands the note that a question's outcome was shown: SEEN + question id.
+SEEN = "eqlib:seen:"
 #: Longest JSON text of one record, and most earlier answers kept (the first half and the last half).
 MAX_RECORD = 400_000
 MAX_HISTORY = 100
@@ -32,7 +34,10 @@ class AnswerError(EqlibError):
 
 @dataclass(frozen=True)
 class Record:
-    """What one student last recorded for one question. ``at`` and the history's times are UTC, ISO 8601."""
+    """What one student last recorded for one question. ``at`` and the history's times are UTC, ISO 8601.
+
+    ``revealed_at`` is when the question's outcome was first shown to the student, or None.
+    """
 
     assignment: str
     question: str
@@ -40,6 +45,7 @@ class Record:
     student: str | None = None
     at: str = ""
     history: tuple[Mapping[str, Any], ...] = ()
+    revealed_at: str | None = None
 
     @property
     def receipt(self) -> str:
@@ -61,8 +67,31 @@ class Record:
         """Every answer recorded, oldest first; the last is the one that stands."""
         return (*(entry["answer"] for entry in self.history), self.answer)
 
+    @property
+    def since(self) -> str:
+        """When something was first recorded here."""
+        return self.history[0]["at"] if self.history else self.at
+
+    @property
+    def before_reveal(self) -> int:
+        """How many of the ``attempts`` were recorded before the outcome was first shown (all, if it never
+        was).
+        """
+        times = [*(entry["at"] for entry in self.history), self.at]
+        if self.revealed_at is None:
+            return len(times)
+        shown = read_time(self.revealed_at)
+        return sum(read_time(at) <= shown for at in times)
+
+    def revealed(self, at: str | None) -> Record:
+        """This record, its outcome shown at ``at`` if it was not shown earlier."""
+        if at is None or (self.revealed_at and read_time(self.revealed_at) <= read_time(at)):
+            return self
+        return replace(self, revealed_at=at)
+
     def to_dict(self) -> dict:
         """The record as plain data, ready for JSON."""
+        shown = {} if self.revealed_at is None else {"revealed_at": self.revealed_at}
         return {
             "format": FORMAT,
             "assignment": self.assignment,
@@ -72,6 +101,7 @@ class Record:
             "at": self.at,
             "history": [dict(entry) for entry in self.history],
             "receipt": self.receipt,
+            **shown,
         }
 
     def to_json(self) -> str:
@@ -95,7 +125,11 @@ class Record:
         answer = _answer(data.get("answer"), where)
         at = data.get("at")
         read_time(at, where)
-        record = cls(assignment, question, answer, student, at, _history(data.get("history", []), where))
+        shown = data.get("revealed_at")
+        if shown is not None:
+            read_time(shown, f"the showing of the outcome in {where}")
+        history = _history(data.get("history", []), where)
+        record = cls(assignment, question, answer, student, at, history, shown)
         if data.get("receipt") != record.receipt:
             raise AnswerError(
                 f"{where} does not match its receipt, so it was altered after it was recorded; "
@@ -115,6 +149,7 @@ def record_answer(
     if previous is not None and previous.student == student and dict(previous.answer) == answer:
         return previous
     history: tuple = ()
+    shown = None if previous is None else previous.revealed_at
     if previous is not None:
         history = (*previous.history, {"at": previous.at, "answer": dict(previous.answer)})
         if len(history) > MAX_HISTORY:
@@ -122,7 +157,8 @@ def record_answer(
             history = history[:half] + history[-half:]
     at = at or datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
     read_time(at)
-    return Record(_name(assignment, "assignment"), _name(question, "question"), answer, student, at, history)
+    names = _name(assignment, "assignment"), _name(question, "question")
+    return Record(*names, answer, student, at, history, shown)
 
 
 def receipt_of(assignment, question, student, answer, at) -> str:

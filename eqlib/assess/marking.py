@@ -70,10 +70,10 @@ def mark(
     if given.problem:
         return _nothing(question, who, given.problem, policy, released)
     tries = [
-        _mark_attempt(question, attempt, who, policy, retry) for attempt in _counted(given.attempts, policy)
+        _mark_attempt(question, attempt, who, policy, retry) for attempt in _counted(question, given, policy)
     ]
     best = max(tries, key=lambda made: made.points)
-    audit = f"{best.audit}{_audit_attempts(given, policy)}{note}"
+    audit = f"{best.audit}{_audit_attempts(question, given, policy)}{note}"
     show = _may_show(question, policy, len(given.attempts), best.points >= best.max_points, released)
     return replace(best, audit=audit, working=best.working if show else "")
 
@@ -91,10 +91,18 @@ def _policy(question, policy) -> Policy:
     return policy if isinstance(policy, Policy) else question.policy.changed(**policy)
 
 
-def _counted(attempts, policy: Policy):
+def _counted(question, given: Given, policy: Policy):
+    """The attempts that may count. A prediction changed after its outcome was shown does not, by default;
+    in practice nothing is handed in, and the newest is what the student is working on.
+    """
+    attempts = given.attempts
     if policy.attempts == "first":
         return attempts[:1]
-    return attempts if policy.attempts == "best" else attempts[-1:]
+    if policy.attempts == "best":
+        return attempts
+    if policy.attempts == "before-reveal" and question.mode != "practice" and given.before_reveal is not None:
+        attempts = attempts[: max(given.before_reveal, 1)]
+    return attempts[-1:]
 
 
 def _may_show(question, policy, attempts: int, right: bool, released: bool) -> bool:
@@ -186,9 +194,17 @@ def _audit(question, student, retry, made, points, policy) -> str:
     )
 
 
-def _audit_attempts(given: Given, policy: Policy) -> str:
+def _audit_attempts(question, given: Given, policy: Policy) -> str:
     count = len(given.attempts)
-    return f"; {policy.attempts} of {count} attempts counts" if count > 1 else ""
+    if count < 2:
+        return ""
+    if policy.attempts != "before-reveal":
+        return f"; {policy.attempts} of {count} attempts counts"
+    kept = max(given.before_reveal, 1) if given.before_reveal is not None else count
+    if question.mode == "practice" or kept == count:
+        return f"; last of {count} attempts counts"
+    later = f"{count - kept} made after the outcome was shown left aside"
+    return f"; attempt {kept} of {count} counts, {later}"
 
 
 def _nothing(question, student, reason: str, policy, released) -> Mark:

@@ -17,12 +17,15 @@ RETRY = "_set"
 class Given:
     """An answer taken apart: the attempts (part id -> raw value), oldest first, and what to say about
     them.
+
+    ``before_reveal`` is how many of them were made before the outcome was shown, None where all were.
     """
 
     attempts: tuple[Mapping, ...] = ()
     student: object = None
     problem: str = ""
     note: str = ""
+    before_reveal: int | None = None
 
 
 def take_apart(question, answer) -> Given:
@@ -67,7 +70,9 @@ def _of_record(question, record: Record) -> Given:
             student=record.student,
             problem=f"The recorded answer belongs to question {record.question!r}, not to {question.id!r}.",
         )
-    return Given(tuple(dict(attempt) for attempt in record.attempts), record.student)
+    attempts = tuple(dict(attempt) for attempt in record.attempts)
+    before = record.before_reveal if record.revealed_at is not None else None
+    return Given(attempts, record.student, before_reveal=before)
 
 
 def _of_value(question, value) -> Given:

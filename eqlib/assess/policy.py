@@ -10,7 +10,7 @@ from dataclasses import dataclass, fields, replace
 
 from eqlib.chem.errors import EqlibError
 
-ATTEMPTS = ("first", "last", "best")
+ATTEMPTS = ("before-reveal", "first", "last", "best")
 
 
 class PolicyError(EqlibError):
@@ -29,7 +29,9 @@ class Policy:
                         (a fraction of the part's points), once per question. Numbers from code are not
                         counted.
     ``carry_forward``   mark a later part from the student's own earlier value.
-    ``attempts``        which recorded answer counts: "first", "last" or "best".
+    ``attempts``        which recorded answer counts: "before-reveal" (the last one recorded before the
+                        outcome was first shown; in practice, where nothing is handed in, the last),
+                        "first", "last" or "best" (the last two whether or not the outcome was seen).
     ``working_after``   attempts after which practice shows the worked solution.
     ``working``         may the worked solution be shown at all (in assessed work: once marked)?
     """
@@ -39,7 +41,7 @@ class Policy:
     figures: tuple[int, int] = (2, 4)
     figures_deduction: float = 0.1
     carry_forward: bool = True
-    attempts: str = "last"
+    attempts: str = "before-reveal"
     working_after: int = 2
     working: bool = True
 

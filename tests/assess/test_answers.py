@@ -8,7 +8,16 @@ import sys
 
 import pytest
 
-from eqlib.assess.answers import MIME, AnswerError, Journal, Record, collect, journal_name, record_answer
+from eqlib.assess.answers import (
+    MIME,
+    SEEN,
+    AnswerError,
+    Journal,
+    Record,
+    collect,
+    journal_name,
+    record_answer,
+)
 from eqlib.chem.errors import EqlibError
 
 EARLY, LATE = "2026-01-31T18:05:00Z", "2026-01-31T18:07:00Z"
@@ -54,6 +63,43 @@ def test_first_answer_and_later_changes_are_kept_in_order():
     assert record({"direction": "reverse"}, at=LATE, previous=third) is third, (
         "recording the same again adds nothing"
     )
+
+
+SHOWN = "2026-01-31T18:06:00Z"
+
+
+def test_a_record_may_say_when_its_outcome_was_shown():
+    made = record().revealed(SHOWN)
+    assert json.loads(made.to_json())["revealed_at"] == SHOWN
+    assert Record.from_json(made.to_json()) == made
+    assert made.receipt == record().receipt, "the receipt is of the answer"
+    assert "revealed_at" not in record().to_dict(), "as it was written before outcomes were noted"
+    assert made.revealed(LATE).revealed_at == SHOWN, "the first time counts"
+    changed = record({"direction": "none"}, at=LATE, previous=made)
+    assert changed.revealed_at == SHOWN
+    assert (changed.before_reveal, len(changed.attempts)) == (1, 2)
+    assert record({"direction": "none"}, at=LATE, previous=record()).before_reveal == 2
+    for wrong in (7, "yesterday", "2026-01-31T18:06:00", {}, True):
+        with pytest.raises(AnswerError, match="no readable time"):
+            Record.from_json({**record().to_dict(), "revealed_at": wrong})
+
+
+def test_when_the_outcome_was_shown_is_found_wherever_it_was_noted():
+    """In the answer, in an older copy of it, or in the note that stands under the outcome itself."""
+    changed = record({"direction": "none"}, at=LATE, previous=record())
+    note = record({"seen": True}, at=SHOWN, question=SEEN + "silver")
+    old = record().revealed(SHOWN)
+    for found in (
+        collect(notebook(changed, note)),
+        collect(notebook(note, changed)),
+        collect(notebook(changed, old)),
+        collect(notebook(old, changed)),
+        collect(notebook(changed), {"format": 1, "records": {"s01": {"silver": old.to_dict()}}}),
+    ):
+        assert found["silver"].answer == {"direction": "none"}
+        assert found["silver"].revealed_at == SHOWN
+    another = record({"seen": True}, student="s02", at=SHOWN, question=SEEN + "silver")
+    assert collect(notebook(changed, another))["silver"].revealed_at is None, "somebody else saw it"
 
 
 def test_a_long_history_keeps_its_beginning_and_its_end():

@@ -548,6 +548,25 @@ def test_which_attempt_counts_is_the_instructors_choice(questions):
     )
 
 
+def test_a_prediction_changed_after_its_outcome_was_shown_wins_nothing(questions):
+    """Two answers, then the outcome at 18:01:30, then the right one."""
+    assessed = read_questions(FILE.replace('mode = "practice"', 'mode = "assessed"'))["kc"]
+    record = changed({"kc": "115"}, {"kc": "18.6"}, {"kc": "140"})
+    shown = record.revealed("2026-01-31T18:01:30Z")
+    assert mark(assessed, record).points == 4.0
+    assert "last of 3 attempts" in mark(assessed, record).audit
+    given = mark(assessed, shown)
+    assert (given.points, given.mistake) == (0.0, "stock_conc")
+    assert "attempt 2 of 3 counts, 1 made after the outcome was shown left aside" in given.audit
+    assert mark(assessed, shown.to_json()) == given
+    assert mark(assessed, shown, policy={"attempts": "last"}).points == 4.0
+    assert mark(assessed, shown, policy={"attempts": "best"}).points == 4.0
+    assert mark(assessed, record.revealed("2026-01-31T17:00:00Z")).mistake == "initial_as_eq", (
+        "a clock that was set back leaves the first answer"
+    )
+    assert mark(questions["kc"], shown).points == 4.0, "practice goes on"
+
+
 def test_a_record_of_another_question_or_a_broken_one_scores_nothing(questions):
     other = changed({"kc": 140}, question="steps")
     assert "belongs to question 'steps'" in mark(questions["kc"], other).feedback
