@@ -12,8 +12,9 @@ from eqlib.notebook.style import ASLEEP, RECORD, SHEET, box, lead, paragraph, ta
 
 _COUNTS = {
     "first": "Your first answer is the one that counts; later changes are kept beside it.",
-    "last": "You can change it until you have seen what happens, or hand in.",
-    "best": "You can change it until you have seen what happens, or hand in; the best answer counts.",
+    "before-reveal": "You can change it until you have seen what happens, or hand in.",
+    "last": "You can change it until you hand in; the last answer counts.",
+    "best": "You can change it until you hand in; the best answer counts.",
 }
 _STANDS = "You have seen what happens, so this answer stands."
 _OPEN = "To open the form, run the first cell of this page and then the cell above this line (Shift + Enter)."

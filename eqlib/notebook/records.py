@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from eqlib.assess.answers import AnswerError, Journal, Record, collect, journal_name, record_answer
+from eqlib.assess.answers import SEEN, AnswerError, Journal, Record, collect, journal_name, record_answer
 from eqlib.assess.readers_base import quote
 from eqlib.assess.variants_hash import normal_id
 from eqlib.chem.errors import EqlibError
@@ -22,7 +22,6 @@ from eqlib.notebook.records_session import hub_user, marking, restored
 WHO = "student"
 OURS = "eqlib:"
 TRY = f"{OURS}try-it"
-SEEN = f"{OURS}seen:"
 MAX_NOTEBOOK = 60_000_000
 MAX_NOTEBOOKS = 60
 
@@ -119,23 +118,29 @@ class Store:
         """Keep ``answer`` (part id -> value) as the newest. Raises AnswerError for values that are no plain
         data.
         """
-        return self._keep(
-            record_answer(self.assignment, question, answer, self.student, previous=self.record_of(question))
+        record = record_answer(
+            self.assignment, question, answer, self.student, previous=self.record_of(question)
         )
+        seen = None if question.startswith(OURS) else self.seen(question)
+        return self._keep(record if seen is None else record.revealed(seen.since))
 
     def seen(self, question: str) -> Record | None:
         """The note that this student has seen what happens in ``question``, or None."""
         return self.record_of(SEEN + question)
 
     def note_seen(self, question: str) -> Record:
-        """Note that the outcome was shown."""
-        return self.save(SEEN + question, {"seen": True}).record
+        """Note that the outcome was shown, and in the answer itself when it was."""
+        seen = self.save(SEEN + question, {"seen": True}).record
+        record = self.record_of(question)
+        if record is not None and record.revealed(seen.since) != record:
+            self._keep(record.revealed(seen.since))
+        return seen
 
     def locked(self, question) -> bool:
-        """Does the recorded prediction stand? In assessed work it does once its outcome was seen, unless
-        the first answer is the one that counts anyway.
+        """Does the recorded prediction stand? In assessed work it does once its outcome was seen, where
+        what was recorded before that is what counts.
         """
-        if question.mode != "assessed" or question.policy.attempts == "first":
+        if question.mode != "assessed" or question.policy.attempts != "before-reveal":
             return False
         return self.seen(question.id) is not None
 

@@ -110,6 +110,25 @@ def test_a_seen_outcome_is_known_from_the_notebook_alone(lesson, folder, screen)
     assert again.store.locked(again.questions["iron"])
 
 
+def test_what_is_recorded_past_the_form_after_the_outcome_does_not_count(lesson, folder, screen):
+    """However the later answer got in: the notebook alone says when the outcome had been shown."""
+    import json
+
+    from eqlib.assess.answers import collect
+    from eqlib.assess.marking import mark
+
+    answered(lesson, "iron", **{**PREDICTION, "direction": "reverse"})
+    before = mark(lesson.questions["iron"], lesson.store.record_of("iron"))
+    lesson.reveal("iron")
+    lesson.store.save("iron", PREDICTION)
+    lesson._forms["iron"].refresh()
+    handed_in = collect(json.loads(json.dumps(screen.as_notebook())))["iron"]
+    journalled = lesson.store.journal.read(lesson.store.student)["iron"]
+    for record in (handed_in, journalled, lesson.store.record_of("iron")):
+        assert record.answer["direction"] == "forward"
+        assert mark(lesson.questions["iron"], record).points == before.points
+
+
 def test_while_marking_there_is_the_record_and_no_form(folder, screen):
     restore({"student": "s01", "records": {}})
     lesson = Lesson(folder)
