@@ -183,9 +183,8 @@ def _error(name: str, line: str) -> dict:
     return nbformat.v4.new_output("error", ename=name, evalue=line, traceback=[f"{name}: {line}"])
 
 
-def make_client(notebook, limits: dict):
+def _client_class(limits: dict):
     """An nbclient client that keeps outputs small and notices a cell that had to be stopped."""
-    from jupyter_client.manager import AsyncKernelManager
     from nbclient import NotebookClient
     from nbformat.v4 import new_output
 
@@ -218,7 +217,14 @@ def make_client(notebook, limits: dict):
             except TimeoutError:
                 return False
 
-    client = CappedClient(
+    return CappedClient
+
+
+def make_client(notebook, limits: dict):
+    """An nbclient client with our limits, its kernel not yet started."""
+    from jupyter_client.manager import AsyncKernelManager
+
+    client = _client_class(limits)(
         notebook,
         timeout=limits["cell_seconds"],
         interrupt_on_timeout=True,

@@ -37,7 +37,8 @@ _SCRATCH_BYTES = 256 * 1024 * 1024
 
 
 _TRIAL = (
-    "import eqlib.grading.inside as i; i.shed_privileges(61099); import IPython, ipykernel, nbclient.client"
+    "import eqlib.grading.inside as i, importlib; i.shed_privileges(61099); "
+    "[importlib.import_module(name) for name in ('IPython', 'ipykernel', 'zmq', 'jupyter_client')]"
 )
 
 
