@@ -31,6 +31,8 @@ _HOME = {
     "sweep": "eqlib.chem.sweeps",
     "time_course": "eqlib.chem.kinetics",
     "sensitivity": "eqlib.chem.sensitivity",
+    "conditional_K": "eqlib.chem.conditional",
+    "fraction_free": "eqlib.chem.conditional",
     "system": "eqlib.chem.catalogue",
     "systems": "eqlib.chem.catalogue",
     "Colour": "eqlib.lab.colour",
