@@ -271,13 +271,21 @@ class Desk:
         self.ready(stage)
 
     def save(self):
-        """Ctrl + S, until the file on the disk is newer than it was."""
+        """Ctrl + S, until the file on the disk is newer than it was and whole."""
         before = self.path.stat().st_mtime_ns
         self.page.keyboard.press("Control+s")
-        end = time.monotonic() + 20
-        while self.path.stat().st_mtime_ns == before:
+        end = time.monotonic() + 30
+        while self.path.stat().st_mtime_ns == before or not self.whole():
             assert time.monotonic() < end, "the notebook was not saved"
             self.page.wait_for_timeout(100)
+
+    def whole(self):
+        """Is the file readable? The server writes it in place, so for a moment it is not."""
+        try:
+            self.content()
+        except json.JSONDecodeError:
+            return False
+        return True
 
     def reload(self, stage):
         """Load the page again."""
@@ -290,9 +298,20 @@ class Desk:
         found.scroll_into_view_if_needed()
         return found
 
-    def shows(self, source, words):
-        """Wait until that cell shows ``words``: JupyterLab draws a cell only once it is scrolled to."""
-        self.cell(source).locator(".jp-Cell-outputArea").get_by_text(words).first.wait_for()
+    def shows(self, source, words, seconds=60):
+        """Wait until that cell shows ``words``.
+
+        JupyterLab draws a cell only where it can be seen, and cells above it that grow push it out of
+        sight: so it is scrolled to again until the words are there.
+        """
+        end = time.monotonic() + seconds
+        while True:
+            output = self.cell(source).locator(".jp-Cell-outputArea").get_by_text(words)
+            if output.count() and output.first.is_visible():
+                return
+            shown = self.cell(source).text_content()
+            assert time.monotonic() < end, f"{source} never showed {words!r}; it shows {shown!r}"
+            self.page.wait_for_timeout(200)
 
     def run(self, source, stage):
         """Run one cell with the keyboard."""
