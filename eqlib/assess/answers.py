@@ -8,7 +8,8 @@ The record, as JSON (media type ``MIME``)::
      "revealed_at": "2026-01-31T18:06:00Z"}
 
 ``answer`` is what counts now; ``history`` holds every earlier answer, oldest first. The receipt is a
-checksum of the answer, so that a student can see that what arrived is what they recorded. It is not a secret. ``revealed_at`` is there once the outcome was shown to the student.
+checksum of the answer, so that a student can see that what arrived is what they recorded. It is not a secret.
+``revealed_at`` is there once the outcome was shown to the student.
 """
 
 from __future__ import annotations

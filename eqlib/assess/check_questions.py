@@ -11,6 +11,7 @@ import itertools
 from collections import Counter
 from dataclasses import replace
 
+from eqlib.assess.check_rates import picked_doubts
 from eqlib.assess.kinds_reasons import SAID, is_sound, true_reasons
 from eqlib.assess.variants import Variant, show
 from eqlib.chem.errors import EqlibError
@@ -82,6 +83,8 @@ def _doubts(question, outcome):
             yield from _change(part, problem)
         elif part.ask == "reason":
             yield from _reasons(part, problem)
+        elif part.ask in ("rate", "graph", "bound", "cause", "speed"):
+            yield from picked_doubts(part, outcome)
         elif part.ask == "number":
             yield from _number(
                 part, replace(problem, part=part, expected=outcome.expected[part.id]), question

@@ -25,6 +25,10 @@ ASKS = {
     "precipitate": "choice",  # yes | no: is there more solid after the change than before?
     "K": "choice",  # larger | smaller | same
     "change": "choice",  # higher | lower | same, of the concentration of ``species``
+    "rate": "choice",  # up | down | same | zero: a rate (``side``) beside what it was before the change
+    "graph": "choice",  # falls | rises | level | stops: how a rate runs until equilibrium
+    "bound": "choice",  # which of the named species the added one takes out of the first reaction
+    "cause": "choice",  # which of the named species, added together, makes the first reaction shift
     "reason": "choice",  # a sound reason or a misconception id (see reasons.py)
     "confidence": "choice",  # never scored
     "number": "number",  # the number named by ``quantity``
@@ -32,6 +36,7 @@ ASKS = {
     "equation": "equation",  # the balanced equation of ``skeleton``
     "expression": "expression",  # the equilibrium expression of the first reaction
     "order": "order",  # labels of ``items`` in order
+    "speed": "order",  # labels of ``items``, fastest first, from the times measured
     "explain": "text",  # read by a person, against ``rubric``
 }
 
@@ -44,6 +49,10 @@ QUANTITIES = {
     "extent": ("mol/L", "x, how far the first reaction went, per litre"),
     "absorbance": ("", "absorbance of the mixture at the moment given by ``when``"),
     "dH": ("kJ/mol", "reaction enthalpy from K at two temperatures"),
+    "epsilon": ("L/(mol cm)", "absorptivity from a standard whose reactant runs out (nearly) completely"),
+    "mean": ("", "mean of the repeated results under [question.measured]"),
+    "s": ("", "standard deviation of those results, with n - 1"),
+    "n": ("", "how many results there are"),
 }
 
 #: Moments of a disturbed mixture. ``mixed``: after mixing, before any reaction.
@@ -64,6 +73,7 @@ class Part:
     ``options`` are (value, label) pairs of a choice (and, for an order, the labels to put in order).
     ``columns`` are the species of a table, by canonical name. ``tolerance`` is relative; None takes the
     policy's.
+    ``side`` is whose rate is asked, "forward" or "reverse".
     ``figures`` is (fewest, most) significant figures expected, or None for the policy's. ``weight`` is
     relative to the question's other parts; 0 is never scored.
     """
@@ -86,6 +96,7 @@ class Part:
     skeleton: str = ""
     items: tuple[Any, ...] = ()
     code: bool = False
+    side: str = ""
 
     @property
     def scored(self) -> bool:
@@ -115,7 +126,8 @@ class Problem:
     ``equilibrium`` the concentrations that go into K for this question (from what was measured, where
     something was).
     ``measured``   readings by name: "absorbance", "epsilon", "path", "blank", "nm"; or "concentration"; or
-                   "K1", "T1", "K2", "T2" (kelvin).  ``observed`` is the species the reading belongs to.
+                   "K1", "T1", "K2", "T2" (kelvin); or "run1", "run2" ... (repeated results).
+                   ``observed`` is the species the reading belongs to.
     ``expected``   the right value of this part.  ``answers`` the student's other readable parts (part id ->
     value).
     ``stress``     an eqlib.chem stress, or None.  ``disturbance`` what it did, or None.

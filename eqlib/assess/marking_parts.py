@@ -98,7 +98,7 @@ def _judge(part, problem, reading, own, policy, figures_spent) -> _Verdict:
     if part.kind == "table":
         return _table(part, problem, reading.value, policy)
     if part.kind == "order":
-        return _order(problem, reading.value)
+        return _order(part, problem, reading.value)
     if part.kind in ("equation", "expression"):
         return _typed(part, problem, reading.value)
     if reading.value == problem.expected:
@@ -262,7 +262,7 @@ def table_mistake(problem, value) -> str | None:
     return found(problem, value)
 
 
-def _order(problem, value) -> _Verdict:
+def _order(part, problem, value) -> _Verdict:
     """All in order, or the share of pairs in order beyond what chance gives."""
     if value == problem.expected:
         return _Verdict(1.0, "right")
@@ -272,7 +272,18 @@ def _order(problem, value) -> _Verdict:
     pairs = [(place[a], place[b]) for n, a in enumerate(value) for b in value[n + 1 :]]
     ordered = sum(a < b for a, b in pairs)
     share = max(0.0, 2.0 * ordered / len(pairs) - 1.0)
-    return _Verdict(share, "partly" if share else "wrong")
+    return _Verdict(share, "partly" if share else "wrong", _order_mistake(part, problem, value))
+
+
+def _order_mistake(part, problem, value) -> str | None:
+    """An order of speeds that only follows the constants."""
+    from eqlib.assess.mistakes_rates import speed_mistake
+    from eqlib.assess.outcome_setting import value_of
+
+    if part.ask != "speed":
+        return None
+    constants = {item["label"]: value_of(item["K"], problem.numbers) for item in part.items}
+    return speed_mistake(value, constants)
 
 
 def _typed(part, problem, value) -> _Verdict:

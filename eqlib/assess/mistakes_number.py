@@ -27,7 +27,7 @@ MOST = 14
 def number_suspects(problem):
     """Suspects of a number part, in the part's unit. See mistakes.suspects."""
     build = _BUILDERS.get(problem.part.quantity)
-    if build is None or (not problem.reactions and problem.part.quantity != "dH"):
+    if build is None or (not problem.reactions and problem.part.quantity not in _OF_DATA):
         return []
     scale, out = unit_scale(problem.part.unit), []
     right = problem.expected if type(problem.expected) in (int, float) else math.nan
@@ -172,7 +172,22 @@ def _epsilon(problem, facts):
         yield mistake, net / (path * min(there)) if min(there) > 0 else None, why
 
 
+def _runs(problem, _facts):
+    """One run taken for the whole: as the mean, without a spread, or counted once."""
+    if problem.part.quantity != "mean":
+        yield "single_truth", 0.0 if problem.part.quantity == "s" else 1.0, "a single run"
+        return
+    for name, value in problem.measured.items():
+        yield "single_truth", value, f"{name} alone"
+
+
+#: Numbers that are worked out of data, without a reaction.
+_OF_DATA = ("dH", "mean", "s", "n")
+
 _BUILDERS = {
+    "mean": _runs,
+    "s": _runs,
+    "n": _runs,
     "K": _K,
     "Kp": _Kp,
     "Q": _Q,

@@ -1,9 +1,13 @@
-"""Ideas behind a choice of rates, graphs or speeds, of the ion that is taken away, and of one run out of
+"""Ideas behind a choice of rates, graphs or speeds, of the particle that is taken away, and of one run out of
 several.
 
-Each function takes what was chosen, in plain words, and returns the id of the idea it is consistent with, or
-None.
+The first five functions take what was chosen, in plain words, and return the id of the idea it is consistent
+with, or None; ``picked_suspects`` turns them into the suspects of a part.
 """
+
+from eqlib.assess.mistakes_match import Suspect
+
+_OTHER_SIDE = {"forward": "reverse", "reverse": "forward"}
 
 
 def rates_mistake(forward, reverse):
@@ -42,3 +46,46 @@ def runs_mistake(value, runs, figures=3):
     if len(runs) < 2 or abs(value / mean - 1) <= 0.5 * unit:
         return None
     return "single_truth" if any(abs(value / run - 1) <= 0.5 * unit for run in runs) else None
+
+
+def picked_suspects(problem):
+    """Suspects of a rate, a graph or a pick of species: Suspect(id, option value). See mistakes.suspects."""
+    part = problem.part
+    name = {"rate": _of_rate, "graph": _of_graph}.get(part.ask, _of_pick)
+    found = ((value, name(problem, value)) for value, _ in part.options if value != problem.expected)
+    return [Suspect(mistake, value, part.ask) for value, mistake in found if mistake]
+
+
+def _of_rate(problem, value):
+    if value == "zero":
+        return "static_stop"
+    if problem.part.when == "at_once" and rates_mistake(value, _other_rate(problem)):
+        return "one_up_one_down"
+    catalyst = getattr(problem.stress, "kind", "") == "catalyse"
+    return "catalyst_shifts" if catalyst and value == "same" else None
+
+
+def _other_rate(problem):
+    """The other side's rate as the student has it, or else as it is."""
+    from eqlib.assess.outcome_rates import rate_after_change
+
+    side, when = _OTHER_SIDE[problem.part.side], problem.part.when
+    for part in problem.parts:
+        if part.ask == "rate" and part.side == side and part.when == when and part.id in problem.answers:
+            return problem.answers[part.id]
+    return rate_after_change(problem, side, when)
+
+
+def _of_graph(problem, value):
+    if value == "stops":
+        return "static_stop"
+    return approach_mistake(value) if problem.part.side == "forward" else None
+
+
+def _of_pick(problem, value):
+    """A species that takes part in none of the reactions is a spectator."""
+    parts = {name for reaction in problem.reactions for name in reaction.coefficients}
+    spectators = {name for name, _ in problem.part.options} - parts
+    if problem.part.ask == "cause":
+        return "spectator_acts"
+    return removed_mistake(value, problem.expected, spectators) if problem.expected else None

@@ -7,6 +7,7 @@ wrong option is traced to the idea that leads to it. An option that no known ide
 from dataclasses import dataclass
 
 from eqlib.assess.mistakes_match import Suspect
+from eqlib.assess.mistakes_rates import picked_suspects
 
 _OPPOSITE = {"forward": "reverse", "reverse": "forward"}
 
@@ -89,6 +90,8 @@ def choice_suspects(problem):
     part = problem.part
     if part.ask == "reason":
         return _reasons(part)
+    if part.ask in ("rate", "graph", "bound", "cause"):
+        return picked_suspects(problem)
     change = change_of(problem)
     if change is None or part.ask not in _BY_ASK:
         return []

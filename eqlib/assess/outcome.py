@@ -12,6 +12,7 @@ from types import MappingProxyType
 from eqlib.assess.kinds import Outcome, Problem
 from eqlib.assess.outcome_numbers import moved, reading_of, worked_extent
 from eqlib.assess.outcome_parts import expected_of
+from eqlib.assess.outcome_readings import catalogue_constants, round_to
 from eqlib.assess.outcome_setting import (
     cautions_of,
     portions_of,
@@ -74,22 +75,39 @@ def _cautions(question) -> tuple[str, ...]:
 def shown_numbers(question, variant) -> dict[str, str]:
     """What the placeholders of the prompt become: the student's numbers and the reading they are given."""
     shown = dict(variant.shown)
-    table = question.given.get("measured", {})
-    if table.get("reading") in ("absorbance", "concentration"):
-        try:
-            shown[table["reading"]] = show(_reading(question, variant))
-        except EqlibError as error:
-            raise QuestionError(f"question {question.id!r}: {error}") from None
+    try:
+        for name in question.placeholders - shown.keys():
+            shown[name] = show(_given(question, variant, name))
+    except EqlibError as error:
+        raise QuestionError(f"question {question.id!r}: {error}") from None
     return shown
+
+
+def _given(question, variant, name: str) -> Decimal:
+    """A reading, or a constant the student is given, as printed."""
+    given = question.given
+    if name in ("absorbance", "concentration"):
+        return _reading(question, variant)
+    if name == "epsilon":
+        return Decimal(given["measured"]["epsilon"])
+    reactions = reactions_of(given, variant.numbers)
+    if name == "K":
+        return round_to(float(reactions[0].K), figures=3)
+    return catalogue_constants(given["measured"], reactions, variant.numbers, value_of)[name]
 
 
 def _reading(question, variant) -> Decimal:
     """The rounded reading, as printed."""
-    given, numbers = question.given, variant.numbers
+    return _reading_for(question, tuple(variant.numbers.items()))
+
+
+@lru_cache(maxsize=_CACHED)
+def _reading_for(question, pairs) -> Decimal:
+    given, numbers = question.given, dict(pairs)
     reactions = reactions_of(given, numbers)
     mixture = start_mixture(given, reactions, portions_of(given, numbers), numbers)
     state = mixture.equilibrate()
-    table = {key: _number(item, numbers) for key, item in given["measured"].items()}
+    table = {key: _number(item, numbers) for key, item in given["measured"].items() if key != "runs"}
     return reading_of(table, state)
 
 
@@ -151,8 +169,14 @@ def _with_reading(question, variant, problem: Problem) -> Problem:
         return problem if not problem.reactions else replace(problem, extent=_engine_extent(problem))
     numbers = variant.numbers
     if table["reading"] == "temperatures":
-        measured = {name: value_of(table[name], numbers) for name in ("K1", "K2")}
+        known = table
+        if "K1" not in table:
+            known = catalogue_constants(table, problem.reactions, numbers, value_of)
+        measured = {name: value_of(known[name], numbers) for name in ("K1", "K2")}
         measured |= {f"T{n}": value_of(table[f"celsius{n}"], numbers) + 273.15 for n in (1, 2)}
+        return replace(problem, measured=MappingProxyType(measured))
+    if table["reading"] == "runs":
+        measured = {f"run{n}": value_of(item, numbers) for n, item in enumerate(table["runs"], start=1)}
         return replace(problem, measured=MappingProxyType(measured))
     value = _reading(question, variant)
     measured = {table["reading"]: float(value)}

@@ -7,10 +7,12 @@ that one slip is penalised once.
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Mapping
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import Decimal
 
 from eqlib.assess.kinds import Part, Problem
+from eqlib.assess.outcome_readings import round_to
 from eqlib.assess.questions_schema import QuestionError
 
 R_J = 8.31446261815324  # J/(mol K), exact by the 2019 definition of the SI
@@ -23,14 +25,6 @@ def reading_of(table, state) -> Decimal:
         value = float(table.get("blank", 0)) + float(table["epsilon"]) * float(table["path_cm"]) * amount
         return round_to(value, decimals=int(table.get("decimals", 3)))
     return round_to(amount, figures=int(table.get("figures", 3)))
-
-
-def round_to(value: float, *, decimals: int | None = None, figures: int | None = None) -> Decimal:
-    """``value`` as a decimal with so many decimals, or so many significant figures."""
-    exact = Decimal(repr(value))
-    if decimals is None:
-        decimals = figures - 1 - exact.adjusted() if exact else 0
-    return exact.quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_EVEN)
 
 
 def worked_extent(problem: Problem) -> float:
@@ -166,7 +160,49 @@ def _Kp(part, problem, own):
     return reaction.as_basis("c", T).with_K(kc).kp(T)
 
 
+def limiting(problem: Problem) -> tuple[str, float]:
+    """The reactant of the mixed solution that runs out first, and its concentration in mol/L."""
+    most = {
+        name: problem.mixed.get(name, 0.0) / -float(nu)
+        for name, nu in problem.reaction.quotient_species.items()
+        if nu < 0
+    }
+    scarce = min(most, key=most.get, default=None)
+    if scarce is None or most[scarce] <= 0:
+        raise QuestionError("epsilon needs reactants that were poured together")
+    return scarce, most[scarce]
+
+
+def _epsilon(part, problem, own):
+    """Beer-Lambert for a standard in which all of the limiting reactant is taken as complex."""
+    measured = problem.measured
+    if problem.reaction.coefficients.get(problem.observed) != 1:
+        raise QuestionError("epsilon needs an observed species that is formed one by one (coefficient 1)")
+    return (measured["absorbance"] - measured["blank"]) / (measured["path"] * limiting(problem)[1])
+
+
+def runs_of(problem: Problem) -> list[float]:
+    """The repeated results the student is given, in the file's order."""
+    return [value for name, value in problem.measured.items() if name.startswith("run")]
+
+
+def _mean(part, problem, own):
+    return statistics.fmean(runs_of(problem))
+
+
+def _s(part, problem, own):
+    return statistics.stdev(runs_of(problem))
+
+
+def _n(part, problem, own):
+    return float(len(runs_of(problem)))
+
+
 _VALUES = {
+    "epsilon": _epsilon,
+    "mean": _mean,
+    "s": _s,
+    "n": _n,
     "K": _K,
     "Kp": _Kp,
     "Q": _Q,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import MappingProxyType
 
 from eqlib.assess.kinds import Problem
-from eqlib.assess.kinds_reasons import true_reasons
+from eqlib.assess.kinds_reasons import tied_up, true_reasons
 from eqlib.assess.outcome_numbers import number_expected
 from eqlib.assess.questions_schema import QuestionError
 
@@ -89,7 +89,52 @@ def _order(part, problem, own):
     return [item["label"] for item in ranked]
 
 
+def _rate(part, problem, own):
+    from eqlib.assess.outcome_rates import rate_after_change
+
+    return rate_after_change(problem, part.side, part.when)
+
+
+def _graph(part, problem, own):
+    from eqlib.assess.outcome_rates import rate_on_the_way
+
+    return rate_on_the_way(problem, part.side, part.when)
+
+
+def _bound(part, problem, own):
+    """What other reactions take out of the first one; None where that is not on offer."""
+    found = tied_up(problem)
+    return found if found in dict(part.options) else None
+
+
+def _cause(part, problem, own):
+    """The one added species that stands in the first reaction, or else binds one of its reactants."""
+    from eqlib.chem.salts import dissolved
+
+    added = dissolved(dict.fromkeys(dict(problem.stress.amounts), 1.0))
+    acting = [name for name in added if name in problem.reaction.coefficients]
+    if not acting:
+        bound = tied_up(problem)
+        others = [set(r.coefficients) for r in problem.reactions[1:] if bound in r.coefficients]
+        acting = [name for name in added if any(name in other for other in others)]
+    on_offer = [name for name in acting if name in dict(part.options)]
+    return on_offer[0] if len(on_offer) == 1 else None
+
+
+def _speed(part, problem, own):
+    """Fastest first, by the times in the file."""
+    from eqlib.assess.outcome_setting import value_of
+
+    ranked = sorted(part.items, key=lambda item: value_of(item["seconds"], problem.numbers))
+    return [item["label"] for item in ranked]
+
+
 _EXPECTED = {
+    "rate": _rate,
+    "graph": _graph,
+    "bound": _bound,
+    "cause": _cause,
+    "speed": _speed,
     "direction": _direction,
     "seen": _seen,
     "precipitate": _precipitate,

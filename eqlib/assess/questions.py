@@ -36,11 +36,15 @@
     mL = 0.10
 
     [question.measured]               # a reading the student is given, made from the start mixture
-    reading = "absorbance"            # or "concentration" or "temperatures" (K1, K2, celsius1, celsius2)
+    reading = "absorbance"            # or "concentration"
+                                      # or "temperatures" (celsius1, celsius2; K1 and K2, or a system: then
+                                      # {K1} and {K2} come from the catalogue)
+                                      # or "runs" (runs = [names of numbers], for "mean", "s" and "n")
     species = "FeSCN^2+"              # -> placeholder {absorbance} or {concentration}
-    epsilon = 4700
+    epsilon = "catalogue"             # at nm, to three figures -> placeholder {epsilon}; or a number
+    nm = 447
     path_cm = 1.00
-    decimals = 3
+    decimals = 3                      # {K} is the first reaction's constant, to three figures
 
     [[question.part]]                 # what is asked; weights are relative
     ask = "direction"                 # see eqlib.assess.kinds.ASKS
@@ -55,7 +59,9 @@
 A part may also have: ``id``, ``label``, ``help``, ``unit``, ``species`` and ``when`` (mixed, before,
 at_once, after),
 ``tolerance``, ``figures`` = [fewest, most], ``code`` = true (answered by code), ``rubric`` (explain),
-``skeleton`` (equation), ``items`` = [{ label, stress }] (order: most of ``species`` first).
+``skeleton`` (equation), ``items`` = [{ label, stress }] (order: most of ``species`` first) or
+[{ label, K, seconds }] (speed: the shortest time first), ``side`` = "forward" or "reverse" (rate, graph),
+``options`` = species to pick from (bound: what the added one ties up; cause: which added one acts).
 
 Wherever a number is expected, the name of one of ``numbers`` may stand instead. The loader is strict: a key
 it does not know is an error that names the file, the question, the key and the mend.
@@ -68,6 +74,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
+from string import Formatter
 from typing import Any
 
 from eqlib.assess.kinds import Outcome, Part
@@ -112,6 +119,11 @@ class Question:
     def manual(self) -> bool:
         """Is all of this question marked by a person?"""
         return all(part.ask == "explain" for part in self.parts if part.scored)
+
+    @property
+    def placeholders(self) -> frozenset[str]:
+        """The names in braces of the prompt."""
+        return frozenset(name for _, name, _, _ in Formatter().parse(self.prompt) if name)
 
     @property
     def code(self) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import string
 
+from eqlib.assess.outcome_readings import CATALOGUE, READINGS, catalogue_epsilon, computed_names
 from eqlib.assess.questions_parts import build_part, read_species
 from eqlib.assess.questions_schema import (
     ID,
@@ -25,7 +26,9 @@ from eqlib.assess.questions_schema import (
 from eqlib.assess.variants import VariantError, read_range
 from eqlib.chem.errors import EqlibError
 
-_NEEDS_STRESS = ("direction", "seen", "precipitate", "K", "change")
+_NEEDS_STRESS = ("direction", "seen", "precipitate", "K", "change", "rate", "bound", "cause")
+#: Numbers that need no reaction, with the reading each is worked out from.
+_FROM_DATA = {"dH": "temperatures", "mean": "runs", "s": "runs", "n": "runs"}
 _CHEMISTRY = ("system", "reactions", "use", "K", "start", "stress", "measured", "cautions_from")
 
 
@@ -48,9 +51,10 @@ def build_question(entry, number: int, name: str, assignment, path) -> dict:
     given["folder"] = None if path is None else path.parent
     _check_chemistry(given, where)
     _check_names(given, ranges, where)
+    _check_items(parts, ranges, where)
     _try_chemistry(given, ranges, where)
     _check_asked(entry, parts, where)
-    _check_prompt(entry["prompt"], ranges, given, where)
+    _check_prompt(entry["prompt"], ranges, given, parts, where)
     return {
         "id": entry["id"],
         "kind": one_of(entry["kind"], KINDS, where, "kind"),
@@ -117,22 +121,29 @@ def _check_chemistry(given, where) -> None:
     if "stress" in given:
         check_stress(given["stress"], where)
     if "measured" in given:
-        _check_measured(given["measured"], f"{where}, measured")
+        _check_measured(given, f"{where}, measured")
     _look_up(given, where)
 
 
-def _check_measured(table, where) -> None:
+def _check_measured(given, where) -> None:
+    table = given["measured"]
     check_keys(table, MEASURED, where)
     need(table, ("reading",), where)
-    reading = one_of(table["reading"], ("absorbance", "concentration", "temperatures"), where, "reading")
+    reading = one_of(table["reading"], READINGS, where, "reading")
+    constants = () if "system" in given else ("K1", "K2")
     needed = {
         "absorbance": ("species", "epsilon", "path_cm"),
         "concentration": ("species",),
-        "temperatures": ("K1", "K2", "celsius1", "celsius2"),
+        "temperatures": (*constants, "celsius1", "celsius2"),
+        "runs": ("runs",),
     }[reading]
     need(table, needed, where)
     if "species" in table:
         table["species"] = read_species(table["species"], where)
+    if table.get("epsilon") == CATALOGUE:
+        table["epsilon"] = catalogue_epsilon(table, where)
+    if len(table.get("runs", [0, 0])) < 2:
+        raise QuestionError(f"{where}: runs needs at least two of the question's numbers")
 
 
 def _look_up(given, where) -> None:
@@ -184,7 +195,7 @@ def _try_chemistry(given, ranges, where) -> None:
 def _check_names(given, ranges, where) -> None:
     """Every name that stands for a number is one of the question's numbers."""
     values = {"mL", "to_mL", "mmol", "celsius", "L", "epsilon", "path_cm", "blank", "nm", "K", "K1", "K2"}
-    values |= {"celsius1", "celsius2", "volume_L", "pressure_bar", "headspace_L", "dH_kJ"}
+    values |= {"runs", "celsius1", "celsius2", "volume_L", "pressure_bar", "headspace_L", "dH_kJ"}
 
     def walk(key, value, inside):
         if isinstance(value, dict):
@@ -210,6 +221,18 @@ def _check_names(given, ranges, where) -> None:
                 walk(name, item, "values" if name in ("of", "of_mM", "totals", "solids") else "")
 
 
+def _check_items(parts, ranges, where) -> None:
+    """K and seconds of a speed are numbers, or names of the question's numbers."""
+    for part in parts:
+        for item in part.items if part.ask == "speed" else ():
+            for key in ("K", "seconds"):
+                if isinstance(item[key], str) and item[key] not in ranges:
+                    raise QuestionError(
+                        f"{where}: part {part.id!r}: {key} is {item[key]!r}, which is not one of the "
+                        "question's numbers; add it under [question.numbers]"
+                    )
+
+
 def _check_asked(entry, parts, where) -> None:
     kind = one_of(entry["kind"], KINDS, where, "kind")
     asks = {part.ask for part in parts if part.scored}
@@ -226,12 +249,9 @@ def _check_asked(entry, parts, where) -> None:
         raise QuestionError(
             f"{where}: kind is {kind!r} but no part asks {wanted!r}; add one or change the kind"
         )
-    if asks - {"explain", "equation"} and not ("system" in entry or "reactions" in entry):
-        dH_only = {part.quantity for part in parts if part.ask == "number"} <= {"dH"} and asks <= {
-            "number",
-            "explain",
-        }
-        if not dH_only:
+    if asks - {"explain", "equation", "speed"} and not ("system" in entry or "reactions" in entry):
+        of_data = {part.quantity for part in parts if part.ask == "number"} <= set(_FROM_DATA)
+        if not of_data or asks - {"number", "explain", "equation", "speed"}:
             raise QuestionError(f"{where}: there is no chemistry; add system = ... or reactions = [...]")
     if "stress" not in entry and asks & set(_NEEDS_STRESS):
         raise QuestionError(
@@ -242,19 +262,22 @@ def _check_asked(entry, parts, where) -> None:
             f"{where}: a written explanation is marked by a person; give it a question of its own"
         )
     for part in parts:
-        if part.quantity == "dH" and entry.get("measured", {}).get("reading") != "temperatures":
-            raise QuestionError(f'{where}: dH needs [question.measured] with reading = "temperatures"')
+        wanted = _FROM_DATA.get(part.quantity)
+        if wanted and entry.get("measured", {}).get("reading") != wanted:
+            raise QuestionError(f'{where}: {part.quantity} needs [question.measured], reading = "{wanted}"')
+        if part.quantity == "epsilon" and (part.code or "blank" not in entry.get("measured", {})):
+            raise QuestionError(
+                f'{where}: epsilon needs [question.measured] with reading = "absorbance" and a blank, '
+                "and is answered in the form"
+            )
         if part.ask == "explain" and not part.rubric:
             raise QuestionError(
                 f'{where}: the explanation has no rubric; add rubric = ["what earns points", ...]'
             )
 
 
-def _check_prompt(prompt, ranges, given, where) -> None:
-    allowed = set(ranges)
-    reading = given.get("measured", {}).get("reading")
-    if reading in ("absorbance", "concentration"):
-        allowed.add(reading)
+def _check_prompt(prompt, ranges, given, parts, where) -> None:
+    allowed = set(ranges) | computed_names(given, parts)
     try:
         fields = list(string.Formatter().parse(prompt))
     except ValueError as error:

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from eqlib.assess.kinds import ASKS, MOMENTS, QUANTITIES, Part
 from eqlib.assess.kinds_reasons import SAID, SOUND, known_reason, reason_label, shuffled
-from eqlib.assess.questions_schema import ID, PART, QuestionError, check_keys, need, one_of
+from eqlib.assess.questions_schema import ID, ITEM, PART, QuestionError, check_keys, need, one_of
 from eqlib.chem.errors import EqlibError
 
 CHOICES = {
@@ -19,6 +19,18 @@ CHOICES = {
     "precipitate": (("yes", "yes, a solid forms"), ("no", "no, it stays clear")),
     "K": (("larger", "K becomes larger"), ("smaller", "K becomes smaller"), ("same", "K stays the same")),
     "change": (("higher", "higher"), ("lower", "lower"), ("same", "the same")),
+    "rate": (
+        ("up", "faster than before"),
+        ("down", "slower than before"),
+        ("same", "as fast as before"),
+        ("zero", "it stands still"),
+    ),
+    "graph": (
+        ("falls", "It starts high, falls, and stays level above zero."),
+        ("rises", "It starts low, rises, and stays level at its highest."),
+        ("level", "It is level from start to end."),
+        ("stops", "It falls to zero and stays there."),
+    ),
     "confidence": (
         ("guess", "a guess"),
         ("unsure", "not very sure"),
@@ -31,12 +43,15 @@ LABELS = {
     "seen": "Compared with before, the colour will be",
     "precipitate": "Does a solid form?",
     "K": "What happens to the equilibrium constant K?",
+    "bound": "Which particle of the mixture is tied up by what was added?",
+    "cause": "Which of the particles that were added makes the equilibrium shift?",
     "reason": "Which sentence explains it best?",
     "confidence": "How sure are you? (This is never marked.)",
     "ice": "Fill in the table, row by row (mol/L)",
     "equation": "Balance the equation",
     "expression": "Write the equilibrium expression K",
     "order": "Put these in order",
+    "speed": "Put these in order, the fastest first",
     "explain": "Explain in your own words",
 }
 HELP = {
@@ -63,34 +78,45 @@ def build_part(table, where: str, question: str) -> Part:
         )
     quantity = _quantity(table, ask, where)
     species = _species(table, ask, quantity, where)
+    side = _side(table, ask, where)
+    when = _when(table, ask, quantity, where)
     return Part(
         id=name,
         kind=ASKS[ask],
         ask=ask,
-        label=table.get("label") or _label(ask, quantity, species, table.get("when", "")),
+        label=table.get("label") or _label(ask, quantity, species, when, side),
         options=_options(table, ask, where, question),
         unit=table.get("unit", QUANTITIES[quantity][0] if quantity else "mol/L" if ask == "ice" else ""),
         weight=weight,
         help=table.get("help", HELP.get(ask, "")),
         quantity=quantity,
         species=species,
-        when=_when(table, ask, quantity, where),
+        when=when,
         tolerance=_tolerance(table, where),
         figures=_figures(table, where),
         rubric=_lines(table, "rubric", where),
         skeleton=_skeleton(table, ask, where),
         items=tuple(table.get("items", ())),
         code=table.get("code", False),
+        side=side,
     )
 
 
 def _default_id(ask: str, table: dict) -> str:
     if ask == "number":
         return str(table.get("quantity", "number"))
+    if ask in ("rate", "graph"):
+        return f"{table.get('side', 'forward')}-{ask}"
     return ask
 
 
-def _label(ask, quantity, species, when) -> str:
+def _label(ask, quantity, species, when, side) -> str:
+    if ask == "rate":
+        moment = "right after the change" if when == "at_once" else "once the new equilibrium is reached"
+        return f"The {side} reaction, {moment}, is"
+    if ask == "graph":
+        begin = "mixing" if when == "before" else "the change"
+        return f"A graph of the rate of the {side} reaction against time, from {begin} to equilibrium and on:"
     if ask == "change":
         return f"Compared with before, the concentration of {_unicode(species)} will be"
     if ask != "number":
@@ -98,7 +124,7 @@ def _label(ask, quantity, species, when) -> str:
     if quantity == "concentration":
         times = {"mixed": "just after mixing, before any reaction", "at_once": "at once, before any shift"}
         times |= {"before": "at equilibrium", "after": "at the new equilibrium"}
-        return f"Concentration of {_unicode(species)} {times.get(when, 'at equilibrium')}"
+        return f"Concentration of {_unicode(species)} {times[when]}"
     names = {
         "K": "K",
         "Kp": "Kp",
@@ -106,6 +132,8 @@ def _label(ask, quantity, species, when) -> str:
         "extent": "x, the concentration that has reacted",
     }
     names |= {"absorbance": "The absorbance", "dH": "The reaction enthalpy ΔH"}
+    names |= {"epsilon": "The molar absorptivity ε", "mean": "The mean", "n": "The number of results, n"}
+    names |= {"s": "Their standard deviation, s"}
     return names[quantity]
 
 
@@ -146,14 +174,23 @@ def read_species(text: str, where: str) -> str:
         raise QuestionError(f"{where}: {error}") from None
 
 
+def _side(table, ask, where) -> str:
+    """Whose rate is asked."""
+    if ask not in ("rate", "graph"):
+        if "side" in table:
+            raise QuestionError(f"{where}: side does nothing here; remove it")
+        return ""
+    return one_of(table.get("side", "forward"), ("forward", "reverse"), where, "side")
+
+
 def _when(table, ask, quantity, where) -> str:
     default = {"Q": "at_once", "concentration": "before", "absorbance": "before"}.get(quantity, "")
-    if ask == "order":
-        default = "after"
+    default = {"order": "after", "rate": "at_once", "graph": "before"}.get(ask, default)
+    allowed = {"rate": ("at_once", "after"), "graph": ("before", "after")}.get(ask, MOMENTS)
     if "when" in table:
         if not default:
             raise QuestionError(f"{where}: when does nothing here; remove it")
-        return one_of(table["when"], MOMENTS, where, "when")
+        return one_of(table["when"], allowed, where, "when")
     return default
 
 
@@ -169,16 +206,35 @@ def _options(table, ask, where, question) -> tuple[tuple[str, str], ...]:
             raise QuestionError(f"{where}: options needs at least two different reasons")
         names = [f"binds:{read_species(n[6:], where)}" if n.startswith("binds:") else n for n in names]
         return tuple((name, reason_label(name)) for name in shuffled(question, names))
+    if ask in ("bound", "cause"):
+        return _species_options(table, where, question)
     if "options" in table:
-        raise QuestionError(f'{where}: options belongs to ask = "reason"; remove it here')
-    if ask == "order":
-        labels = [item.get("label") for item in table.get("items", ()) if isinstance(item, dict)]
-        if len(labels) < 3 or len(set(labels)) != len(labels) or None in labels:
-            raise QuestionError(
-                f"{where}: items needs at least three entries {{ label = ..., stress = ... }}"
-            )
-        return tuple((label, label) for label in labels)
+        raise QuestionError(f'{where}: options belongs to ask = "reason", "bound" or "cause"; remove it here')
+    if ask in ("order", "speed"):
+        return _item_options(table, ask, where)
     return CHOICES.get(ask, ())
+
+
+def _species_options(table, where, question) -> tuple[tuple[str, str], ...]:
+    """Species to pick from, in an order that gives nothing away."""
+    need(table, ("options",), where)
+    names = [read_species(name, where) for name in _lines(table, "options", where)]
+    if len(set(names)) != len(names) or len(names) < 2:
+        raise QuestionError(f"{where}: options needs at least two different species")
+    return tuple((name, _unicode(name)) for name in shuffled(question, names))
+
+
+def _item_options(table, ask, where) -> tuple[tuple[str, str], ...]:
+    wanted = "stress = ..." if ask == "order" else "K = ..., seconds = ..."
+    items = table.get("items", ())
+    for number, item in enumerate(items, start=1):
+        check_keys(item, ITEM, f"{where}, item number {number}")
+        if ask == "speed":
+            need(item, ("label", "K", "seconds"), f"{where}, item number {number}")
+    labels = [item.get("label") for item in items]
+    if len(labels) < 3 or len(set(labels)) != len(labels) or None in labels:
+        raise QuestionError(f"{where}: items needs at least three entries {{ label = ..., {wanted} }}")
+    return tuple((label, label) for label in labels)
 
 
 def _tolerance(table, where) -> float | None:
@@ -194,7 +250,7 @@ def _tolerance(table, where) -> float | None:
 
 def _figures(table, where) -> tuple[int, int] | None:
     if "figures" not in table:
-        return None
+        return {"n": (1, 3), "s": (1, 4)}.get(table.get("quantity"))
     value = table["figures"]
     if len(value) != 2 or any(type(n) is not int for n in value) or not 1 <= value[0] <= value[1]:
         raise QuestionError(f"{where}: figures is {value!r}; write [fewest, most], such as [2, 4]")

@@ -52,7 +52,10 @@ PART = {
     "skeleton": str,
     "items": list,
     "code": bool,
+    "side": str,
 }
+#: One entry of ``items``: of an order (by ``stress``), or of a speed (by ``seconds``).
+ITEM = {"label": str, "stress": (dict, str), "K": "value", "seconds": "value"}
 START = {
     "portions": list,
     "totals": dict,
@@ -77,6 +80,7 @@ MEASURED = {
     "K2": "value",
     "celsius1": "value",
     "celsius2": "value",
+    "runs": list,
 }
 #: The keys of each stress: (needed, optional).
 STRESSES = {

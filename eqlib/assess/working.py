@@ -4,8 +4,10 @@ computed.
 
 from __future__ import annotations
 
+import statistics
+
 from eqlib.assess.kinds_reasons import tied_up
-from eqlib.assess.outcome_numbers import R_J
+from eqlib.assess.outcome_numbers import R_J, limiting, runs_of
 
 #: A competing equilibrium is named in the working when it takes at least this share of a reactant.
 _TELLING = 0.2
@@ -81,6 +83,10 @@ def _mixing(problem) -> str:
 
 def _reading(problem) -> str:
     m = problem.measured
+    if "run1" in m:
+        return _runs(problem)
+    if any(part.quantity == "epsilon" for part in problem.parts):
+        return _standard(problem)
     if "K1" in m:
         return (
             "**van 't Hoff.** ΔH = −R ln(K₂/K₁) / (1/T₂ − 1/T₁) with "
@@ -96,6 +102,26 @@ def _reading(problem) -> str:
             f"{numbers} / ({m['epsilon']:g} × {m['path']:g}) = {amount(found)} mol/L."
         )
     return f"**Reading.** [{_unicode(problem.observed)}] = {amount(m['concentration'])} mol/L at equilibrium."
+
+
+def _runs(problem) -> str:
+    runs = runs_of(problem)
+    terms = " + ".join(f"{value:g}" for value in runs)
+    mean = statistics.fmean(runs)
+    return (
+        f"**Repeats.** n = {len(runs)}; mean = ({terms}) / {len(runs)} = {mean:.4g}; the standard deviation "
+        f"s is the root of the sum of (value − mean)² over n − 1, which gives {statistics.stdev(runs):.3g}."
+    )
+
+
+def _standard(problem) -> str:
+    m = problem.measured
+    scarce, amount_there = limiting(problem)
+    return (
+        f"**Standard.** {_unicode(scarce)} runs out first, so nearly all of it becomes "
+        f"{_unicode(problem.observed)}: c = {amount(amount_there)} mol/L. ε = (A − blank) / (c l) = "
+        f"({m['absorbance']:g} − {m['blank']:g}) / ({amount(amount_there)} × {m['path']:g})."
+    )
 
 
 def ice_markdown(problem) -> str:
