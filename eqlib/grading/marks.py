@@ -135,9 +135,7 @@ def scaled(made: Mark, worth: float) -> float:
 
 def explained(made: Mark) -> str:
     """What the student reads beside a mark."""
-    # A blank line between: the feedback may begin with a list.
-    said = f"**{made.points:g} of {made.max_points:g}**\n\n{made.feedback}"
-    return f"{said}\n\n**The working**\n\n{made.working}" if made.working else said
+    return f"{made.feedback}\n\n**The working**\n\n{made.working}" if made.working else made.feedback
 
 
 def _claimed(cell) -> float | None:

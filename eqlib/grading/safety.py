@@ -54,6 +54,7 @@ _UNSAFE_STYLE = re.compile(r"url\s*\(|expression|@|\\|/\*|image-set|element\s*\(
 # is dropped.
 _TEXT_MIMES = ("text/plain", "text/latex", "text/markdown", MIME_ANSWER)
 _IMAGE_MIMES = ("image/png", "image/jpeg")
+_CELL = "padding: 0.1em 0.8em 0.1em 0; text-align: left"
 _NOTE_DROPPED = "(an interactive output, not shown here for safety)"
 
 
@@ -146,7 +147,9 @@ def markdown_to_html(source: str, attachments=None) -> str:
     from nbconvert.filters.markdown_mistune import IPythonRenderer, MarkdownWithMath
 
     renderer = IPythonRenderer(escape=False, attachments=attachments or {}, exclude_anchor_links=True)
-    return clean_html(MarkdownWithMath(renderer=renderer).render(source))
+    html = clean_html(MarkdownWithMath(renderer=renderer).render(source))
+    # nbgrader's page style leaves no room between the columns of a table.
+    return html.replace("<td>", f'<td style="{_CELL}">').replace("<th>", f'<th style="{_CELL}">')
 
 
 def clean_output(output) -> None:
