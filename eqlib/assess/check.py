@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from eqlib.assess.check_leaks import leaks
 from eqlib.assess.check_notebooks import check_notebook, check_release
 from eqlib.assess.check_questions import check_question
 from eqlib.assess.questions import load_questions
@@ -80,6 +81,10 @@ def _check_assignment(root: Path, folder: Path, samples, progress) -> list[Findi
     notebooks = sorted(folder.glob("*.ipynb"))
     if not notebooks:
         findings.append(Finding(shown, "", "there is no notebook beside this file"))
+    findings += [Finding(shown, where, line) for where, line in leaks(questions)]
+    for kept in sorted(folder.glob("instructor*")):
+        line = "would be released to students with this folder; move it to the course's instructor folder"
+        findings.append(Finding(_shown(root, kept), "", line))
     elsewhere: set[str] = set()
     for notebook in notebooks:
         data, problem = read_notebook(notebook)
@@ -87,6 +92,7 @@ def _check_assignment(root: Path, folder: Path, samples, progress) -> list[Findi
             findings.append(Finding(_shown(root, notebook), "", problem))
             continue
         lines, used = check_notebook(data, questions)
+        lines += [(where, line) for where, line in leaks(questions, data) if where.startswith("cell ")]
         lines += [(f"question {name!r}", "another notebook asks it too") for name in sorted(used & elsewhere)]
         findings += [Finding(_shown(root, notebook), where, line) for where, line in lines]
         elsewhere |= used

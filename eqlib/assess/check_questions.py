@@ -11,6 +11,7 @@ import itertools
 from collections import Counter
 from dataclasses import replace
 
+from eqlib.assess.check_leaks import typed_constants
 from eqlib.assess.check_rates import picked_doubts
 from eqlib.assess.kinds_reasons import SAID, is_sound, true_reasons
 from eqlib.assess.variants import Variant, show
@@ -28,6 +29,7 @@ def check_question(question, samples: int) -> list[str]:
     """One line for each thing that is not safe. Counts say in how many of the sampled variants."""
     if question.manual:
         return []
+    lines = typed_constants(question)
     tally = Counter()
     reached = Counter()
     tried = 0
@@ -36,10 +38,10 @@ def check_question(question, samples: int) -> list[str]:
         try:
             outcome = _outcome(question, variant)
         except EqlibError as error:
-            return [f"has no answer for some numbers: {error}"]
+            return [*lines, f"has no answer for some numbers: {error}"]
         tally.update(set(_doubts(question, outcome)))
         reached.update(_reachable(question, outcome))
-    lines = [f"{what} (in {count} of {tried} sets of numbers)" for what, count in tally.items()]
+    lines += [f"{what} (in {count} of {tried} sets of numbers)" for what, count in tally.items()]
     lines += _never(question, reached)
     return lines + _batch_doubts(question, samples)
 

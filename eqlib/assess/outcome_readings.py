@@ -13,6 +13,8 @@ from eqlib.assess.questions_schema import QuestionError
 READINGS = ("absorbance", "concentration", "temperatures", "runs")
 #: In a question file: take this absorptivity from the catalogue.
 CATALOGUE = "catalogue"
+#: Where a loaded question notes that it did.
+FROM_CATALOGUE = "epsilon from the catalogue"
 _KELVIN = 273.15
 
 

@@ -4,7 +4,13 @@ from __future__ import annotations
 
 import string
 
-from eqlib.assess.outcome_readings import CATALOGUE, READINGS, catalogue_epsilon, computed_names
+from eqlib.assess.outcome_readings import (
+    CATALOGUE,
+    FROM_CATALOGUE,
+    READINGS,
+    catalogue_epsilon,
+    computed_names,
+)
 from eqlib.assess.questions_parts import build_part, read_species
 from eqlib.assess.questions_schema import (
     ID,
@@ -142,6 +148,7 @@ def _check_measured(given, where) -> None:
         table["species"] = read_species(table["species"], where)
     if table.get("epsilon") == CATALOGUE:
         table["epsilon"] = catalogue_epsilon(table, where)
+        given[FROM_CATALOGUE] = True
     if len(table.get("runs", [0, 0])) < 2:
         raise QuestionError(f"{where}: runs needs at least two of the question's numbers")
 

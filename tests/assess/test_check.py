@@ -49,7 +49,10 @@ kind = "number"
 points = 3
 title = "t"
 prompt = "{absorbance}"
-reactions = [{ text = "Fe^3+ + SCN^- <=> FeSCN^2+", K = 140 }]
+system = "iron-thiocyanate"
+use = [0]
+K = "k"
+numbers = { k = 140 }
 [question.start]
 portions = [
   { of_mM = { "Fe(NO3)3" = 2.5 }, mL = 5.0 },
@@ -59,7 +62,8 @@ portions = [
 [question.measured]
 reading = "absorbance"
 species = "FeSCN^2+"
-epsilon = 4700
+epsilon = "catalogue"
+nm = 447
 path_cm = 2.0
 blank = 0.05
 [[question.part]]
@@ -128,12 +132,16 @@ POSED = {
         "no reason on offer is right",
     ),
     "K from a reading of a few thousandths": (
-        "epsilon = 4700",
+        'epsilon = "catalogue"',
         "epsilon = 100\n",
         "hangs on the last figure",
     ),
     "a start that cannot be": ("{ to_mL = 10.0 }", "{ to_mL = 7.0 }", "already pass"),
-    "a reading of something else": ('species = "FeSCN^2+"', 'species = "K^+"', "is not in Fe"),
+    "a reading of something else": (
+        'species = "FeSCN^2+"',
+        'species = "K^+"',
+        "is not in Fe|spectrum in the catalogue",
+    ),
     "two mistakes that coincide": (
         'of_mM = { "Fe(NO3)3" = 2.5 }, mL = 5.0',
         'of_mM = { "Fe(NO3)3" = 2.0 }, mL = 4.0',
@@ -170,6 +178,62 @@ def test_equal_stocks_let_two_mistakes_coincide(tmp_path):
     text = text.replace("path_cm = 2.0", "path_cm = 2.303")  # path ignored = natural logarithm
     found = findings(course(tmp_path, text, good_cells()[2:]))
     assert any("log_slip and path_ignored" in line for line in found), found
+
+
+LEAKS = {
+    "a prompt that tells what is seen": (
+        'prompt = "{absorbance}"',
+        'prompt = "{absorbance} The red fades when silver nitrate is dripped in."',
+        "'kc', prompt: says 'fades' of what question 'well' asks",
+    ),
+    "a rubric that names the solid": (
+        '[[question.part]]\nask = "number"',
+        '[[question.part]]\nask = "confidence"\nrubric = ["AgSCN is there"]\n'
+        '[[question.part]]\nask = "number"',
+        "'kc', rubric: names AgSCN, which forms in question 'well'",
+    ),
+    "a hint with the direction": (
+        'title = "t"\nprompt = "{drop} mL"',
+        'title = "t"\nhints = ["Ag⁺ moves it to the left."]\nprompt = "{drop} mL"',
+        "'well', hint: says 'to the left'",
+    ),
+    "a typed K": (
+        'system = "iron-thiocyanate"\nuse = [0]\nK = "k"',
+        'reactions = [{ text = "Fe^3+ + SCN^- <=> FeSCN^2+", K = 139 }]',
+        "K = 139 is typed",
+    ),
+    "a typed absorptivity": ('epsilon = "catalogue"', "epsilon = 4700", "epsilon = 4700 is typed"),
+}
+
+
+@pytest.mark.parametrize("fault", LEAKS)
+def test_what_gives_an_answer_away_or_is_typed_is_found(tmp_path, fault):
+    import re
+
+    before, after, says = LEAKS[fault]
+    silver = WELL.replace('"iron-thiocyanate"\nuse = [0]', '"iron-thiocyanate-silver"')
+    text = HEADER + silver.replace("KSCN = 100", "AgNO3 = 100") + KC
+    text = text.replace('"q_below_K", "q_above_K", "two_boxes"', '"binds:SCN^-", "binds:Fe^3+", "two_boxes"')
+    assert findings(course(tmp_path / "sound", text)) == []
+    assert before in text
+    found = findings(course(tmp_path / "leak", text.replace(before, after, 1)))
+    assert any(re.search(says, line) for line in found), found
+
+
+def test_what_is_for_the_instructor_must_not_lie_where_it_is_released(tmp_path):
+    root = course(tmp_path)
+    (root / "instructor").mkdir()
+    assert findings(root) == []
+    (root / "source" / "05-test" / "instructor.md").write_text("AgSCN forms.")
+    assert any("instructor.md: would be released" in line for line in findings(root))
+
+
+def test_a_page_that_tells_is_found(tmp_path):
+    silver = WELL.replace('"iron-thiocyanate"\nuse = [0]', '"iron-thiocyanate-silver"')
+    text = HEADER + silver.replace("KSCN = 100", "AgNO3 = 100") + KC
+    cells = [cell("words", "Silver ions make a precipitate, AgSCN.", kind="markdown"), *good_cells()]
+    found = findings(course(tmp_path, text, cells))
+    assert any("cell 1 (words): names AgSCN" in line for line in found), found
 
 
 CELLS = {
