@@ -23,6 +23,8 @@ CLEAR = 0.03
 #: Values closer than this share to each other are told apart by no student's rounding.
 APART = 0.01
 _MOST_CORNERS = 64
+#: Mistakes that give the same number whatever the numbers: a wrong sign of an enthalpy is a wrong sign.
+_ONE_AND_THE_SAME = {("dH", "heat_is_forward", "k_inverted")}
 
 
 def check_question(question, samples: int) -> list[str]:
@@ -155,6 +157,8 @@ def _number(part, problem, question):
     seen = set()
     for one, other in itertools.combinations(found, 2):
         pair = tuple(sorted((one.mistake, other.mistake)))
+        if (part.quantity, *pair) in _ONE_AND_THE_SAME:
+            continue
         if pair[0] != pair[1] and pair not in seen and abs(one.value / other.value - 1) < APART:
             seen.add(pair)
             yield (

@@ -27,6 +27,7 @@ TOO_FEW_FIGURES = (
 )
 MULTIPLE = "Right: it is balanced. Usually the smallest whole numbers are written."
 NEVER_MARKED = "Thank you for saying how sure you are. This is never marked."
+COUNT = "Not right yet. A count that may help: {what}, {left} on the left and {right} on the right."
 HALFWAY = "Partly right: {right} of {all} places."
 
 
@@ -90,8 +91,10 @@ def ladder(question, mark, tries: int) -> str:
         return "All right. Well done."
     hints = [f"Hint: {hint}" for hint in question.hints[: max(0, tries - 1)]]
     said = [part.feedback for part in wrong if part.feedback]
+    unread = [part.feedback for part in wrong if part.note == "unreadable"]
     if len(scored) == 1:
-        return "\n\n".join([said[0] if tries > 1 or not question.hints else NOT_YET, *hints])
+        first = said[0] if tries > 1 or unread or not question.hints else NOT_YET
+        return "\n\n".join([first, *hints])
     count = f"{len(scored) - len(wrong)} of {len(scored)} parts are right so far."
-    shown = said if tries > 2 else said[:1] if tries == 2 or not question.hints else []
+    shown = said if tries > 2 else said[:1] if tries == 2 or not question.hints else unread
     return "\n\n".join([count, *dict.fromkeys(shown), *hints])

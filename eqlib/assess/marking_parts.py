@@ -288,12 +288,12 @@ def _order_mistake(part, problem, value) -> str | None:
 
 def _typed(part, problem, value) -> _Verdict:
     """A balanced equation or an equilibrium expression, compared by meaning."""
-    from eqlib.assess.marking_typed import expression_verdict, same_equation
+    from eqlib.assess.marking_typed import expression_verdict, same_equation, unequal_count
 
     if part.kind == "expression":
         right, mistake = expression_verdict(problem, value)
         return _Verdict(1.0, "right") if right else _Verdict(0.0, "wrong", mistake)
     factor = same_equation(problem.expected, value)
     if not factor:
-        return _Verdict(0.0, "wrong")
+        return _Verdict(0.0, "wrong", None, unequal_count(part.skeleton, value))
     return _Verdict(1.0, "right", None, "" if factor == 1 else feedback.MULTIPLE)

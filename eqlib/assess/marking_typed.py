@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from fractions import Fraction
 
+from eqlib.assess import feedback
 from eqlib.assess.readers_judge import judge_expression
 from eqlib.chem.errors import EqlibError
 
@@ -22,6 +23,27 @@ def same_equation(expected: str, given: Mapping[str, float]) -> float:
     ratios = {own[name] / Fraction(right[name]) for name in right}
     factor = ratios.pop()
     return float(factor) if not ratios and factor > 0 else 0.0
+
+
+def unequal_count(skeleton: str, given: Mapping[str, float]) -> str:
+    """A sentence about the first element (or the charge) that the two sides do not share, or ""."""
+    from eqlib.chem.equations import sides
+    from eqlib.chem.species import species
+
+    left, right = ([(species(name), abs(given.get(name, 0.0))) for name in side] for side in sides(skeleton))
+    for element in dict.fromkeys(e for s, _ in (*left, *right) for e in s.elements):
+        counts = [sum(n * s.elements.get(element, 0) for s, n in side) for side in (left, right)]
+        if abs(counts[0] - counts[1]) > 1e-9:
+            return feedback.COUNT.format(what=f"atoms of {element}", left=_g(counts[0]), right=_g(counts[1]))
+    charges = [sum(n * s.charge for s, n in side) for side in (left, right)]
+    if abs(charges[0] - charges[1]) > 1e-9:
+        what = "charge in all"
+        return feedback.COUNT.format(what=what, left=_g(charges[0], "+"), right=_g(charges[1], "+"))
+    return ""
+
+
+def _g(value: float, sign: str = "") -> str:
+    return f"{value:{sign}g}".replace("-", "−")
 
 
 def expression_verdict(problem, given: str):

@@ -157,6 +157,8 @@ def _Kp(part, problem, own):
         return reaction.kp(T)
     asked = [p.id for p in problem.parts if p.quantity == "K" and p.id in own]
     kc = own[asked[0]] if asked else _K(part, problem, own)
+    if reaction.basis == "p":
+        return kc
     return reaction.as_basis("c", T).with_K(kc).kp(T)
 
 

@@ -53,6 +53,8 @@ def reactions_of(given, numbers) -> tuple:
         reactions = _used(system_of(given).reactions, given)
     else:
         reactions = tuple(_inline(table, numbers) for table in given.get("reactions", ()))
+    if reactions and given.get("basis", reactions[0].basis) != reactions[0].basis:
+        reactions = (reactions[0].as_basis(given["basis"], reactions[0].T), *reactions[1:])
     if reactions and "K" in given:
         reactions = (reactions[0].with_K(value_of(given["K"], numbers)), *reactions[1:])
     return reactions
@@ -163,7 +165,7 @@ def stress_of(given, numbers):
         "add": lambda: Stress.add(table["species"], number("mmol", 1e-3)),
         "remove": lambda: Stress.remove(table["species"], number("mmol", 1e-3)),
         "heat_to": lambda: Stress.heat_to(number("celsius") + _KELVIN),
-        "change_volume": lambda: Stress.change_volume(number("L")),
+        "change_volume": lambda: Stress.change_volume(number("L") if "L" in table else number("mL", 1e-3)),
         "add_inert": lambda: Stress.add_inert(number("mmol", 1e-3), constant=table["constant"]),
         "catalyse": lambda: Stress.catalyse(),
     }
@@ -188,7 +190,7 @@ def cautions_of(given, stress=None) -> tuple[str, ...]:
         bottles = [bottle for bottle in found.hazards if _bare(bottle.formula) in named]
         lines += [line for line in own if not line.startswith("No extra")]
         lines += [f"As supplied, {bottle.words.removesuffix(CHECK_SDS).strip()}" for bottle in bottles]
-        lines += [f"Wear {', '.join(found.ppe)}."] if found.ppe else []
+        lines += [f"Protection: {', '.join(found.ppe)}."] if found.ppe else []
         lines += [f"Waste: {line}." for line in found.waste]
         lines += [found.data_only] if found.data_only else []
         lines.append(CHECK_SDS)

@@ -18,6 +18,7 @@
     system = "iron-thiocyanate"       # of the catalogue, or a TOML file of your own
     # or: reactions = [{ text = "2 NO2(g) <=> N2O4(g)", K = 6.8, basis = "p", dH_kJ = -57.2 }]
     # use = [0]                       # only some of the system's reactions, by position
+    # basis = "c"                     # the first reaction's constant as Kc ("p": as Kp)
     # K = "k"                         # another K for the first reaction than the system's
     # cautions_from = ["iron-thiocyanate"]   # systems whose cautions are shown, when there is no system
     # mode = "practice"   reveal = "never"   hints = ["...", "..."]   policy = { attempts = "first" }

@@ -35,7 +35,7 @@ from eqlib.chem.errors import EqlibError
 _NEEDS_STRESS = ("direction", "seen", "precipitate", "K", "change", "rate", "bound", "cause")
 #: Numbers that need no reaction, with the reading each is worked out from.
 _FROM_DATA = {"dH": "temperatures", "mean": "runs", "s": "runs", "n": "runs"}
-_CHEMISTRY = ("system", "reactions", "use", "K", "start", "stress", "measured", "cautions_from")
+_CHEMISTRY = ("system", "reactions", "use", "K", "basis", "start", "stress", "measured", "cautions_from")
 
 
 def build_question(entry, number: int, name: str, assignment, path) -> dict:
@@ -111,6 +111,8 @@ def _check_chemistry(given, where) -> None:
     for number, table in enumerate(given.get("reactions", ()), start=1):
         check_keys(table, REACTION, f"{where}, reaction number {number}")
         need(table, ("text",), f"{where}, reaction number {number}")
+    if "basis" in given:
+        one_of(given["basis"], ("c", "p"), where, "basis")
     if "reactions" in given and not given["reactions"]:
         raise QuestionError(f"{where}: reactions is empty; write at least one")
     start = given.get("start", {})

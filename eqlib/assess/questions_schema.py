@@ -24,6 +24,7 @@ QUESTION = {
     "reactions": list,
     "use": list,
     "K": "value",
+    "basis": str,
     "numbers": dict,
     "start": dict,
     "stress": (dict, str),
@@ -90,7 +91,7 @@ STRESSES = {
     "add": (("species", "mmol"), ()),
     "remove": (("species", "mmol"), ()),
     "heat_to": (("celsius",), ()),
-    "change_volume": (("L",), ()),
+    "change_volume": ((), ("L", "mL")),
     "add_inert": (("mmol", "constant"), ()),
     "catalyse": ((), ()),
 }
@@ -203,5 +204,7 @@ def check_stress(table, where: str) -> None:
     need(table, needed, where)
     if kind == "add_solution" and ("of" in table) == ("of_mM" in table):
         raise QuestionError(f"{where}: write what is in the solution once, as of (mol/L) or of_mM (mmol/L)")
+    if kind == "change_volume" and ("L" in table) == ("mL" in table):
+        raise QuestionError(f"{where}: write the new volume once, as L or as mL")
     if kind == "add_inert":
         one_of(table["constant"], ("volume", "pressure"), where, "constant")

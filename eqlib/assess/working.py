@@ -4,6 +4,7 @@ computed.
 
 from __future__ import annotations
 
+import re
 import statistics
 
 from eqlib.assess.kinds_reasons import tied_up
@@ -11,6 +12,7 @@ from eqlib.assess.outcome_numbers import R_J, limiting, runs_of
 
 #: A competing equilibrium is named in the working when it takes at least this share of a reactant.
 _TELLING = 0.2
+_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 
 
 def worked(question, outcome) -> str:
@@ -27,8 +29,30 @@ def worked(question, outcome) -> str:
         pieces.append(ice_markdown(problem))
     if problem.disturbance is not None:
         pieces.append(_disturbance(problem))
+    pieces.append(_rates(question, problem))
     pieces.extend(_answers(question, outcome))
     return "\n\n".join(piece for piece in pieces if piece)
+
+
+def _rates(question, problem) -> str:
+    """How many times as fast each rate that is asked about is at its moment as it was before the change."""
+    from eqlib.assess.outcome_rates import rate_ratio
+
+    if problem.disturbance is None or problem.stress.kind in ("heat_to", "catalyse"):
+        return ""
+    lines = []
+    for part in question.parts:
+        if part.ask == "rate":
+            now = problem.at_once if part.when == "at_once" else problem.after
+            ratio = rate_ratio(problem, part.side, problem.before, now)
+            moment = "at once" if part.when == "at_once" else "at the new equilibrium"
+            lines.append(f"- {part.side}, {moment}: {amount(ratio)} times as fast as before the change")
+    if not lines:
+        return ""
+    return (
+        "**Rates.** Each rate goes with the concentrations on its own side of the arrow, and at equilibrium "
+        "both are equal and above zero.\n" + "\n".join(lines)
+    )
 
 
 def _asks(question, *names) -> bool:
@@ -45,11 +69,12 @@ def amount(value: float) -> str:
     """A number for reading: three figures, powers of ten written out."""
     if value == 0:
         return "0"
-    if 1e-3 <= abs(value) < 1e4:
+    if 1000 <= abs(value) < 1e4:
+        return f"{float(f'{value:.3g}'):.0f}"
+    if 1e-3 <= abs(value) < 1000:
         return f"{value:#.3g}".rstrip(".")
     mantissa, exponent = f"{value:.2e}".split("e")
-    raised = str(int(exponent)).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
-    return f"{mantissa} × 10{raised}"
+    return f"{mantissa} × 10{str(int(exponent)).translate(_RAISED)}"
 
 
 def _reaction_line(problem) -> str:
@@ -61,10 +86,21 @@ def _reaction_line(problem) -> str:
 
 
 def _with_unicode(text: str, reaction) -> str:
-    """Species of the reaction with real sub- and superscripts."""
+    """Species and powers of an expression with real sub- and superscripts."""
     for name in sorted(reaction.coefficients, key=len, reverse=True):
-        text = text.replace(f"[{name}]", f"[{_unicode(name)}]")
-    return text
+        for plain in (name, name.removesuffix("(g)")):
+            printed = _unicode(name).removesuffix("(g)") if plain != name else _unicode(name)
+            text = text.replace(f"[{plain}]", f"[{printed}]").replace(f"P({plain})", f"P({printed})")
+    return re.sub(r"\^(\d+)", lambda found: found[1].translate(_RAISED), text)
+
+
+def _in_print(text: str) -> str:
+    """Powers of ten as they are printed: 2.1e-06 becomes 2.1 × 10⁻⁶."""
+    return re.sub(
+        r"(\d(?:\.\d+)?)e([+-]?\d+)\b",
+        lambda found: f"{found[1]} × 10{str(int(found[2])).translate(_RAISED)}",
+        text,
+    )
 
 
 def _mixing(problem) -> str:
@@ -145,7 +181,7 @@ def ice_markdown(problem) -> str:
 
 def _disturbance(problem) -> str:
     d = problem.disturbance
-    lines = [f"**The change.** {d.explanation_unicode}"]
+    lines = [f"**The change.** {_in_print(d.explanation_unicode)}"]
     bound = tied_up(problem, least=_TELLING)
     if bound and len(problem.reactions) > 1:
         lines.append(_competitor(problem, bound))
@@ -183,6 +219,8 @@ def _before_after(problem) -> str:
 
 def _answers(question, outcome):
     """One line for each part that has a right answer."""
+    from eqlib.chem.reactions import Reaction
+
     lines = []
     for part in question.parts:
         value = outcome.expected.get(part.id)
@@ -191,7 +229,9 @@ def _answers(question, outcome):
         if part.kind == "choice":
             said = dict(part.options).get(value, value)
         elif part.kind == "number":
-            said = f"{amount(value)} {part.unit}".strip()
+            said = f"{amount(value) if part.quantity != 'n' else f'{value:g}'} {part.unit}".strip()
+        elif part.ask == "equation":
+            said = Reaction(value).unicode.replace("⇌", "→")
         elif part.ask == "expression":
             said = _with_unicode(value, outcome.problem.reaction)
         else:

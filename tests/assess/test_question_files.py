@@ -75,7 +75,7 @@ SLIPS = {
         'kind = "change_volumn"',
         "squeeze.*change_volumn.*'change_volume'",
     ),
-    "a stress without its amount": ("L = 0.25\n", "", "squeeze', stress.*L is missing"),
+    "a stress without its amount": ("L = 0.25\n", "", "squeeze', stress.*new volume once"),
     "a range that does not land": ("[1.0, 2.0, 0.5]", "[1.0, 2.0, 0.3]", "squeeze.*'v'.*land"),
     "a name that is no number": ('volume_L = "v"', 'volume_L = "w"', "squeeze.*volume_L.*'w'"),
     "a placeholder that is no number": ("{v} L", "{volume} L", "squeeze.*prompt.*volume"),
