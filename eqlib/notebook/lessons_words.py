@@ -166,8 +166,9 @@ def numbers_of(question, student) -> dict[str, float]:
     """The student's numbers by name, with what was measured for them."""
     numbers = dict(question.variant(student).numbers)
     problem = question.outcome(student).problem
+    asked = {part.quantity for part in question.parts}
     if problem is not None:
         numbers.update(
-            {name: float(value) for name, value in problem.measured.items() if name not in numbers}
+            {name: float(value) for name, value in problem.measured.items() if name not in {*numbers, *asked}}
         )
     return numbers
