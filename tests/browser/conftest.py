@@ -35,6 +35,9 @@ IDLE = """() => {
   const prompts = [...document.querySelectorAll('.jp-InputPrompt')];
   return sign && sign.dataset.status === 'idle' && !prompts.some(p => p.textContent.includes('*'));
 }"""
+STARTED = (
+    """() => [...document.querySelectorAll('.jp-InputPrompt')].some(p => /\\[[*\\d]/.test(p.textContent))"""
+)
 #: Every control, picture and table of our outputs that a screen reader could not name.
 NAMELESS = """() => {
   const found = [];
@@ -196,13 +199,17 @@ class Desk:
     """
 
     def __init__(self, page, address, path):
+        # Imported here, so that a machine without playwright can still collect the tests and say why it skips.
+        from playwright.sync_api import TimeoutError as too_late
+
+        self.too_late = too_late
         self.page = page
         self.path = Path(path)
         self.address = f"{address}/{self.path.name}"
         self.shots = 0
         self.errors = []
         page.on("pageerror", lambda error: self.errors.append(str(error)))
-        page.set_default_timeout(60_000)
+        page.set_default_timeout(120_000)
 
     def open(self):
         """Open the notebook; wait for its kernel."""
@@ -254,8 +261,18 @@ class Desk:
     def run_all(self, stage):
         """Run, Run All Cells, in a notebook without outputs; wait until its last cell shows the receipt."""
         self.menu("Run", "Run All Cells")
-        self.shows("lesson.receipt()", "questions are answered")
+        if not self.started():  # JupyterLab drops the command while the page and its kernel are still meeting
+            self.menu("Run", "Run All Cells")
+        self.shows("lesson.receipt()", "questions are answered", seconds=180)
         self.ready(stage)
+
+    def started(self, seconds=20):
+        """Has any cell been queued or run? Its number or a star stands beside it then."""
+        try:
+            self.page.wait_for_function(STARTED, timeout=seconds * 1000)
+        except self.too_late:
+            return False
+        return True
 
     def clear(self, stage):
         """Edit, Clear Outputs of All Cells."""
@@ -298,7 +315,7 @@ class Desk:
         found.scroll_into_view_if_needed()
         return found
 
-    def shows(self, source, words, seconds=60):
+    def shows(self, source, words, seconds=120):
         """Wait until that cell shows ``words``.
 
         JupyterLab draws a cell only where it can be seen, and cells above it that grow push it out of
