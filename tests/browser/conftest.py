@@ -199,7 +199,7 @@ class Desk:
     """
 
     def __init__(self, page, address, path):
-        # Imported here, so that a machine without playwright can still collect the tests and say why it skips.
+        # Imported here: a machine without playwright can then still collect the tests and say why it skips.
         from playwright.sync_api import TimeoutError as too_late
 
         self.too_late = too_late
