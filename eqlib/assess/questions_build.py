@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import string
-
 from eqlib.assess.outcome_readings import (
     CATALOGUE,
     FROM_CATALOGUE,
     READINGS,
     catalogue_epsilon,
-    computed_names,
 )
+from eqlib.assess.questions_asked import check_asked, check_items, check_prompt
 from eqlib.assess.questions_parts import build_part, read_species
 from eqlib.assess.questions_schema import (
     ID,
@@ -32,9 +30,6 @@ from eqlib.assess.questions_schema import (
 from eqlib.assess.variants import VariantError, read_range
 from eqlib.chem.errors import EqlibError
 
-_NEEDS_STRESS = ("direction", "seen", "precipitate", "K", "change", "rate", "bound", "cause")
-#: Numbers that need no reaction, with the reading each is worked out from.
-_FROM_DATA = {"dH": "temperatures", "mean": "runs", "s": "runs", "n": "runs"}
 _CHEMISTRY = ("system", "reactions", "use", "K", "basis", "start", "stress", "measured", "cautions_from")
 
 
@@ -57,10 +52,10 @@ def build_question(entry, number: int, name: str, assignment, path) -> dict:
     given["folder"] = None if path is None else path.parent
     _check_chemistry(given, where)
     _check_names(given, ranges, where)
-    _check_items(parts, ranges, where)
+    check_items(parts, ranges, where)
     _try_chemistry(given, ranges, where)
-    _check_asked(entry, parts, where)
-    _check_prompt(entry["prompt"], ranges, given, parts, where)
+    check_asked(entry, parts, where)
+    check_prompt(entry["prompt"], ranges, given, parts, where)
     return {
         "id": entry["id"],
         "kind": one_of(entry["kind"], KINDS, where, "kind"),
@@ -228,77 +223,6 @@ def _check_names(given, ranges, where) -> None:
             table = given[key]
             for name, item in table.items() if isinstance(table, dict) else [(key, table)]:
                 walk(name, item, "values" if name in ("of", "of_mM", "totals", "solids") else "")
-
-
-def _check_items(parts, ranges, where) -> None:
-    """K and seconds of a speed are numbers, or names of the question's numbers."""
-    for part in parts:
-        for item in part.items if part.ask == "speed" else ():
-            for key in ("K", "seconds"):
-                if isinstance(item[key], str) and item[key] not in ranges:
-                    raise QuestionError(
-                        f"{where}: part {part.id!r}: {key} is {item[key]!r}, which is not one of the "
-                        "question's numbers; add it under [question.numbers]"
-                    )
-
-
-def _check_asked(entry, parts, where) -> None:
-    kind = one_of(entry["kind"], KINDS, where, "kind")
-    asks = {part.ask for part in parts if part.scored}
-    wanted = {
-        "prediction": "direction",
-        "number": "number",
-        "ice": "ice",
-        "equation": "equation",
-        "expression": "expression",
-        "order": "order",
-        "explanation": "explain",
-    }.get(kind)
-    if wanted and wanted not in asks:
-        raise QuestionError(
-            f"{where}: kind is {kind!r} but no part asks {wanted!r}; add one or change the kind"
-        )
-    if asks - {"explain", "equation", "speed"} and not ("system" in entry or "reactions" in entry):
-        of_data = {part.quantity for part in parts if part.ask == "number"} <= set(_FROM_DATA)
-        if not of_data or asks - {"number", "explain", "equation", "speed"}:
-            raise QuestionError(f"{where}: there is no chemistry; add system = ... or reactions = [...]")
-    if "stress" not in entry and asks & set(_NEEDS_STRESS):
-        raise QuestionError(
-            f"{where}: asks what a change does, but there is no stress; add [question.stress]"
-        )
-    if "explain" in asks and len(asks) > 1:
-        raise QuestionError(
-            f"{where}: a written explanation is marked by a person; give it a question of its own"
-        )
-    for part in parts:
-        wanted = _FROM_DATA.get(part.quantity)
-        if wanted and entry.get("measured", {}).get("reading") != wanted:
-            raise QuestionError(f'{where}: {part.quantity} needs [question.measured], reading = "{wanted}"')
-        if part.quantity == "epsilon" and (part.code or "blank" not in entry.get("measured", {})):
-            raise QuestionError(
-                f'{where}: epsilon needs [question.measured] with reading = "absorbance" and a blank, '
-                "and is answered in the form"
-            )
-        if part.ask == "explain" and not part.rubric:
-            raise QuestionError(
-                f'{where}: the explanation has no rubric; add rubric = ["what earns points", ...]'
-            )
-
-
-def _check_prompt(prompt, ranges, given, parts, where) -> None:
-    allowed = set(ranges) | computed_names(given, parts)
-    try:
-        fields = list(string.Formatter().parse(prompt))
-    except ValueError as error:
-        raise QuestionError(
-            f"{where}: prompt: {error}; write {{{{ and }}}} for braces that are meant as such"
-        ) from None
-    for _, name, spec, conversion in fields:
-        if name is None:
-            continue
-        if name not in allowed or spec or conversion:
-            known = near(name, allowed) if allowed else "; the question has no numbers"
-            raise QuestionError(f"{where}: prompt: {{{name}}} is not one of the question's numbers{known}")
 
 
 def _with_columns(parts, given, where):
