@@ -101,11 +101,16 @@ def _table_rows(part, value):
     for row in ICE_ROWS:
         cells = value.get(row, {}) if isinstance(value, dict) else {}
         shown = ", ".join(
-            f"{species(column).unicode} {cells[column]:.4g}"
+            f"{species(column).unicode} {_cell(cells[column])}"
             for column in part.columns
             if cells.get(column) is not None
         )
         yield row.capitalize(), shown or "empty"
+
+
+def _cell(value) -> str:
+    """A place of a table: a number, or an expression in x as it was read."""
+    return value if isinstance(value, str) else f"{value:.4g}"
 
 
 def time_of(record: Record) -> str:

@@ -185,6 +185,13 @@ def test_a_table_is_filled_in_row_by_row(lesson, screen):
     assert lesson.check("table") == 3.0
 
 
+def test_a_table_may_be_filled_in_with_x(lesson, screen):
+    columns = lesson.questions["table"].parts[0].columns
+    rows = {"change": {columns[0]: "-x"}, "equilibrium": {columns[0]: "0.001 - x"}}
+    answered(lesson, "table", ice=rows)
+    assert "0.001 - x" in screen.of("table-record")["text/plain"]
+
+
 def test_an_equation_that_cannot_be_read_says_so_and_is_not_recorded(lesson, screen):
     answered(lesson, "balance", equation="two of these")
     assert MIME not in screen.of("balance-record")
