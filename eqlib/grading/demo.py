@@ -60,7 +60,8 @@ def make_course(folder: Path) -> Course:
         folder.mkdir(parents=True, exist_ok=True)
         source = course_source()
         ignore = shutil.ignore_patterns(".*", "__pycache__", "*.journal.json", "instructor")
-        shutil.copytree(source / "source", folder / "source", ignore=ignore)
+        for part in ("source", "instructor"):
+            shutil.copytree(source / part, folder / part, ignore=ignore)
         shutil.copy(source / CONFIG, folder / CONFIG)
     except OSError as error:
         raise DemoError(
