@@ -7,13 +7,14 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from eqlib.chem.reactions import Reaction
-from eqlib.chem.wording import SAME, Wording, number
+from eqlib.chem.wording import SAME, Wording, moles, number
 
 if TYPE_CHECKING:
     from eqlib.chem.stresses import Response
 
 _NOTABLE = 0.01  # a share of an amount too small to be mentioned
 _BESIDE_THE_MAIN = 0.1  # a competitor this much less important than the main one is left out
+_AT_EQUILIBRIUM = 0.005  # Q this near to K does not drive a competitor by itself
 Share = tuple[float, "Response", str, float]
 
 
@@ -26,17 +27,17 @@ class Competitors(Wording):
         if not found:
             return ""
         said = []
-        for share, response, name, moles in found[:2]:
+        for share, response, name, amount in found[:2]:
             if share < _BESIDE_THE_MAIN * found[0][0]:
                 break
-            said += [self.competitor(response, name, moles), self.behind(response)]
+            said += [self.competitor(response, name, amount), self.behind(response)]
         name = found[0][2]
         now, later = self.value(self.d.at_once, name), self.value(self.d.after, name)
         if self.d.direction != "none" and abs(later - now) > SAME * max(now, later):
             word = "falls" if later < now else "rises"
             said.append(
                 f"So {self.bracket(name)} {word} from {self.given(self.d.at_once, name)} to "
-                f"{self.given(self.d.after, name)} {self.unit}."
+                f"{self.given(self.d.after, name)} {self.unit(name)}."
             )
         return " ".join(part for part in said if part)
 
@@ -57,20 +58,24 @@ class Competitors(Wording):
             if not response.determined:
                 continue
             for name in r.quotient_species:
-                moles = float(response.reaction.coefficients.get(name, 0)) * response.extent
+                amount = float(response.reaction.coefficients.get(name, 0)) * response.extent
                 there = max(self.amount(self.d.at_once, name), self.amount(self.d.after, name))
-                if there > 0 and abs(moles) > _NOTABLE * there:
-                    yield abs(moles) / there, response, name, moles
+                if there > 0 and abs(amount) > _NOTABLE * there:
+                    yield abs(amount) / there, response, name, amount
 
-    def competitor(self, response: Response, name: str, moles: float) -> str:
+    def competitor(self, response: Response, name: str, amount: float) -> str:
         """One competitor: its Q and K, its way, and what it moved."""
         Q, K = response.Q, response.K
-        compared = f" has Q = {number(Q)} at once against K = {number(K)}; it" if math.isfinite(Q) else ""
-        verb = "takes up" if moles < 0 else "gives back"
+        compared = ""
+        if abs(Q / K - 1) < _AT_EQUILIBRIUM:
+            compared = f" is still at equilibrium at once (K = {number(K)}), but then follows: it"
+        elif math.isfinite(Q):
+            compared = f" has Q = {number(Q)} at once against K = {number(K)}; it"
+        verb = "takes up" if amount < 0 else "gives back"
         way = "forward" if response.direction == "forward" else "in reverse"
         return (
             f"The competing equilibrium {self.equation(response.reaction)}{compared} runs {way} and {verb} "
-            f"{self.shown(name)} ({number(abs(moles))} mol)."
+            f"{self.shown(name)} ({moles(abs(amount))})."
         )
 
     def behind(self, response: Response) -> str:
@@ -78,9 +83,9 @@ class Competitors(Wording):
         if math.isfinite(response.Q) and (response.Q / response.K < 0.5 or response.Q / response.K > 2):
             return ""
         sign = 1 if response.direction == "forward" else -1
-        for _, other, name, moles in self.ranked(response.reaction, besides=(response.reaction,)):
+        for _, other, name, amount in self.ranked(response.reaction, besides=(response.reaction,)):
             # Taking up its product, or giving back its reactant, pulls a reaction forward.
-            if float(response.reaction.coefficients[name]) * moles * sign < 0:
-                verb = "takes up" if moles < 0 else "gives back"
+            if float(response.reaction.coefficients[name]) * amount * sign < 0:
+                verb = "takes up" if amount < 0 else "gives back"
                 return f"It does so because {self.equation(other.reaction)} {verb} {self.shown(name)}."
         return ""

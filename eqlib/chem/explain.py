@@ -5,9 +5,17 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from eqlib.chem.competitors import Competitors
+from eqlib.chem.explain_volume import Volumes
 from eqlib.chem.species import species
-from eqlib.chem.wording import SAME, WAYS, Shown, number, volume
+from eqlib.chem.wording import (
+    SAME,
+    WAYS,
+    Shown,
+    apart,
+    moles,
+    moles_from_to,
+    number,
+)
 
 if TYPE_CHECKING:
     from eqlib.chem.stresses import Disturbance
@@ -23,11 +31,12 @@ def explanation(d: Disturbance, shown: Shown = str) -> str:
         words.quotient(),
         words.competitors(),
         words.outcome(),
+        words.pure_phases(),
     ]
     return " ".join(part for part in parts if part)
 
 
-class _Words(Competitors):
+class _Words(Volumes):
     """One sentence each, from one disturbance."""
 
     # -- what happened at once --------------------
@@ -47,42 +56,20 @@ class _Words(Competitors):
             )
         if kind == "add_inert" and self.d.stress.constant == "volume":
             return "The reacting gases keep their volume, so their own partial pressures do not change."
-        parts = [self._crowding(), self._warm_gas(), self._gas_space(), self._solid(), *self._jumps()]
+        parts = [self.dilution(), self.squeeze(), self.warm_gas(), self._saltier()]
+        parts += [self._solid(), *self._jumps()]
         return " ".join(part for part in parts if part)
 
-    def _crowding(self) -> str:
-        """Dilution or compression: one factor for everything that was there."""
-        d = self.d
-        gas = any(species(name).phase == "g" for name in self.reaction.quotient_species)
-        old = d.before.gas_volume if gas else d.before.volume
-        new = d.at_once.gas_volume if gas else d.at_once.volume
-        if not old or not new or abs(new / old - 1) < 1e-9:
+    def _saltier(self) -> str:
+        """Where activities count, the ionic strength moves Q without touching the amounts that react."""
+        old, new = self.d.before.ionic_strength, self.d.at_once.ionic_strength
+        if self.d.at_once.activity == "ideal" or abs(new - old) <= 1e-3 * max(old, new):
             return ""
-        factor = old / new
-        verb = "multiplies" if factor > 1 else "dilutes"
-        by = f"by {factor:.3g}" if factor > 1 else f"to {factor:.3g} of what it was"
+        word = "falls" if new < old else "rises"
         return (
-            f"The change of volume from {volume(old)} to {volume(new)} {verb} every concentration at "
-            f"once {by}."
+            f"The ionic strength {word} from {number(old)} to {number(new)} mol/L; that changes the activity "
+            "coefficients, and with them Q, which is made of activities here."
         )
-
-    def _warm_gas(self) -> str:
-        """At constant volume a gas presses in proportion to its temperature, so a Q in bar moves at once."""
-        d = self.d
-        if d.stress.kind != "heat_to" or d.mixture.pressure is not None or self.reaction.dn_gas == 0:
-            return ""
-        factor = d.at_once.T / d.before.T
-        if self.reaction.basis != "p" or abs(factor - 1) < SAME:
-            return ""
-        return f"At constant volume this multiplies every gas pressure by {factor:.3g} at once."
-
-    def _gas_space(self) -> str:
-        """A gas above the solution that the first reaction does not name."""
-        old, new = self.d.before.gas_volume, self.d.at_once.gas_volume
-        if self.d.stress.kind != "change_volume" or not self.d.mixture.has_solution or not old:
-            return ""
-        word = "falls" if new > old else "rises"
-        return f"The gas above has {volume(new)} instead of {volume(old)}, so its pressure {word} at once."
 
     def _solid(self) -> str:
         pure = [name for name in self.d.stress.species if self._is_pure(name)]
@@ -105,7 +92,7 @@ class _Words(Competitors):
                 old, new = self.given(self.d.before, name), self.given(self.d.at_once, name)
                 more = self.amount(self.d.at_once, name) > self.amount(self.d.before, name)
                 word = "rises" if more else "falls"
-                found.append(f"{self.bracket(name)} {word} at once from {old} to {new} {self.unit}.")
+                found.append(f"{self.bracket(name)} {word} at once from {old} to {new} {self.unit(name)}.")
         return found
 
     def constant(self) -> str:
@@ -125,9 +112,8 @@ class _Words(Competitors):
             else "neither gives out nor takes up heat"
         )
         change = "stays" if abs(new / old - 1) < SAME else "falls" if new < old else "rises"
-        return (
-            f"The forward reaction {kind} (dH = {heat / 1000:.3g} kJ/mol), so K {change} from {number(old)} "
-            f"to {number(new)}."
+        return f"The forward reaction {kind} (ΔH = {number(heat / 1000)} kJ/mol), so K {change} " + (
+            "the same." if change == "stays" else "from {} to {}.".format(*apart(old, new))
         )
 
     # -- Q against K --------------------
@@ -141,10 +127,13 @@ class _Words(Competitors):
         if math.isinf(Q):
             return f"For {equation} a reactant is missing at once, so Q is larger than any K."
         if abs(Q / K - 1) < SAME:
-            return f"For {equation} Q still equals K ({number(K)}) at once."
+            return f"For {equation} Q still equals K ({number(K)}) at once{self.cancels()}."
         sign, way = ("<", "forward") if Q < K else (">", "reverse")
-        text = f"For {equation} Q at once is {number(Q)}, and K is {number(K)}: Q {sign} K"
-        if self.d.direction in (way, "none"):
+        shown_Q, shown_K = apart(Q, K)
+        text = f"For {equation} Q at once is {shown_Q}, and K is {shown_K}: Q {sign} K"
+        if self.d.direction == "none":
+            return f"{text}, which would ask for change {WAYS[way]}."
+        if self.d.direction == way:
             return f"{text}, which asks for change {WAYS[way]}."
         return f"{text}, which by itself would ask for change {WAYS[way]}."
 
@@ -159,9 +148,9 @@ class _Words(Competitors):
         shown = self.shown(name)
         start, end = self.amount(d.at_once, name), self.amount(d.after, name)
         word = "grows" if end > start else "falls"
-        by = f" by {number(abs(d.extent))} mol" if d.responses[0].determined else ""
+        by = f" by {moles(abs(d.extent))}" if d.responses[0].determined else ""
         text = f"In all the reaction runs {WAYS[d.direction]}{by}: the amount of {shown} {word} "
-        text += f"from {number(start)} to {number(end)} mol{_compared(start, end)}"
+        text += moles_from_to(start, end) + _compared(start, end)
         return text + self._versus_concentration(name, end - start)
 
     def _telling(self) -> str:
@@ -183,11 +172,34 @@ class _Words(Competitors):
         because = ""
         if absent and abs(d.Q / d.K - 1) > SAME:
             because = f", for there is no {self.shown(absent[0])} to react"
-        kept = number(self.amount(d.after, name))
+        kept = moles(self.amount(d.after, name))
         text = f"The first reaction does not shift{because}"
         if self.jumped(name):
             return text + "."
-        return f"{text}: the amount of {self.shown(name)} stays {kept} mol."
+        return f"{text}: the amount of {self.shown(name)} stays {kept}."
+
+    def pure_phases(self) -> str:
+        """Solids and pure liquids that the shift has made appear, or has used up."""
+        said = []
+        for name in self.d.after.solids:
+            start, end = self.amount(self.d.at_once, name), self.amount(self.d.after, name)
+            if not start and end:
+                said.append(f"{self.shown(name)} appears, {moles(end)} of it.")
+            elif start and not end:
+                said.append(f"No {self.shown(name)} is left{self._taken_by(name)}.")
+        return " ".join(said)
+
+    def _taken_by(self, name: str) -> str:
+        """The competing equilibrium that used up a solid, where it was not the first reaction."""
+        own = float(self.reaction.coefficients.get(name, 0)) * self.d.extent
+        moved = {
+            response.reaction: float(response.reaction.coefficients.get(name, 0)) * response.extent
+            for response in self.d.responses
+        }
+        most = min(moved, key=moved.get)
+        if most == self.reaction or moved[most] >= min(own, 0.0):
+            return ""
+        return f", for it is used up by {self.equation(most)}"
 
     def _is_missing(self, name: str) -> bool:
         return species(name).phase in ("s", "l") and name != "H2O(l)" and not self.amount(self.d.after, name)
@@ -197,10 +209,15 @@ class _Words(Competitors):
         if species(name).phase in ("s", "l"):
             return "."
         old, new = self.value(self.d.before, name), self.value(self.d.after, name)
-        what = "partial pressure" if self.bracket(name).startswith("P") else "concentration"
+        what = "partial pressure" if self.is_pressure(name) else "concentration"
+        unit = self.unit(name)
         if abs(new - old) <= SAME * old:
-            return f"; its {what} ends at {number(new)} {self.unit}, as before."
-        text = f"; its {what} goes from {number(old)} before to {number(new)} {self.unit} after"
+            return f"; its {what} ends at {number(new)} {unit}, as before."
+        if abs(new - old) < 5e-4 * old:
+            return f"; its {what} hardly changes ({number(new)} {unit})."
+        text = "; its {what} goes from {} before to {} {unit} after".format(
+            *apart(old, new), what=what, unit=unit
+        )
         if (new - old) * change < 0:
             text += ", the other way, because " + (
                 "it was added itself" if self.jumped(name) else "the volume changed"
@@ -216,7 +233,7 @@ def _compared(start: float, end: float) -> str:
     if ratio > 1000:
         return " (there was hardly any before)"
     if ratio > 3:
-        return f" ({ratio:.3g} times as much)"
+        return f" ({number(ratio)} times as much)"
     if ratio < 0.01:
         return " (hardly any is left)"
     return f" ({100 * (ratio - 1):+.3g} %)".replace("-", "−")

@@ -10,6 +10,7 @@ from numbers import Real
 from eqlib.chem.checks import finite, positive
 from eqlib.chem.errors import EqlibError
 from eqlib.chem.species import species
+from eqlib.chem.wording import moles, number, volume
 
 KINDS = (
     "add",
@@ -128,26 +129,24 @@ class Stress:
         return _WORDS[self.kind](self)
 
 
-def _volume(litres: float) -> str:
-    return f"{litres:.4g} L" if litres >= 0.5 else f"{litres * 1000:.4g} mL"
-
-
-def _listed(stress: Stress, unit: str) -> str:
-    return " and ".join(f"{number:.3g} {unit} {name}" for name, number in stress.amounts)
+def _listed(stress: Stress) -> str:
+    if stress.kind == "add_solution":
+        return " and ".join(f"{number(conc)} mol/L {name}" for name, conc in stress.amounts)
+    return " and ".join(f"{moles(mol)} of {name}" for name, mol in stress.amounts)
 
 
 def _inert_words(stress: Stress) -> str:
-    return f"add {stress.amounts[0][1]:.3g} mol of argon at constant {stress.constant}"
+    return f"add {moles(stress.amounts[0][1])} of argon at constant {stress.constant}"
 
 
 _WORDS = {
-    "add": lambda s: f"add {_listed(s, 'mol')}",
-    "add_solution": lambda s: f"add {_volume(s.volume)} of a solution of {_listed(s, 'mol/L')}",
-    "add_solid": lambda s: f"add {_listed(s, 'mol')}",
-    "dilute": lambda s: f"add {_volume(s.volume)} of water",
-    "remove": lambda s: f"take out {_listed(s, 'mol')}",
+    "add": lambda s: f"add {_listed(s)}",
+    "add_solution": lambda s: f"add {volume(s.volume)} of a solution of {_listed(s)}",
+    "add_solid": lambda s: f"add {_listed(s)}",
+    "dilute": lambda s: f"add {volume(s.volume)} of water",
+    "remove": lambda s: f"take out {_listed(s)}",
     "heat_to": lambda s: f"bring the temperature to {s.T:.5g} K ({s.T - 273.15:.4g} °C)",
-    "change_volume": lambda s: f"bring the volume to {_volume(s.volume)}",
+    "change_volume": lambda s: f"bring the volume to {volume(s.volume)}",
     "add_inert": _inert_words,
     "catalyse": lambda s: "add a catalyst",
 }
@@ -156,15 +155,15 @@ _WORDS = {
 def _amounts(given: Mapping[str, float], unit: str) -> tuple[tuple[str, float], ...]:
     pairs = []
     for name, value in given.items():
-        number = _finite(
+        amount = _finite(
             value,
             f"the {'concentration' if unit == 'mol/L' else 'amount'} of {name} in {unit}",
             error=StressError,
         )
-        if number < 0:
+        if amount < 0:
             mend = "; to take something out use Stress.remove" if unit == "mol" else ""
-            raise StressError(f"{number:g} {unit} of {name}: it cannot be negative{mend}")
-        pairs.append((species(name).name, number))
+            raise StressError(f"{amount:g} {unit} of {name}: it cannot be negative{mend}")
+        pairs.append((species(name).name, amount))
     if not pairs:
         raise StressError("nothing is named to add; write it like {'AgNO3': 0.10}")
     return tuple(pairs)

@@ -73,7 +73,7 @@ def test_rates_cross_after_a_stress():
     assert course.forward[0, jump + 1] > 1.5 * course.forward[0, jump]
     assert course.reverse[0, jump + 1] == pytest.approx(course.reverse[0, jump], rel=1e-9)
     assert course.forward[0, -1] > course.forward[0, jump]
-    assert course.events == ((20.0, "add 1e-05 mol KSCN"),)
+    assert course.events == ((20.0, "add 10 µmol of KSCN"),)
 
 
 def test_catalyst_speeds_up_both_and_shifts_nothing():

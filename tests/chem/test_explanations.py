@@ -1,0 +1,149 @@
+"""What an explanation says, read as a student reads it; expected numbers are worked by hand."""
+
+import re
+
+import pytest
+
+import eqlib as eq
+from eqlib.chem.wording import apart, moles, number, volume
+
+S = eq.Stress
+IRON = eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140, dH=-6000)
+SILVER = eq.Reaction("AgSCN(s) <=> Ag^+ + SCN^-", K=1e-12)
+CHLORIDE = eq.Reaction("AgCl(s) <=> Ag^+ + Cl^-", K=1.8e-10)
+DIOXIDE = eq.Reaction("2 NO2(g) <=> N2O4(g)", K=6.8, basis="p", dH=-57200)
+IODIDE = eq.Reaction("H2(g) + I2(g) <=> 2 HI(g)", K=50, T=700.0)
+HENRY = eq.Reaction("CO2(g) <=> CO2", K=0.034, basis="p")
+ALUMINIUM = [
+    eq.Reaction("Al(OH)3(s) <=> Al^3+ + 3 OH^-", K=2e-32),
+    eq.Reaction("Al(OH)3(s) + OH^- <=> Al(OH)4^-", K=40),
+    eq.water(),
+]
+
+
+def tube(*more):
+    return eq.Mixture({"Fe^3+": 1e-3, "SCN^-": 1e-3}, [IRON, *more], volume=0.010)
+
+
+def bulb(**more):
+    return eq.Mixture({"NO2(g)": 0.04}, [DIOXIDE], **more)
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (0, "0"),
+        (2.62e-10, "2.62 × 10⁻¹⁰"),
+        (1e-12, "1 × 10⁻¹²"),
+        (1469.6, "1470"),
+        (12345.0, "1.23 × 10⁴"),
+        (9999.6, "1 × 10⁴"),
+        (0.00089, "8.9 × 10⁻⁴"),
+        (0.00123, "0.00123"),
+        (1.0000000002, "1"),
+        (0.09999999, "0.1"),
+        (-6.0, "−6"),
+    ],
+)
+def test_numbers_are_printed_as_in_a_book(value, text):
+    assert number(value) == text
+
+
+def test_amounts_and_volumes_have_a_unit_that_suits():
+    assert [moles(v) for v in (0.25, 5e-3, 1e-7, 0, 3e-12)] == [
+        "0.25 mol",
+        "5 mmol",
+        "0.1 µmol",
+        "0 mol",
+        "3 × 10⁻¹² mol",
+    ]
+    assert [volume(v) for v in (0.0005, 0.75, 1, 2.5)] == ["0.5 mL", "750 mL", "1 L", "2.5 L"]
+
+
+def test_two_numbers_are_told_apart():
+    assert apart(140.2, 140.0) == ("140.2", "140")
+    assert apart(22.2, 140.0) == ("22.2", "140")
+
+
+def test_a_small_dilution_does_not_read_as_140_above_140():
+    """Q at once is 140 × 10.01 / 10 = 140.14."""
+    text = eq.disturb(tube(), S.dilute(1e-5)).explanation
+    assert "Q at once is 140.1, and K is 140: Q > K" in text
+
+
+CASES = [
+    (tube(), S.add("KSCN", 1e-6)),
+    (tube(SILVER), S.add_solution({"AgNO3": 0.1}, volume=0.0005)),
+    (bulb(), S.heat_to(350.0)),
+    (bulb(pressure=1.0), S.add_inert(0.1, constant="pressure")),
+    (eq.Mixture({"CO2(g)": 0.04}, [HENRY], volume=0.5, headspace=0.5), S.change_volume(0.7)),
+    (eq.Mixture({}, [eq.water()]), S.acid(1e-3)),
+    (eq.Mixture({"Al(OH)3(s)": 0.01}, ALUMINIUM, volume=0.1), S.dilute(1e6)),
+]
+
+
+@pytest.mark.parametrize(("mixture", "stress"), CASES, ids=range(len(CASES)))
+def test_no_computer_notation(mixture, stress):
+    text = eq.disturb(mixture, stress).explanation
+    assert not re.search(r"\de[+-]?\d", text)
+    assert not re.search(r"\d\.\d{6}", text)
+    assert "\n" not in text
+    assert "  " not in text
+
+
+def test_a_solute_is_in_mol_per_litre_even_where_K_is_in_bar():
+    m = eq.Mixture({"CO2(g)": 0.04}, [HENRY], volume=0.5, headspace=0.5)
+    text = eq.disturb(m, S.add("CO2", 0.01)).explanation
+    assert re.search(r"\[CO2\] rises at once from \S+ to \S+ mol/L", text)
+    assert re.search(r"partial pressure goes from \S+ before to \S+ bar", text)
+    squeezed = eq.disturb(m, S.change_volume(0.7)).explanation
+    assert "from 500 to 200 mL multiplies every partial pressure at once by 2.5" in squeezed
+    assert "every concentration" not in squeezed
+
+
+def test_heating_at_constant_pressure_changes_no_partial_pressure_at_once():
+    d = eq.disturb(bulb(pressure=1.0), S.heat_to(350.0))
+    assert pytest.approx(6.8, rel=1e-9) == d.Q
+    assert "no partial pressure changes at once" in d.explanation
+    assert "dilutes" not in d.explanation
+
+
+def test_as_many_moles_of_gas_on_either_side():
+    d = eq.disturb(eq.Mixture({"HI(g)": 1.0}, [IODIDE], T=700.0), S.change_volume(0.5))
+    assert "as many moles of gas on the left as on the right" in d.explanation
+
+
+def test_a_solid_that_appears_or_goes_is_named():
+    made = eq.disturb(tube(SILVER), S.add_solution({"AgNO3": 0.1}, volume=5e-5))
+    assert "AgSCN(s) appears, 5 µmol of it" in made.explanation
+    # 15 µmol in 2 L dissolves: less than the 1.34 × 10⁻⁵ mol/L that saturates.
+    gone = eq.disturb(eq.Mixture({"AgCl(s)": 1.5e-5}, [CHLORIDE]), S.dilute(1.0))
+    assert gone.explanation.endswith("No AgCl(s) is left.")
+
+
+def test_a_solid_used_up_by_another_equilibrium_is_not_laid_to_the_first():
+    """Alkali drives the first reaction backwards, yet the solid dissolves, as aluminate."""
+    m = eq.Mixture({"Al(OH)3(s)": 0.01}, ALUMINIUM, volume=0.1)
+    d = eq.disturb(m, S.base(0.5))
+    assert d.direction == "reverse"
+    assert d.explanation.endswith(
+        "No Al(OH)3(s) is left, for it is used up by Al(OH)3(s) + OH^- <=> Al(OH)4^-."
+    )
+
+
+def test_a_competitor_at_equilibrium_is_not_said_to_move_because_Q_differs_from_K():
+    first = eq.disturb(tube(SILVER), S.add_solution({"AgNO3": 0.1}, volume=5e-4))
+    text = eq.disturb(first.mixture, S.add("Fe^3+", 1e-4)).explanation
+    assert "is still at equilibrium at once (K = 1 × 10⁻¹²), but then follows" in text
+
+
+def test_ionic_strength_is_named_where_activities_count():
+    salt = S.add_solution({"KNO3": 1.0}, volume=0.001)
+    assert "The ionic strength rises" in eq.disturb(tube(), salt, activity="davies").explanation
+    assert "ionic strength" not in eq.disturb(tube(), salt).explanation
+
+
+def test_what_cannot_happen_is_only_asked_for():
+    d = eq.disturb(eq.Mixture({"Ag^+": 1e-5}, [CHLORIDE]), S.add("NaCl", 1e-5))
+    assert "which would ask for change forward" in d.explanation
+    assert "there is no AgCl(s) to react" in d.explanation
