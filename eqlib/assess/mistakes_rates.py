@@ -1,7 +1,6 @@
-"""Ideas behind a choice of rates, graphs or speeds, of the particle that is taken away, and of one run out of
-several.
+"""Ideas behind a choice of rates, graphs or speeds, and of the particle that is taken away.
 
-The first five functions take what was chosen, in plain words, and return the id of the idea it is consistent
+The first four functions take what was chosen, in plain words, and return the id of the idea it is consistent
 with, or None; ``picked_suspects`` turns them into the suspects of a part.
 """
 
@@ -37,15 +36,6 @@ def removed_mistake(picked, right, spectators=()):
     if picked == right:
         return None
     return "spectator_acts" if picked in spectators else "wrong_target"
-
-
-def runs_mistake(value, runs, figures=3):
-    """ "single_truth" if a reported mean is one of several differing runs (to ``figures``), or None."""
-    mean = sum(runs) / len(runs)
-    unit = 10.0 ** (1 - figures)
-    if len(runs) < 2 or abs(value / mean - 1) <= 0.5 * unit:
-        return None
-    return "single_truth" if any(abs(value / run - 1) <= 0.5 * unit for run in runs) else None
 
 
 def picked_suspects(problem):

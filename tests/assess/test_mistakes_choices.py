@@ -214,14 +214,6 @@ def test_rates_and_speeds():
     assert mistakes_rates.removed_mistake("SCN^-", "SCN^-") is None
 
 
-def test_one_good_run():
-    """Runs 131, 140, 149: mean 140."""
-    assert mistakes_rates.runs_mistake(149.0, [131.0, 140.5, 149.0]) == "single_truth"
-    assert mistakes_rates.runs_mistake(140.2, [131.0, 140.5, 149.0]) is None
-    assert mistakes_rates.runs_mistake(120.0, [131.0, 140.5, 149.0]) is None
-    assert mistakes_rates.runs_mistake(120.0, [120.0]) is None
-
-
 # -- tables --------------------
 
 
