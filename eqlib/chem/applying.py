@@ -68,9 +68,8 @@ def _put_in(work: _Work, name: str, mol: float) -> None:
                 f"there is no gas space for {target}; give the mixture a headspace or a pressure"
             )
         if species(target).phase == "aq" and not work.mixture.has_solution:
-            raise StressError(
-                f"{target} is dissolved, but this mixture holds no solution; write {target}(g)?"
-            )
+            gas = "" if species(target).charge else f"; write {target}(g)?"
+            raise StressError(f"{target} is dissolved, but this mixture holds no solution{gas}")
         if target not in work.mixture.network.index and target not in work.moles:
             work.spectators.append(target)
         work.moles[target] = work.moles.get(target, 0.0) + number * mol
@@ -130,8 +129,6 @@ def _remove(work: _Work, stress: Stress) -> None:
 
 def _heat(work: _Work, stress: Stress) -> None:
     work.changes["T"] = stress.T
-    if work.mixture.has_solution and not 273.15 <= stress.T <= 373.15:
-        work.notes.append(f"At {stress.T:.5g} K water is not liquid; the numbers are formal.")
 
 
 def _change_volume(work: _Work, stress: Stress) -> None:
@@ -202,7 +199,7 @@ def _needs_solution(work: _Work, stress: Stress) -> None:
 
 
 def resolve(name: str, known: Iterable[str] | Mapping) -> str | None:
-    """The species of the mixture that ``name`` means: itself, or the gas of that formula. None: it is not there."""
+    """The species of the mixture that ``name`` means: itself, or the gas of that formula; None if absent."""
     known = tuple(known)
     name = protonated(name)
     if name in known:
@@ -215,7 +212,9 @@ def resolve(name: str, known: Iterable[str] | Mapping) -> str | None:
     same = [other for other in known if _same_atoms(species(other), one)]
     if same:
         # Another spelling, a typo or an isomer: only the person who wrote it knows which.
-        raise StressError(f"{name} is not in this mixture; the same atoms are written {' or '.join(same)} here")
+        raise StressError(
+            f"{name} is not in this mixture; the same atoms are written {' or '.join(same)} here"
+        )
     return None
 
 

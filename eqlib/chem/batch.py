@@ -10,7 +10,7 @@ from eqlib.chem import activity as activities
 from eqlib.chem import solver_phases
 from eqlib.chem.equilibrium import LEAST_SCALE, weights
 from eqlib.chem.errors import EqlibError
-from eqlib.chem.network import check_loops, constants_at, network_of
+from eqlib.chem.network import check_loops, constants_at, listed, network_of
 from eqlib.chem.reactions import R_BAR, R_J, Reaction
 from eqlib.chem.solver_rows import Rows, solve_rows
 from eqlib.chem.solver_tableau import exact_amounts
@@ -45,7 +45,7 @@ def equilibrate_many(reactions, totals, T=None, K=None, activity="ideal", headsp
 
 class _Job:
     def __init__(self, reactions, totals, T, K, headspace):
-        reactions = [reactions] if isinstance(reactions, Reaction) else list(reactions)
+        reactions = [reactions] if isinstance(reactions, Reaction) else listed(reactions)
         self.reactions = [with_protons(r) for r in reactions]
         totals = _checked(totals)
         temperature = _array(298.15 if T is None else T, "the temperature T in K", positive=True)

@@ -11,9 +11,23 @@ from eqlib.chem.errors import EqlibError
 
 def finite(value, what: str, where: str = "", error: type[EqlibError] = EqlibError) -> float:
     """``value`` as a float; raises ``error`` unless it is a finite real number (True and False are not)."""
-    if isinstance(value, bool) or not isinstance(value, Real) or not math.isfinite(value):
-        raise error(f"{_place(where)}{what} must be a finite number, not {value!r:.40}")
+    if isinstance(value, bool) or not isinstance(value, Real) or not _is_finite(value):
+        raise error(f"{_place(where)}{what} must be a finite number, not {_short(value)}")
     return float(value)
+
+
+def _is_finite(value: Real) -> bool:
+    try:
+        return math.isfinite(value)
+    except OverflowError:  # a whole number or a fraction beyond what a float can hold
+        return False
+
+
+def _short(value) -> str:
+    try:
+        return f"{value!r:.40}"
+    except ValueError:  # Python refuses to write out a whole number of thousands of digits
+        return "one of thousands of digits"
 
 
 def positive(value, what: str, where: str = "", error: type[EqlibError] = EqlibError) -> float:

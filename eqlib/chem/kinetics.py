@@ -127,6 +127,10 @@ def _plan(m, until, stresses, start, points, catalyst_factor, activation) -> _Pl
     if isinstance(points, bool) or not isinstance(points, int) or not 10 <= points <= 100_000:
         raise KineticsError(f"points is a whole number from 10 to 100000, not {points!r:.40}")
     events = []
+    if not isinstance(stresses, Iterable):
+        raise KineticsError(
+            f"stresses are given as a list of pairs (time in s, Stress), not {stresses!r:.40}"
+        )
     for item in stresses:
         if not (isinstance(item, tuple | list) and len(item) == 2 and isinstance(item[1], Stress)):
             raise KineticsError(f"each stress is a pair (time in s, Stress), not {item!r:.60}")

@@ -5,15 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from numbers import Real
 from types import MappingProxyType
 
 import numpy as np
 
 from eqlib.chem import activity as activities
 from eqlib.chem import gases
+from eqlib.chem.checks import finite
 from eqlib.chem.errors import EqlibError
-from eqlib.chem.network import Network, check_loops, constants_at, network_of
+from eqlib.chem.network import Network, check_loops, constants_at, listed, network_of
 from eqlib.chem.reactions import R_BAR, Reaction
 from eqlib.chem.species import species
 from eqlib.chem.state import State, protonated, with_protons
@@ -49,7 +49,7 @@ class Mixture:
 
     def __post_init__(self):
         put = object.__setattr__
-        reactions = (self.reactions,) if isinstance(self.reactions, Reaction) else tuple(self.reactions)
+        reactions = (self.reactions,) if isinstance(self.reactions, Reaction) else listed(self.reactions)
         reactions = tuple(with_protons(r) for r in reactions)
         put(self, "reactions", reactions)
         put(self, "volume", _number(self.volume, "the volume in L", least=0.0, open_end=True))
@@ -67,7 +67,11 @@ class Mixture:
         put(self, "network", network_of(reactions, self.has_solution))
         ln_K, notes = constants_at(reactions, self.T)
         put(self, "ln_K", ln_K)
-        put(self, "remarks", (*notes, *check_loops(self.network, ln_K), *self._water_remark()))
+        put(
+            self,
+            "remarks",
+            (*notes, *check_loops(self.network, ln_K), *self._water_remark(), *self._cold_remark()),
+        )
 
     # -- what it is --------------------
 
@@ -106,6 +110,13 @@ class Mixture:
             if not np.any(A[index["H^+"]] + A[index["OH^-"]]):
                 return ()
         return ("H^+ and OH^- both occur, but no reaction links them; include eq.water() to let them react.",)
+
+    def _cold_remark(self):
+        """Most often a temperature in degrees Celsius given for kelvin."""
+        if not self.has_solution or 273.15 <= self.T <= 373.15:
+            return ()
+        celsius = f"; if {self.T:g} °C is meant, write {self.T + 273.15:g}" if self.T < 150 else ""
+        return (f"At {self.T:.5g} K water is not liquid; the numbers are formal{celsius}.",)
 
     # -- what becomes of it --------------------
 
@@ -238,9 +249,8 @@ def _totals(totals):
 
 
 def _number(value, what, least=None, open_end=False):
-    if isinstance(value, bool) or not isinstance(value, Real) or not math.isfinite(value):
-        raise EqlibError(f"{what} must be a finite number, not {value!r:.40}")
+    value = finite(value, what)
     if least is not None and (value < least or (open_end and value == least)):
         bound = f"more than {least:g}" if open_end else f"{least:g} or more"
         raise EqlibError(f"{what} must be {bound}, not {value:g}")
-    return float(value)
+    return value

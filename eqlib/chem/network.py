@@ -19,6 +19,16 @@ from eqlib.chem.species import species
 _LOOSE, _TIGHT = 0.025, 1e-6
 
 
+def listed(reactions):
+    """Several reactions as a tuple; EqlibError for what is not a list of them (each is checked later)."""
+    try:
+        return tuple(reactions)
+    except TypeError:
+        raise EqlibError(
+            f"reactions are given as a list, [eq.Reaction('A + B <=> C', K=...)], not {reactions!r:.40}"
+        ) from None
+
+
 @dataclass(frozen=True, eq=False)
 class Network:
     """Reactions compiled once and used for every mixture that has them.

@@ -170,7 +170,7 @@ def _split_charge(body: str, text: str) -> tuple[str, int]:
         if int(found[3]) == 0:
             raise FormulaError(f"'{text}': a charge of 0 is left out; write {found[1]}")
         return found[1], int(found[2] + found[3])
-    if found := re.fullmatch(r"(.*[A-Za-z)])(\d+)([+-])", body):  # Fe3+: subscript or charge?
+    if found := re.fullmatch(r"(.*[A-Za-z)]|\[.*\])(\d+)([+-])", body):  # Fe3+: subscript or charge?
         base, number, sign = found.groups()
         raise FormulaError(
             f"'{text}' can be read two ways; write {base}^{number}{sign} (charge {number}{sign}) "
@@ -212,7 +212,7 @@ def _no_formula(part: str, number: str | None, text: str) -> str:
     if number and part != number:
         return (
             f"'{text}': a number in front is a coefficient and belongs in an equation; "
-            f"here write {part[len(number) :]}"
+            f"here write {text.strip()[len(number) :].strip()}"
         )
     return f"'{text}': a formula is missing; write it like Fe^3+ or Na2SO4.10H2O(s)"
 

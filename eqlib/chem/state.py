@@ -44,6 +44,17 @@ def with_protons(reaction):
     )
 
 
+class _Named(dict):
+    """Values by species, whichever way the species is spelt; one plain line for what is not there."""
+
+    def __missing__(self, name):
+        key = protonated(name)
+        if key in self:
+            return self[key]
+        there = ", ".join(self) or "nothing of the kind"
+        raise EqlibError(f"{key} is not among these; there is {there}")
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class State:
     """The contents of a mixture at one moment.
@@ -83,13 +94,13 @@ class State:
                 values[name] = self.fine.get(name, amount / self.volume)
             elif phase == "g":
                 values[name] = self.fine.get(name, amount / self.gas_volume if self.gas_volume else 0.0)
-        return MappingProxyType(values)
+        return MappingProxyType(_Named(values))
 
     @cached_property
     def solids(self):
         """mol per litre of mixture of every solid and pure liquid, by name; 0 when it is not there."""
         return MappingProxyType(
-            {n: v / self.volume for n, v in self.amounts.items() if species(n).phase in ("s", "l")}
+            _Named({n: v / self.volume for n, v in self.amounts.items() if species(n).phase in ("s", "l")})
         )
 
     @cached_property
@@ -97,7 +108,7 @@ class State:
         """Partial pressure in bar of every gas, by name."""
         rt = R_BAR * self.T
         return MappingProxyType(
-            {n: c * rt for n, c in self.concentrations.items() if species(n).phase == "g"}
+            _Named({n: c * rt for n, c in self.concentrations.items() if species(n).phase == "g"})
         )
 
     @property

@@ -71,6 +71,10 @@ class Stress:
         name = species(formula).name
         if species(formula).phase == "aq":
             name += "(s)"
+        if species(name).charge:
+            raise StressError(
+                f"add_solid: an ion is not a solid; name a salt, or use Stress.add('{formula}', mol)"
+            )
         if species(name).phase not in ("s", "l"):
             raise StressError(f"add_solid: {name} is a gas; use Stress.add('{name}', mol)")
         return Stress("add_solid", _amounts({name: mol}, "mol"))

@@ -30,7 +30,10 @@ def absorbance_spectrum(concentrations, path_cm=1.0):
 
 def absorbance_at(concentrations, nm, path_cm=1.0):
     """Decadic absorbance at ``nm`` (a number or an array) of a mapping species -> mol/L."""
-    nm = np.asarray(nm, dtype=float)
+    try:
+        nm = np.asarray(nm, dtype=float)
+    except (TypeError, ValueError):
+        raise EqlibError(f"a wavelength must be a positive number of nm, not {nm!r:.40}") from None
     if not np.all(np.isfinite(nm)) or np.any(nm <= 0):
         raise EqlibError(f"a wavelength must be a positive number of nm, not {nm.tolist()!r}")
     total = np.zeros(nm.shape)

@@ -11,6 +11,7 @@ distance of a real room decide in the end: try it there.
 from dataclasses import dataclass
 
 from eqlib.chem.errors import EqlibError
+from eqlib.chem.wording import number
 from eqlib.lab.colour import Colour, colour_of, path_length
 from eqlib.lab.colour_difference import ciede2000
 from eqlib.lab.deficiency import KINDS, difference
@@ -26,6 +27,10 @@ _FACTORS = (
     15.0, 20.0, 30.0, 50.0, 100.0,
 )  # fmt: skip
 _SHALLOWEST_CM, _DEEPEST_CM = 0.1, 20.0
+# Beyond ten times, or 6 mol/L of anything, it is another experiment (common practice, no source).
+_MOST_TIMES, _STRONGEST = 10.0, 6.0
+# A difference that is only rounding: nothing has changed.
+_NOTHING = 1e-6
 # A precipitate that stops this share of the light hides print held behind the tube: seen whatever its
 # colour. Common practice, no source, and as illustrative as the scatter it rests on.
 CLOUDED = 0.25
@@ -94,7 +99,9 @@ def visibility(change, depth_cm=1.0, light="daylight", audience="class", view="s
     by_deficiency = {kind: difference(colours[0].rgb, colours[1].rgb, kind) for kind in KINDS}
     enough = clouds or (delta >= threshold and grey >= threshold)
     suggestion = (
-        None if enough or not suggest else _suggest(before, after, depth_cm, light, view, threshold, delta)
+        None
+        if enough or not suggest or delta < _NOTHING
+        else _suggest(before, after, depth_cm, light, view, threshold, delta)
     )
     return Visibility(
         visible=clouds or delta >= threshold,
@@ -172,18 +179,34 @@ def _with_depth(before, after, depth_cm, light, view, factor):
 
 
 def _with_strength(before, after, depth_cm, light, view, factor):
+    if factor > _MOST_TIMES:
+        return None
     mixtures = [_stronger(state.mixture, factor) for state in (before, after)]
+    if factor > 1 and any(_too_strong(m) for m in mixtures):
+        return None
     delta, grey = _differences(*_look(*(m.equilibrate() for m in mixtures), depth_cm, light, view))
-    numbers = ", ".join(f"{name} {1000 * c:.3g} mmol/L" for name, c in mixtures[0].totals.items() if c > 0)
+    numbers = ", ".join(f"{name} {_strength(c)}" for name, c in mixtures[0].totals.items() if c > 0)
     words = f"make every solution {factor:g} times as strong (start from {numbers})"
     if factor > 1:
         words += "; check the hazards at that strength"
     return Suggestion("strength", factor, depth_cm, dict(mixtures[0].totals), delta, grey, words)
 
 
+def _too_strong(mixture):
+    return any(c > _STRONGEST for name, c in mixture.totals.items() if _is_solute(name))
+
+
+def _strength(conc):
+    return f"{number(conc)} mol/L" if conc >= 1 else f"{number(1000 * conc)} mmol/L"
+
+
+def _is_solute(name):
+    return not name.endswith(("(g)", "(s)", "(l)"))
+
+
 def _stronger(mixture, factor):
     """The mixture with every solute ``factor`` times as strong; gases, solids and water as they were."""
-    totals = {n: c if n.endswith(("(g)", "(s)", "(l)")) else factor * c for n, c in mixture.totals.items()}
+    totals = {n: factor * c if _is_solute(n) else c for n, c in mixture.totals.items()}
     return mixture.with_(totals=totals)
 
 
@@ -194,6 +217,8 @@ def _words(delta, grey, threshold, who, clouds, suggestion, suggest):
     if delta >= threshold and grey >= threshold:
         return f"visible, in colour and in grey ({against})"
     verdict = "visible in colour, not in grey" if delta >= threshold else "not visible"
+    if delta < _NOTHING:
+        return f"not visible ({against}): it looks the same before and after"
     if suggestion is None:
         end = (
             "; no depth or strength that a bench can offer mends that: show an absorbance reading"

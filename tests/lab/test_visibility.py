@@ -57,13 +57,35 @@ def test_a_deeper_tube_helps():
     assert deep.delta_e > shallow.delta_e
 
 
-def test_what_nothing_mends_says_so():
+def test_what_does_not_change_is_not_said_to_need_mending():
     reaction = eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140)
     mixture = eq.Mixture({"Fe^3+": 1e-3, "SCN^-": 1e-3}, [reaction], volume=0.010)
     seen = visibility(eq.disturb(mixture, eq.Stress.catalyse()))
     assert not seen.visible
     assert seen.suggestion is None
+    assert "looks the same before and after" in seen.words
+
+
+def test_what_nothing_mends_says_so():
+    reaction = eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140)
+    mixture = eq.Mixture({"Fe^3+": 1e-6, "SCN^-": 1e-6}, [reaction], volume=0.010)
+    seen = visibility(eq.disturb(mixture, eq.Stress.dilute(0.010)))
+    assert not seen.visible
+    assert seen.suggestion is None
     assert "absorbance reading" in seen.words
+
+
+def test_no_suggestion_is_stronger_than_a_class_is_handed():
+    """Neither 7.5 M acid nor thirty times the copper sulfate."""
+    for name in eq.systems():
+        system = eq.system(name)
+        for key in system.stresses if not system.data_only else ():
+            before = system.before(key)
+            found = visibility(eq.disturb(before, system.stresses[key].stress)).suggestion
+            if found and found.kind == "strength":
+                assert found.factor <= 10
+                assert max(found.totals.values()) <= max(6.0, *before.totals.values())
+                assert "e+" not in found.words
 
 
 def test_a_white_cloud_is_visible_without_any_colour():
