@@ -25,6 +25,8 @@ DEFAULT_DEMO = Path("demo-course")
 #: Columns of a table when nobody's terminal says how wide it is.
 WIDE = 150
 
+_SHELL_PATH = os.environ.get("PATH", "")
+
 app = typer.Typer(
     add_completion=False,
     no_args_is_help=False,
@@ -296,7 +298,8 @@ def _shown(path: Path) -> str:
 def _jupyter() -> str:
     """The command that starts the JupyterLab of this installation."""
     ours = Path(sys.executable).with_name("jupyter")
-    found = shutil.which("jupyter")
+    # As the person's own shell would look for it: marking adds this installation's commands to our PATH.
+    found = shutil.which("jupyter", path=_SHELL_PATH)
     if found and Path(found).resolve() == ours.resolve():
         return "jupyter"
     return shlex.quote(_shown(ours)) if ours.exists() else "jupyter"

@@ -154,3 +154,18 @@ def test_report_and_check_read_the_course_of_the_demonstration(demonstration, ca
     assert (folder / "reports" / "04-disturbing-an-equilibrium" / "class.md").is_file()
     code, out, err = status(capsys, "check", folder, "--samples", 5)
     assert (code, err) == (0, ""), out
+
+
+def test_the_command_to_open_the_assignment_works_in_the_persons_own_shell(monkeypatch):
+    """Marking adds this installation's commands to PATH; the person's shell knows nothing of that."""
+    import sys
+    from pathlib import Path
+
+    from eqlib import cli
+
+    here = Path(sys.executable).parent
+    monkeypatch.setenv("PATH", f"{here}:{Path('/usr/bin')}")
+    monkeypatch.setattr(cli, "_SHELL_PATH", "/usr/bin")
+    assert cli._jupyter().endswith("/jupyter")
+    monkeypatch.setattr(cli, "_SHELL_PATH", str(here))
+    assert cli._jupyter() == "jupyter"
