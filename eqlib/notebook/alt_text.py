@@ -93,6 +93,12 @@ def listed(parts):
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}" if parts else "nothing"
 
 
+def in_words(label):
+    """An axis label as it is said: "time in s" for "time / s"."""
+    quantity, slash, unit = label.partition(" / ")
+    return f"{quantity} in {unit}" if slash else label
+
+
 def course(values):
     """How a series runs, in words: its first and last value, and its highest or lowest point where that
     lies between.

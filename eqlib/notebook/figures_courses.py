@@ -17,7 +17,7 @@ def time_course(course, series=None, rates=False, unit="mmol L⁻¹", title=""):
     ``rates=True`` draws the forward and the reverse rate of a TimeCourse's first reaction instead. Stresses
     on the way are numbered lines.
     """
-    if not hasattr(course, "concentrations"):
+    if not hasattr(course, "forward"):
         return curves(course, _mapping(series), "time / s", f"concentration / {unit}", title or "Time course")
     if rates:
         drawn = {"forward": 1000.0 * course.forward[0], "reverse": 1000.0 * course.reverse[0]}

@@ -8,7 +8,7 @@ import numpy as np
 from eqlib.chem.errors import EqlibError
 from eqlib.lab.colour_lights import GRID_NM
 from eqlib.lab.spectra import absorbance_at, absorbance_spectrum, seen_through
-from eqlib.notebook.alt_text import Table, course, listed, number, said, shown, spoken
+from eqlib.notebook.alt_text import Table, course, in_words, listed, number, said, shown, spoken
 from eqlib.notebook.figures_base import (
     INK,
     QUIET,
@@ -202,8 +202,10 @@ def _check(x, series):
 
 def _curve_words(x, series, xlabel, ylabel, events):
     runs = "; ".join(f"{spoken(name)} {course(v.tolist())}" for name, v in series.items())
-    alt = f"{ylabel} against {xlabel}, from {said(float(x[0]))} to {said(float(x[-1]))}: {runs}."
-    neutral = f"Line chart of {ylabel} against {xlabel} for {listed(spoken(name) for name in series)}."
+    y, x_words = in_words(ylabel), in_words(xlabel)
+    opening = y if y.startswith("pH") else y[:1].upper() + y[1:]
+    alt = f"{opening} against {x_words}, from {said(float(x[0]))} to {said(float(x[-1]))}: {runs}."
+    neutral = f"Line chart of {y} against {x_words} for {listed(spoken(name) for name in series)}."
     for i, (place, words) in enumerate(events, start=1):
         alt += f" Line {i}, at {said(float(place))}: {words}."
         neutral += f" Line {i}, at {said(float(place))}: {words}."
@@ -214,12 +216,14 @@ def _curve_words(x, series, xlabel, ylabel, events):
 
 
 def _spectrum_words(labels, found, readings, nm, path_cm):
-    parts = [
-        f"{label}: highest {said(float(f.max()))} at {GRID_NM[int(np.argmax(f))]:.0f} nm, "
-        f"{said(reading)} at {nm:g} nm"
-        for label, f, reading in zip(labels, found, readings, strict=True)
-    ]
-    alt = f"Absorbance through {path_cm:g} cm from 380 to 780 nm. {'; '.join(parts)}."
+    parts = []
+    for label, f, reading in zip(labels, found, readings, strict=True):
+        peak = float(GRID_NM[int(np.argmax(f))])
+        at_peak = "" if peak == nm else f"highest {said(float(f.max()))} at {peak:.0f} nm, "
+        parts.append(
+            f"{label}, {at_peak}{said(reading)} at {nm:g} nm" + (", its highest" if peak == nm else "")
+        )
+    alt = f"Absorbance through {path_cm:g} cm from 380 to 780 nm: {'; '.join(parts)}."
     neutral = (
         f"Absorption spectrum from 380 to 780 nm through {path_cm:g} cm of {listed(labels)}, "
         "with a line at the wavelength read."
@@ -233,9 +237,9 @@ def _q_words(quotients, K):
         if abs(value - K) <= 5e-3 * K:
             return "equal to K"
         return (
-            "below K, so the forward direction runs"
+            "below K, which by itself asks for the forward direction"
             if value < K
-            else "above K, so the reverse direction runs"
+            else "above K, which by itself asks for the reverse direction"
         )
 
     alt = (

@@ -121,9 +121,4 @@ def _words(labels, colours, readings, nm, view):
             for label, c, reading in zip(labels, colours, readings, strict=True)
         ),
     )
-    return f"Seen from {where}. {described}.", neutral, table
-
-
-def _row(label, colour, reading):
-    solids = ", ".join(colour.cloud.solids) or "none"
-    return (label, colour.words, f"{reading:.3g}", f"{colour.lightness:.1f}", number(colour.path_cm), solids)
+    return f"Seen from {where}: {described}.", neutral, table

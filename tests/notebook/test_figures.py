@@ -217,8 +217,8 @@ def test_a_precipitate_is_dotted_and_named():
 def test_words_of_q_and_k_follow_the_numbers():
     made = figures.q_and_k({"before": 140.0, "at once": 70.0, "after": 300.0}, 140.0)
     assert "Q before is 140, equal to K" in made.alt
-    assert "Q at once is 70, below K, so the forward direction runs" in made.alt
-    assert "Q after is 300, above K, so the reverse direction runs" in made.alt
+    assert "Q at once is 70, below K, which by itself asks for the forward direction" in made.alt
+    assert "Q after is 300, above K, which by itself asks for the reverse direction" in made.alt
 
 
 def test_words_of_curves_name_ends_and_turning_points():
@@ -355,3 +355,21 @@ def test_drawing_needs_no_display_and_touches_no_pyplot():
 def test_collections_carry_no_meaning_by_colour(drawn):
     for collection in drawn.figure.findobj(LineCollection):
         assert len({tuple(c) for c in collection.get_colors().tolist()}) == 1
+
+
+def test_alt_text_is_made_to_be_heard():
+    """Axis labels without a slash, no number said twice, and no claim that Q alone decides."""
+    made = figures.curves([0.0, 1.0], {"Fe^3+": [1.0, 2.0]}, "time / s", "concentration / mmol L⁻¹")
+    assert made.alt.startswith("Concentration in mmol L⁻¹ against time in s, from 0 to 1: iron three plus")
+    assert " / " not in made.alt_neutral
+    assert figures.curves([0.0, 1.0], {"pH": [3.0, 4.0]}, "V / mL", "pH").alt.startswith("pH against V in mL")
+    red = eq.Mixture({"FeSCN^2+": 1e-4}, []).as_mixed()
+    alt = figures.spectrum(red).alt
+    assert alt.count(" nm") == 2
+    assert "its highest" in alt
+    assert "by itself asks for the forward direction" in figures.q_and_k(1.0, 140.0).alt
+
+
+def test_a_state_has_no_course_in_time():
+    with pytest.raises(eq.EqlibError, match="map each name to its values"):
+        figures.time_course(eq.Mixture({"Fe^3+": 1e-3}, []).equilibrate())
