@@ -90,7 +90,7 @@ def _caption(page, middle, step, colour, reading, nm):
 
 def _words(labels, colours, readings, nm, view):
     where = "above" if view == "above" else "the side"
-    described = listed(
+    described = "; ".join(
         f"{label}: {colour.words}, absorbance {said(reading)} at {nm:.0f} nm"
         for label, colour, reading in zip(labels, colours, readings, strict=True)
     )
@@ -121,4 +121,4 @@ def _words(labels, colours, readings, nm, view):
             for label, c, reading in zip(labels, colours, readings, strict=True)
         ),
     )
-    return f"Seen from {where}: {described}.", neutral, table
+    return f"Seen from {where}, {described}.", neutral, table
