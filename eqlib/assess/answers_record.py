@@ -162,15 +162,27 @@ def record_answer(
 
 
 def receipt_of(assignment, question, student, answer, at) -> str:
-    """The receipt of an answer: the start of the SHA-256 of its canonical JSON."""
+    """The receipt of an answer: the start of the SHA-256 of its canonical JSON.
+
+    A browser saves 139.0 as 139, so the two have the same receipt.
+    """
     canonical = json.dumps(
-        [assignment, question, student, answer, at],
+        [assignment, question, student, _whole(answer), at],
         ensure_ascii=True,
         sort_keys=True,
         separators=(",", ":"),
         default=dict,
     )
     return hashlib.sha256(canonical.encode("ascii")).hexdigest()[:8]
+
+
+def _whole(value):
+    """``value`` with every float that is a whole number written as one."""
+    if isinstance(value, Mapping):
+        return {name: _whole(item) for name, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_whole(item) for item in value]
+    return int(value) if type(value) is float and value.is_integer() else value
 
 
 def read_time(text, where="a recorded answer") -> datetime:

@@ -112,6 +112,20 @@ def test_a_long_history_keeps_its_beginning_and_its_end():
 
 
 @pytest.mark.parametrize(
+    ("written", "saved"),
+    [(139.0, "139"), (-0.0, "0"), (1e20, "100000000000000000000"), (1e22, "1e+22"), (2.5e-7, "2.5e-7")],
+)
+def test_a_number_as_a_browser_writes_it_into_the_notebook_is_still_the_recorded_one(written, saved):
+    # ECMA-262, Number::toString, which JSON.stringify uses: no ".0" after a whole number.
+    made = record({"kc": written, "row": {"x": [written]}}, question="kc")
+    data = made.to_dict() | {"answer": json.loads(f'{{"kc": {saved}, "row": {{"x": [{saved}]}}}}')}
+    found = collect({"cells": [{"cell_type": "code", "outputs": [{"data": {MIME: data}}]}]})
+    assert found.problems == []
+    assert found["kc"].answer["kc"] == written
+    assert found["kc"].receipt == made.receipt
+
+
+@pytest.mark.parametrize(
     "change",
     [
         {"answer": {"direction": "forward"}},
