@@ -55,7 +55,7 @@ LABELS = {
     "explain": "Explain in your own words",
 }
 HELP = {
-    "number": "Type a number, for example 1.4e2 or 140; a unit may follow.",
+    "number": "Type a number, for example 0.0025 or 2.5e-3; a unit may follow.",
     "ice": "Loss is negative in the change row.",
     "expression": "For example [C]^2/([A]*[B]).",
     "equation": "Type the whole equation, with an arrow in the middle.",

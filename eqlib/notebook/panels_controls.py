@@ -184,13 +184,17 @@ class Grid(Control):
         from eqlib.chem.species import species
 
         self.fields, rows = {}, []
-        unit = f" ({self.part.unit})" if self.part.unit else ""
+        unit = f" ({self.part.unit})" if self.part.unit and self.part.unit not in self.part.label else ""
         for row in ICE_ROWS:
             cells = []
             for column in self.part.columns:
                 label = f"{row.capitalize()} {species(column).unicode}"
                 self.fields[row, column] = widgets.Text(
-                    description=label, tooltip=label, continuous_update=False, style=_WIDE
+                    description=label,
+                    tooltip=label,
+                    continuous_update=False,
+                    style=_WIDE,
+                    layout={"width": "12em"},  # alike, so that the columns stand under each other
                 )
                 self.fields[row, column].observe(self.say_back, names="value")
                 cells.append(self.fields[row, column])
