@@ -152,7 +152,7 @@ def stress_of(given, numbers):
     if table is None:
         return None
     if isinstance(table, str):
-        return system_of(given).stresses[table].stress
+        return system_of(given).steps[table].stress
     from eqlib.chem.stresses import Stress
 
     def number(key, scale=1.0):
@@ -186,7 +186,7 @@ def cautions_of(given, stress=None) -> tuple[str, ...]:
     named = _substances(given)
     lines: list[str] = []
     for found in systems:
-        own = [s.caution for s in found.stresses.values() if s.caution and _alike(s.stress, stress)]
+        own = [s.caution for s in found.steps.values() if s.caution and _alike(s.stress, stress)]
         bottles = [bottle for bottle in found.hazards if _bare(bottle.formula) in named]
         lines += [line for line in own if not line.startswith("No extra")]
         lines += [f"As supplied, {bottle.words.removesuffix(CHECK_SDS).strip()}" for bottle in bottles]

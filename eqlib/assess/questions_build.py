@@ -159,9 +159,9 @@ def _look_up(given, where) -> None:
         if "system" in given:
             found = given[FOUND] = system_of(given)
             key = given.get("stress")
-            if isinstance(key, str) and key not in found.stresses:
+            if isinstance(key, str) and key not in found.steps:
                 raise QuestionError(
-                    f"{where}: system {given['system']!r} has no stress {key!r}{near(key, found.stresses)}"
+                    f"{where}: system {given['system']!r} has no stress {key!r}{near(key, found.steps)}"
                 )
         elif isinstance(given.get("stress"), str):
             raise QuestionError(

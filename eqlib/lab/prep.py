@@ -141,15 +141,15 @@ def volumes_per_group(system):
     """({stock key: litres for one group}, number of wells): each chain of stresses in a well of its own,
     and controls.
     """
-    followed = {stress.after for stress in system.stresses.values()}
-    chains = [key for key, stress in system.stresses.items() if key not in followed and stress.on_bench]
+    followed = {stress.after for stress in system.steps.values()}
+    chains = [key for key, stress in system.steps.items() if key not in followed and stress.on_bench]
     wells = len(chains) + CONTROLS
     litres = {}
     for key, volume in system.recipe.portions:
         litres[key] = litres.get(key, 0.0) + wells * volume
     for key in chains:
         while key is not None:
-            stress = system.stresses[key]
+            stress = system.steps[key]
             for stock, volume in stress.portions:
                 litres[stock] = litres.get(stock, 0.0) + volume
             key = stress.after

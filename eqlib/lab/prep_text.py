@@ -109,7 +109,7 @@ def _label_lines(label):
 
 def _stress_lines(system):
     lines = []
-    for stress in system.stresses.values():
+    for stress in system.steps.values():
         if stress.on_bench:
             lines.append(f"{stress.title}: {stress.seen_words}")
             lines.append(f"  caution: {stress.caution}")

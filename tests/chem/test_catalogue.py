@@ -70,8 +70,8 @@ def test_each_system_says_what_a_bench_needs(name):
     assert "local rules" in CHECK_SDS
     assert system.recipe.steps
     assert system.recipe.vessel
-    assert system.stresses
-    for stress in system.stresses.values():
+    assert system.steps
+    for stress in system.steps.values():
         assert stress.title
         assert stress.why
         assert stress.caution
@@ -113,7 +113,7 @@ def test_only_fluoride_and_chromate_are_kept_off_the_bench():
     words = "recorded data or images only"
     assert off == {"iron-thiocyanate-fluoride": words, "chromate-dichromate": words}
     for name in off:
-        assert not any(stress.on_bench for stress in catalogue.system(name).stresses.values())
+        assert not any(stress.on_bench for stress in catalogue.system(name).steps.values())
 
 
 # -- values, against the books --------------------

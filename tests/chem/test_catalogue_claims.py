@@ -7,14 +7,14 @@ from eqlib.chem.catalogue.claims import NOTICED
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.stresses import Stress, disturb
 
-CLAIMS = [(name, key) for name in catalogue.systems() for key in catalogue.system(name).stresses]
+CLAIMS = [(name, key) for name in catalogue.systems() for key in catalogue.system(name).steps]
 
 
 @pytest.fixture(scope="module", params=CLAIMS, ids=["/".join(claim) for claim in CLAIMS])
 def claim(request):
     name, key = request.param
     system = catalogue.system(name)
-    return system, system.stresses[key], catalogue.outcome_of(system, key)
+    return system, system.steps[key], catalogue.outcome_of(system, key)
 
 
 def test_the_first_reaction_goes_the_stated_way(claim):
@@ -56,7 +56,7 @@ def test_a_stated_change_can_be_seen(claim):
 
 def test_every_system_has_a_change_that_can_be_seen():
     for name in catalogue.systems():
-        stresses = catalogue.system(name).stresses.values()
+        stresses = catalogue.system(name).steps.values()
         assert any(s.seen != "same" or s.solid or s.solid_gone for s in stresses), name
 
 
@@ -66,15 +66,15 @@ def test_directions_do_not_hang_on_which_book_is_right(name):
     system = catalogue.system(name)
     others = [{key: v} for key, c in system.constants.items() for v in c.values if v != c.default.key]
     for options in [{"at_zero_ionic_strength": True}, *({"constants": other} for other in others)]:
-        for key, stress in system.stresses.items():
+        for key, stress in system.steps.items():
             assert disturb(before(system, key, options), stress.stress).direction == stress.direction, options
 
 
 def before(system, key, options):
-    earlier = system.stresses[key].after
+    earlier = system.steps[key].after
     if earlier is None:
         return system.mixture(**options)
-    return disturb(before(system, earlier, options), system.stresses[earlier].stress).mixture
+    return disturb(before(system, earlier, options), system.steps[earlier].stress).mixture
 
 
 # -- numbers worked out apart from the engine --------------------
@@ -122,3 +122,13 @@ def test_the_plunger_pulls_the_right_share_of_gas():
     """
     outcome = catalogue.outcome_of(catalogue.system("carbonic-acid"), "plunger")
     assert outcome.after["CO2"] / 0.030 == pytest.approx(0.086, rel=0.02)
+
+
+@pytest.mark.parametrize("name", catalogue.systems())
+def test_what_is_listed_as_a_stress_holds_for_the_recipe_as_mixed(name):
+    """A person tries ``disturb(system.mixture(), stress)``; follow-ups are kept apart."""
+    system = catalogue.system(name)
+    assert set(system.stresses) | set(system.follow_ups) == set(system.steps)
+    assert system.stresses
+    for stress in system.stresses.values():
+        assert disturb(system.mixture(), stress.stress).direction == stress.direction

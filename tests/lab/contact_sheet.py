@@ -26,7 +26,7 @@ def rows():
     """(system, stress key, Disturbance, Look from the side, Look from above) of the whole catalogue."""
     for name in eq.systems():
         system = eq.system(name)
-        for key, entry in system.stresses.items():
+        for key, entry in system.steps.items():
             change = eq.disturb(system.before(key), entry.stress)
             looks = [
                 compare_disturbance(change, path_cm=system.recipe.path_cm, view=v) for v in ("side", "above")

@@ -33,7 +33,7 @@ def rows(sheet):
 
 
 def test_every_stress_of_every_system_has_a_row(rows):
-    wanted = {(name, key) for name in eq.systems() for key in eq.system(name).stresses}
+    wanted = {(name, key) for name in eq.systems() for key in eq.system(name).steps}
     assert {(name, key) for name, key, *_ in rows} == wanted
     assert len(wanted) > 40
 
@@ -49,7 +49,7 @@ def test_the_picture_beside_this_file_has_a_row_for_each(sheet, rows):
 
 def test_each_verdict_is_the_one_the_catalogue_states(rows):
     for name, key, _, side, _ in rows:
-        assert side.lightness == eq.system(name).stresses[key].seen, (name, key)
+        assert side.lightness == eq.system(name).steps[key].seen, (name, key)
 
 
 def test_darker_and_paler_hold_on_a_grey_copy_or_are_said_in_words(rows):

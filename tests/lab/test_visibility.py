@@ -79,9 +79,9 @@ def test_no_suggestion_is_stronger_than_a_class_is_handed():
     """Neither 7.5 M acid nor thirty times the copper sulfate."""
     for name in eq.systems():
         system = eq.system(name)
-        for key in system.stresses if not system.data_only else ():
+        for key in system.steps if not system.data_only else ():
             before = system.before(key)
-            found = visibility(eq.disturb(before, system.stresses[key].stress)).suggestion
+            found = visibility(eq.disturb(before, system.steps[key].stress)).suggestion
             if found and found.kind == "strength":
                 assert found.factor <= 10
                 assert max(found.totals.values()) <= max(6.0, *before.totals.values())
@@ -90,9 +90,7 @@ def test_no_suggestion_is_stronger_than_a_class_is_handed():
 
 def test_a_white_cloud_is_visible_without_any_colour():
     system = eq.system("bismuth-chloride")
-    seen = visibility(
-        eq.disturb(system.before("water"), system.stresses["water"].stress), audience="back row"
-    )
+    seen = visibility(eq.disturb(system.before("water"), system.steps["water"].stress), audience="back row")
     assert seen.clouds
     assert seen.visible_in_grey
     assert seen.for_everyone

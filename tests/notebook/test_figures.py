@@ -39,7 +39,7 @@ def _series(change):
 
 
 def stressed(system, key):
-    return eq.disturb(eq.system(system).before(key), eq.system(system).stresses[key].stress)
+    return eq.disturb(eq.system(system).before(key), eq.system(system).steps[key].stress)
 
 
 def _swept(d):

@@ -44,7 +44,7 @@ def build(file, files):
         recipe=recipe,
         stocks=MappingProxyType(stocks),
         reagents=MappingProxyType(reagents),
-        stresses=MappingProxyType(stresses),
+        steps=MappingProxyType(stresses),
         spectra=MappingProxyType(spectra),
         solids=MappingProxyType(solids),
         hazards=tuple(r.hazard for r in reagents.values()),

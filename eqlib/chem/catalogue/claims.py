@@ -12,7 +12,7 @@ def check_claims(system):
         system.mixture().equilibrate()
     except EqlibError as error:
         raise complaint(system.path, "recipe", "cannot be solved", str(error).rstrip(".")) from None
-    for key, claim in system.stresses.items():
+    for key, claim in system.steps.items():
         where = f"stress {key!r}"
         try:
             outcome = outcome_of(system, key)
@@ -42,4 +42,4 @@ def outcome_of(system, key):
     """The Disturbance of the stress ``key``, done to the recipe after the stresses that come ahead of it."""
     from eqlib.chem.stresses import disturb
 
-    return disturb(system.before(key), system.stresses[key].stress)
+    return disturb(system.before(key), system.steps[key].stress)

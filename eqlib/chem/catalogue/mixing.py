@@ -80,9 +80,9 @@ def mixture_before(system, key):
     """The Mixture to which the stress ``key`` is done: the recipe after the stresses named by ``after``."""
     from eqlib.chem.stresses import disturb
 
-    if key not in system.stresses:
-        raise CatalogueError(f"{system.name} has no stress {key!r}; {suggestion(key, system.stresses)}.")
-    earlier = system.stresses[key].after
+    if key not in system.steps:
+        raise CatalogueError(f"{system.name} has no stress {key!r}; {suggestion(key, system.steps)}.")
+    earlier = system.steps[key].after
     if earlier is None:
         return system.mixture()
-    return disturb(mixture_before(system, earlier), system.stresses[earlier].stress).mixture
+    return disturb(mixture_before(system, earlier), system.steps[earlier].stress).mixture

@@ -240,7 +240,9 @@ class CatalogueStress:
 class System:
     """One demonstration: its chemistry, its recipe, its stresses and its cautions.
 
-    ``reactions`` stand with the one under study first. ``data_only`` is "" for bench work, otherwise the
+    ``reactions`` stand with the one under study first. ``steps`` are all its stresses by key, in order;
+    ``stresses`` those done to the recipe as mixed, ``follow_ups`` those done after another one (to
+    ``before(key)``). ``data_only`` is "" for bench work, otherwise the
     words that say it must not be done on a bench.
     """
 
@@ -252,7 +254,7 @@ class System:
     recipe: Recipe
     stocks: Mapping[str, Stock]
     reagents: Mapping[str, Reagent]
-    stresses: Mapping[str, CatalogueStress]
+    steps: Mapping[str, CatalogueStress]
     spectra: Mapping[str, Spectrum]
     solids: Mapping[str, SolidLook]
     hazards: tuple[Hazard, ...]
@@ -263,6 +265,16 @@ class System:
     sources: tuple[str, ...]
     data_only: str = ""
     path: Path = field(default=Path(), compare=False)
+
+    @property
+    def stresses(self):
+        """The stresses done to the recipe as mixed, by key."""
+        return MappingProxyType({key: step for key, step in self.steps.items() if step.after is None})
+
+    @property
+    def follow_ups(self):
+        """The stresses done after another one, by key: an acid that undoes what the alkali did."""
+        return MappingProxyType({key: step for key, step in self.steps.items() if step.after is not None})
 
     def __reduce__(self):
         """A System travels to another process as the path of its file."""
