@@ -23,7 +23,7 @@ class Competitors(Wording):
 
     def competitors(self) -> str:
         """The other equilibria that took up or gave back what the first reaction needs."""
-        found = self.ranked(self.reaction, besides=())
+        found = [share for share in self.ranked(self.reaction, besides=()) if self.decides(*share[2:])]
         if not found:
             return ""
         said = []
@@ -40,6 +40,18 @@ class Competitors(Wording):
                 f"{self.given(self.d.after, name)} {self.unit(name)}."
             )
         return " ".join(part for part in said if part)
+
+    def decides(self, name: str, amount: float) -> bool:
+        """Does moving ``amount`` of a species account for the shift of the first reaction, not just go along?
+
+        What drives the shift moves at least as much of the species as the first reaction does, and the way
+        the species really goes: water added to an iron complex also hydrolyses some iron, but iron rises.
+        """
+        if self.d.direction == "none":
+            return True
+        own = abs(float(self.reaction.coefficients[name]) * self.d.extent)
+        change = self.amount(self.d.after, name) - self.amount(self.d.at_once, name)
+        return abs(amount) > own * (1 - SAME) and amount * change > 0
 
     def ranked(self, r: Reaction, besides: tuple[Reaction, ...]) -> list[Share]:
         """The reactions that moved a species of ``r``, the most telling first, one entry for each."""

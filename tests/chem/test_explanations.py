@@ -132,9 +132,29 @@ def test_a_solid_used_up_by_another_equilibrium_is_not_laid_to_the_first():
 
 
 def test_a_competitor_at_equilibrium_is_not_said_to_move_because_Q_differs_from_K():
-    first = eq.disturb(tube(SILVER), S.add_solution({"AgNO3": 0.1}, volume=5e-4))
-    text = eq.disturb(first.mixture, S.add("Fe^3+", 1e-4)).explanation
-    assert "is still at equilibrium at once (K = 1 × 10⁻¹²), but then follows" in text
+    """Acid binds oxalate, so the iron oxalate complex, at equilibrium until then, gives its iron back."""
+    reactions = [
+        eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140),
+        eq.Reaction("Fe^3+ + C2O4^2- <=> FeC2O4^+", K=2.5e7),
+        eq.Reaction("HC2O4^- <=> H^+ + C2O4^2-", K=5.4e-5),
+    ]
+    m = eq.Mixture({"Fe^3+": 1e-3, "SCN^-": 1e-3, "C2O4^2-": 1e-3}, reactions)
+    d = eq.disturb(m, S.add("H^+", 1.0))
+    assert d.direction == "forward"
+    assert "is still at equilibrium at once (K = 2.5 × 10⁷), but then follows" in d.explanation
+    assert "gives back Fe^3+" in d.explanation
+    assert "It does so because HC2O4^- <=> H^+ + C2O4^2- takes up C2O4^2-." in d.explanation
+
+
+def test_a_reaction_that_only_goes_along_is_not_called_a_cause():
+    """Water shifts the complex by itself; a little hydrolysis beside it explains nothing (iron rises)."""
+    hydrolysis = eq.Reaction("Fe^3+ + H2O(l) <=> FeOH^2+ + H^+", K=1.8e-3)
+    m = eq.Mixture(
+        {"Fe^3+": 2.5e-3, "SCN^-": 1e-3, "H^+": 0.05},
+        [eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140), hydrolysis],
+    )
+    assert "competing" not in eq.disturb(m, S.dilute(1.0)).explanation
+    assert "competing" not in eq.disturb(m, S.add("SCN^-", 1e-2)).explanation
 
 
 def test_ionic_strength_is_named_where_activities_count():
