@@ -32,7 +32,7 @@ def outcome_bundle(question, outcome, seen=None) -> dict:
         + paragraph(quotient_line(disturbance))
         + paragraph(f"What is seen: {in_print(look.words)}.")
         + concentrations(disturbance)
-        + details("How this comes about, step by step", paragraph(in_print(disturbance.explanation)))
+        + details("How this comes about, step by step", paragraph(disturbance.explanation_unicode))
     )
     page = box(inner, label=f"What happens: {question.title}")
     return bundle(page, {} if seen is None else {MIME: seen.to_dict()})
@@ -60,7 +60,7 @@ def quotient_line(disturbance) -> str:
     if not math.isfinite(Q):
         return f"Just after the change, Q cannot be written as a number; K = {number(K)}."
     if Q == 0:
-        return f"Just after the change Q = 0, and K = {number(K)}: only the forward reaction can go."
+        return f"Just after the change Q = 0, and K = {number(K)}: Q < K, so the reaction can only go forward, if at all."
     sign = "<" if Q < K / 1.005 else ">" if Q > K * 1.005 else "="
     words, way = {
         "<": ("Q is smaller than K, so more product forms.", "forward"),
