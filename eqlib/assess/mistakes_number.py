@@ -20,6 +20,7 @@ from eqlib.assess.mistakes_facts import (
 )
 from eqlib.assess.mistakes_match import Suspect
 from eqlib.assess.mistakes_starts import added_undiluted, stock_starts
+from eqlib.assess.outcome_units import part_scale
 
 MOST = 14
 
@@ -29,7 +30,7 @@ def number_suspects(problem):
     build = _BUILDERS.get(problem.part.quantity)
     if build is None or (not problem.reactions and problem.part.quantity not in _OF_DATA):
         return []
-    scale, out = unit_scale(problem.part.unit), []
+    scale, out = part_scale(problem.part), []
     right = problem.expected if type(problem.expected) in (int, float) else math.nan
     for name, value, why in build(problem, facts_of(problem)):
         if value is None or isinstance(value, complex) or not math.isfinite(value):
@@ -44,16 +45,6 @@ def number_suspects(problem):
         ):
             out.append(Suspect(name, value, why))
     return out[:MOST]
-
-
-def unit_scale(unit):
-    """From mol/L (or J/mol, or no unit) to ``unit``."""
-    from eqlib.assess.readers_units import is_power_of_concentration, parse_unit, standard_size
-
-    found = parse_unit(unit)
-    if found.dims == (2, 0, 0, -1, 0):  # an absorptivity: the path is in cm
-        return float(parse_unit("L/(mol cm)").size / found.size)
-    return float(1 / (standard_size(found) if is_power_of_concentration(found) else found.size))
 
 
 def _writings(facts, conc):
@@ -71,11 +62,10 @@ def _writings(facts, conc):
         yield "solid_in_k", facts.K(conc) * 55.5**water, "water put in"
 
 
-def _amounts(facts, conc):
-    """Amounts instead of concentrations (only where the powers do not cancel)."""
-    problem = facts.problem
-    if problem.volume > 0 and problem.volume != 1:
-        yield "moles_as_conc", facts.K({n: c * problem.volume for n, c in conc.items()}), "moles"
+def _amounts(facts, conc, volume):
+    """Amounts instead of concentrations (only where the powers do not cancel), in ``volume`` litres."""
+    if volume > 0 and volume != 1:
+        yield "moles_as_conc", facts.K({n: c * volume for n, c in conc.items()}), "moles"
     yield "moles_as_conc", facts.K({n: 1e3 * c for n, c in conc.items()}), "millimoles per litre"
 
 
@@ -99,7 +89,7 @@ def _K(problem, facts):
             )
         for name, amount, why in slips_of_reading(problem):
             yield name, _positive(facts, facts.row(start, extent_from(problem, facts, amount))), why
-    yield from _amounts(facts, conc)
+    yield from _amounts(facts, conc, problem.volume)
 
 
 def _positive(facts, conc):
@@ -123,7 +113,8 @@ def _Q(problem, facts):
         for other, why in added_undiluted(problem):
             yield "stock_conc", facts.K(other), why
     yield from _writings(facts, conc)
-    yield from _amounts(facts, conc)
+    disturbed = problem.disturbance if when in ("at_once", "after") else None
+    yield from _amounts(facts, conc, disturbed.at_once.volume if disturbed else problem.volume)
 
 
 def _Kp(problem, facts):
@@ -143,7 +134,7 @@ def _Kp(problem, facts):
 
 
 def _dH(problem, _facts):
-    right, scale = problem.expected, unit_scale(problem.part.unit)
+    right, scale = problem.expected, part_scale(problem.part)
     if not right:
         return
     right = right / scale

@@ -13,6 +13,7 @@ from decimal import Decimal
 
 from eqlib.assess.kinds import Part, Problem
 from eqlib.assess.outcome_readings import round_to
+from eqlib.assess.outcome_units import part_scale
 from eqlib.assess.questions_schema import QuestionError
 
 R_J = 8.31446261815324  # J/(mol K), exact by the 2019 definition of the SI
@@ -60,8 +61,7 @@ def number_expected(part: Part, problem: Problem, own: Mapping[str, object]) -> 
 
 def _in_unit(value: float, part: Part) -> float:
     """From mol/L (or J/mol) to the unit the part asks for."""
-    scale = {"mmol/L": 1e3, "mM": 1e3, "μmol/L": 1e6, "µmol/L": 1e6, "kJ/mol": 1e-3}
-    return value * scale.get(part.unit, 1.0)
+    return value * part_scale(part)
 
 
 def _from_unit(value: float, part: Part) -> float:
@@ -155,8 +155,8 @@ def _Kp(part, problem, own):
     reaction, T = problem.reaction, problem.temperature
     if not problem.measured:
         return reaction.kp(T)
-    asked = [p.id for p in problem.parts if p.quantity == "K" and p.id in own]
-    kc = own[asked[0]] if asked else _K(part, problem, own)
+    asked = [p for p in problem.parts if p.quantity == "K" and p.id in own]
+    kc = _from_unit(own[asked[0].id], asked[0]) if asked else _K(part, problem, own)
     if reaction.basis == "p":
         return kc
     return reaction.as_basis("c", T).with_K(kc).kp(T)

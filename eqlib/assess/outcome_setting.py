@@ -106,10 +106,12 @@ def portions_of(given, numbers) -> tuple[Portion, ...]:
     poured, volume = [], 0.0
     for table in given.get("start", {}).get("portions", ()):
         litres = 1e-3 * value_of(table["mL"] if "mL" in table else table["to_mL"], numbers)
+        if "mL" in table and litres < 0:
+            raise QuestionError(f"start: a portion has {1e3 * litres:g} mL; write a volume of 0 or more")
         if "to_mL" in table:
             litres -= volume
         if litres < -1e-12:
-            raise QuestionError(f"start: the portions already pass {table.get('to_mL')} mL; raise it")
+            raise QuestionError(f"start: the portions already pass {table['to_mL']} mL; raise it")
         poured.append(Portion(contents(table, numbers), max(litres, 0.0)))
         volume += max(litres, 0.0)
     return tuple(poured)

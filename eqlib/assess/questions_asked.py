@@ -24,6 +24,24 @@ def check_items(parts, ranges, where) -> None:
                     )
 
 
+def check_present(parts, given, reactions, mixture, stress) -> None:
+    """What is read or asked about can be in the mixture: a slip in a formula would make it 0. Raises
+    QuestionError.
+    """
+    from eqlib.chem.salts import dissolved
+
+    if mixture is None or not reactions:
+        return
+    there = {name for reaction in reactions for name in reaction.coefficients} | set(mixture.totals)
+    there |= set(dissolved(dict(stress.amounts))) if stress is not None else set()
+    wanted = {part.species: f"part {part.id!r}" for part in parts if part.species}
+    if "species" in given.get("measured", {}):
+        wanted[given["measured"]["species"]] = "measured"
+    for name, where in wanted.items():
+        if name not in there:
+            raise QuestionError(f"{where}: {name} is not in this mixture{near(name, sorted(there))}")
+
+
 def check_asked(entry, parts, where) -> None:
     """The kind, the chemistry and the stress that the parts need are there. Raises QuestionError."""
     kind = one_of(entry["kind"], KINDS, where, "kind")
@@ -85,6 +103,10 @@ def check_prompt(prompt, ranges, given, parts, where) -> None:
     for _, name, spec, conversion in fields:
         if name is None:
             continue
-        if name not in allowed or spec or conversion:
+        if name in allowed and (spec or conversion):
+            raise QuestionError(
+                f"{where}: prompt: write {{{name}}} alone; numbers are shown as they stand in the file"
+            )
+        if name not in allowed:
             known = near(name, allowed) if allowed else "; the question has no numbers"
             raise QuestionError(f"{where}: prompt: {{{name}}} is not one of the question's numbers{known}")

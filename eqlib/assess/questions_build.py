@@ -8,8 +8,9 @@ from eqlib.assess.outcome_readings import (
     READINGS,
     catalogue_epsilon,
 )
-from eqlib.assess.questions_asked import check_asked, check_items, check_prompt
-from eqlib.assess.questions_parts import build_part, read_species
+from eqlib.assess.outcome_units import check_units
+from eqlib.assess.questions_asked import check_asked, check_items, check_present, check_prompt
+from eqlib.assess.questions_parts import build_part, read_species, texts
 from eqlib.assess.questions_schema import (
     ID,
     KINDS,
@@ -30,6 +31,8 @@ from eqlib.assess.questions_schema import (
 from eqlib.assess.variants import VariantError, read_range
 from eqlib.chem.errors import EqlibError
 
+#: Readings that are made by computing the mixture.
+_OF_MIXTURE = ("absorbance", "concentration")
 _CHEMISTRY = ("system", "reactions", "use", "K", "basis", "start", "stress", "measured", "cautions_from")
 
 
@@ -53,7 +56,7 @@ def build_question(entry, number: int, name: str, assignment, path) -> dict:
     _check_chemistry(given, where)
     _check_names(given, ranges, where)
     check_items(parts, ranges, where)
-    _try_chemistry(given, ranges, where)
+    _try_chemistry(given, ranges, parts, where)
     check_asked(entry, parts, where)
     check_prompt(entry["prompt"], ranges, given, parts, where)
     return {
@@ -68,7 +71,7 @@ def build_question(entry, number: int, name: str, assignment, path) -> dict:
         "policy": read_policy(entry.get("policy", {}), assignment.policy, where),
         "mode": one_of(entry.get("mode", assignment.mode), ("practice", "assessed"), where, "mode"),
         "reveal": one_of(entry.get("reveal", "after-answer"), REVEALS, where, "reveal"),
-        "hints": tuple(entry.get("hints", ())),
+        "hints": texts(entry, "hints", where),
     }
 
 
@@ -121,6 +124,11 @@ def _check_chemistry(given, where) -> None:
             raise QuestionError(
                 f"{here}: say how much once, as mL (this portion) or to_mL (water up to this volume)"
             )
+        if "of" in portion and "of_mM" in portion:
+            raise QuestionError(f"{here}: say what is in it once, as of (mol/L) or of_mM (mmol/L)")
+    for name in start.get("solids", {}):
+        if not read_species(name, f"{where}, start, solids").endswith("(s)"):
+            raise QuestionError(f"{where}, start, solids: {name!r} is not a solid; pour it in under portions")
     if "stress" in given:
         check_stress(given["stress"], where)
     if "measured" in given:
@@ -141,6 +149,11 @@ def _check_measured(given, where) -> None:
         "runs": ("runs",),
     }[reading]
     need(table, needed, where)
+    if reading in _OF_MIXTURE and "start" not in given and "system" not in given:
+        raise QuestionError(f"{where}: there is no mixture to read; add [question.start]")
+    for key, least in (("decimals", 0), ("figures", 1)):
+        if key in table and (type(table[key]) is not int or not least <= table[key] <= 9):
+            raise QuestionError(f"{where}: {key} is {table[key]}; write a whole number from {least} to 9")
     if "species" in table:
         table["species"] = read_species(table["species"], where)
     if table.get("epsilon") == CATALOGUE:
@@ -177,7 +190,7 @@ def _look_up(given, where) -> None:
         raise QuestionError(f"{where}: {error}") from None
 
 
-def _try_chemistry(given, ranges, where) -> None:
+def _try_chemistry(given, ranges, parts, where) -> None:
     """Put the middle numbers in: constants, formulas, amounts and the stress can be used. Nothing is solved
     yet.
     """
@@ -188,12 +201,27 @@ def _try_chemistry(given, ranges, where) -> None:
         reactions = reactions_of(given, numbers)
         for reaction in reactions:
             reaction.require_balanced()
-        stress_of(given, numbers)
+        stress = stress_of(given, numbers)
+        _check_heat(stress, reactions)
         portions = portions_of(given, numbers)
         if all(reaction.has_K for reaction in reactions):
-            start_mixture(given, reactions, portions, numbers)
+            mixture = start_mixture(given, reactions, portions, numbers)
+            check_present(parts, given, reactions, mixture, stress)
+        elif given.get("measured", {}).get("reading") in _OF_MIXTURE:
+            raise QuestionError("the reading is made with K; give every reaction its K")
+        check_units(parts, reactions[0] if reactions else None, where)
+    except QuestionError as error:
+        raise QuestionError(str(error) if str(error).startswith(where) else f"{where}: {error}") from None
     except EqlibError as error:
         raise QuestionError(f"{where}: {error}") from None
+
+
+def _check_heat(stress, reactions) -> None:
+    """Nobody can say what warming does to a reaction whose heat is not known."""
+    if stress is not None and stress.kind == "heat_to" and reactions and reactions[0].dH is None:
+        raise QuestionError(
+            f"stress heat_to: whether {reactions[0]} gives out heat is not known; add dH_kJ to that reaction"
+        )
 
 
 def _check_names(given, ranges, where) -> None:

@@ -94,7 +94,7 @@ def build_part(table, where: str, question: str) -> Part:
         when=when,
         tolerance=_tolerance(table, where),
         figures=_figures(table, where),
-        rubric=_lines(table, "rubric", where),
+        rubric=texts(table, "rubric", where),
         skeleton=_skeleton(table, ask, where),
         items=tuple(table.get("items", ())),
         code=table.get("code", False),
@@ -197,7 +197,7 @@ def _when(table, ask, quantity, where) -> str:
 def _options(table, ask, where, question) -> tuple[tuple[str, str], ...]:
     if ask == "reason":
         need(table, ("options",), where)
-        names = _lines(table, "options", where)
+        names = texts(table, "options", where)
         for name in names:
             if not known_reason(name):
                 known = (*SOUND, *SAID, "binds:SPECIES")
@@ -218,7 +218,7 @@ def _options(table, ask, where, question) -> tuple[tuple[str, str], ...]:
 def _species_options(table, where, question) -> tuple[tuple[str, str], ...]:
     """Species to pick from, in an order that gives nothing away."""
     need(table, ("options",), where)
-    names = [read_species(name, where) for name in _lines(table, "options", where)]
+    names = [read_species(name, where) for name in texts(table, "options", where)]
     if len(set(names)) != len(names) or len(names) < 2:
         raise QuestionError(f"{where}: options needs at least two different species")
     return tuple((name, _unicode(name)) for name in shuffled(question, names))
@@ -257,7 +257,8 @@ def _figures(table, where) -> tuple[int, int] | None:
     return tuple(value)
 
 
-def _lines(table, key, where) -> tuple[str, ...]:
+def texts(table, key, where) -> tuple[str, ...]:
+    """The lines under ``key``, () when there are none. Raises QuestionError if one is not a text."""
     value = table.get(key, [])
     if any(not isinstance(line, str) or not line.strip() for line in value):
         raise QuestionError(f"{where}: {key} should be a list of texts")

@@ -59,7 +59,8 @@ def read_range(name: str, given) -> Range:
         value = _finite(name, given)
         return Range(name, value, value, Decimal(0))
     if not isinstance(given, list) or len(given) != 3:
-        raise VariantError(f"number {name!r} is {given!r}; write a number, or a range as [low, high, step]")
+        said = f"[{', '.join(map(str, given))}]" if isinstance(given, list) else repr(given)
+        raise VariantError(f"number {name!r} is {said}; write a number, or a range as [low, high, step]")
     low, high, step = (_finite(name, item) for item in given)
     if step <= 0 or high < low:
         raise VariantError(f"number {name!r}: [{low}, {high}, {step}] needs low <= high and a step above 0")
@@ -85,7 +86,7 @@ def _finite(name: str, value) -> Decimal:
         if not number.is_finite() or not -30 <= number.adjusted() <= 30:
             raise InvalidOperation
     except InvalidOperation:
-        raise VariantError(f"number {name!r} holds {value!r}, which is not an ordinary number") from None
+        raise VariantError(f"number {name!r} holds {value}, which is not an ordinary number") from None
     return number
 
 

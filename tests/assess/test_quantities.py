@@ -175,3 +175,77 @@ def test_kp_from_kc_with_gases_in_bar(questions, student):
     assert mark(question, f"{right:.3g}", student).points == 2.0
     assert mark(question, shown["kc"], student).points == 0.0
     assert mark(question, shown["kc"] / (R * (shown["t"] + 273.15)), student).points == 0.0
+
+
+UNITS = {  # what a student types for 6.92e-5 mol/L: Fe3+ 1.00 mM, SCN- 0.600 mM, K 140 L/mol
+    "mol/L": "6.92e-5",
+    "mmol/L": "0.0692",
+    "µM": "69.2",
+    "mol/m^3": "0.0692",
+    "nmol/L": "6.92e4",
+}
+MADE = """
+[[question]]
+id = "made"
+kind = "number"
+points = 1
+title = "t"
+prompt = "how much complex is there?"
+reactions = [{ text = "Fe^3+ + SCN^- <=> FeSCN^2+", K = 140 }]
+[question.start]
+totals = { "Fe^3+" = 1.00e-3, "SCN^-" = 6.00e-4 }
+[[question.part]]
+ask = "number"
+quantity = "concentration"
+species = "FeSCN^2+"
+unit = "UNIT"
+"""
+
+
+@pytest.mark.parametrize("unit", UNITS)
+def test_a_concentration_can_be_asked_in_any_of_its_units(unit):
+    """The quadratic formula gives 6.917e-5 mol/L; another unit changes the number and nothing else."""
+    b = 1.00e-3 + 6.00e-4 + 1 / 140
+    assert (b - math.sqrt(b * b - 4 * 6.00e-7)) / 2 == pytest.approx(6.917e-5, rel=1e-3)
+    question = read_questions(HEADER + MADE.replace("UNIT", unit))["made"]
+    assert mark(question, UNITS[unit], "s01").points == 1.0
+    assert mark(question, "6.92e-5 mol/L", "s01").points == 1.0
+    wrong = UNITS["mol/L" if unit != "mol/L" else "mmol/L"]
+    assert mark(question, wrong, "s01").points == 0.0
+
+
+def test_a_mean_keeps_the_unit_of_its_runs():
+    text = """
+[[question]]
+id = "runs"
+kind = "number"
+points = 1
+title = "t"
+prompt = "{a}, {b} and {c} mmol/L"
+[question.numbers]
+a = 2.0
+b = 4.0
+c = 4.5
+[question.measured]
+reading = "runs"
+runs = ["a", "b", "c"]
+[[question.part]]
+ask = "number"
+quantity = "mean"
+unit = "mmol/L"
+"""
+    question = read_questions(HEADER + text)["runs"]
+    assert mark(question, "3.50", "s01").points == 1.0
+    assert mark(question, "4.50", "s01").mistake == "single_truth"
+
+
+@pytest.mark.parametrize("student", STUDENTS)
+def test_moles_in_q_are_those_of_the_vessel_as_it_is_then(student):
+    """2 NO2 <=> N2O4 in 0.5 L, squeezed: n2 / n1^2 = Kc / 0.5 whatever the new volume, for nothing has
+    reacted.
+    """
+    small = GAS.replace('K = 6.8, basis = "p"', "K = 170").replace("volume_L = 1.0", "volume_L = 0.5")
+    question = read_questions(HEADER + small.replace("[0.20, 0.40, 0.05]", "[0.10, 0.20, 0.05]"))["gas"]
+    V = float(question.variant(student).shown["V"])
+    assert mark(question, {"Q": f"{170 * V / 0.5:.4g}"}, student).parts[2].right
+    assert mark(question, {"Q": f"{170 / 0.5:.4g}"}, student).mistake == "moles_as_conc"

@@ -126,6 +126,17 @@ SLIPS = {
     "a vessel of nothing": ("L = 0.25", "L = 0", "squeeze.*volume"),
     "a typing slip in a formula": ('"NO2(g)" = 0.04', '"N02(g)" = 0.04', "squeeze.*N02"),
     "TOML that is none": ("[assignment]", "[assignment", "not readable as TOML"),
+    "a species that is not there": ('species = "N2O4(g)"', 'species = "N2O5(g)"', "squeeze.*N2O5.*N2O4"),
+    "a unit that nobody knows": (
+        'when = "after"',
+        'when = "after"\nunit = "mol/furlong"',
+        "squeeze.*furlong",
+    ),
+    "a unit of something else": ('when = "after"', 'when = "after"\nunit = "bar"', "squeeze.*'bar'.*mol/L"),
+    "a hint that is no text": ("points = 4", "points = 4\nhints = [1]", "squeeze.*hints.*texts"),
+    "a dissolved solid": ('volume_L = "v"', 'volume_L = "v"\nsolids = { "Na^+" = 1 }', "squeeze.*solids.*Na"),
+    "a format in the prompt": ("{v} L", "{v:.2f} L", "squeeze.*prompt.*{v} alone"),
+    "a range of two": ("[1.0, 2.0, 0.5]", "[1.0, 2.0]", r"squeeze.*'v' is \[1.0, 2.0\]; write"),
     "no question at all": ("[[question]]", "[[querstion]]", "querstion|no question"),
 }
 
@@ -175,3 +186,68 @@ def test_the_order_of_reasons_in_the_file_gives_nothing_away():
     first = read_questions(GOOD)["squeeze"].part("reason").options
     other = GOOD.replace('"q_below_K", "q_above_K", "dn_zero"', '"dn_zero", "q_above_K", "q_below_K"')
     assert read_questions(other)["squeeze"].part("reason").options == first
+
+
+def test_warming_a_reaction_of_unknown_heat_is_refused():
+    """Without dH nothing would change on warming, and "no shift" would be marked right."""
+    warmed = GOOD.replace('kind = "change_volume"\nL = 0.25', 'kind = "heat_to"\ncelsius = 60')
+    assert read_questions(warmed)["squeeze"].outcome("s01").expected["direction"] == "reverse"  # exothermic
+    with pytest.raises(QuestionError, match=r"squeeze.*heat_to.*add dH_kJ"):
+        read_questions(warmed.replace(", dH_kJ = -57.2", ""))
+
+
+BOTTLES = """
+[assignment]
+id = "a1"
+title = "T"
+course = "c1"
+[[question]]
+id = "bottles"
+kind = "number"
+points = 1
+title = "t"
+prompt = "a reading of {concentration}"
+reactions = [{ text = "Fe^3+ + SCN^- <=> FeSCN^2+", K = 140 }]
+[question.start]
+portions = [
+  { of_mM = { "Fe(NO3)3" = 2.00 }, mL = 5.00 },
+  { of_mM = { KSCN = 2.00 }, mL = 3.00 },
+  { to_mL = 10.00 },
+]
+[question.measured]
+reading = "concentration"
+species = "FeSCN^2+"
+figures = 3
+[[question.part]]
+ask = "number"
+quantity = "K"
+unit = "L/mol"
+"""
+READING_SLIPS = {
+    "a bottle described twice": (
+        "of_mM = { KSCN = 2.00 }",
+        "of = { KSCN = 1 }, of_mM = { KSCN = 2 }",
+        "once",
+    ),
+    "less than nothing poured": ("mL = 3.00", "mL = -3.00", "-3 mL; write a volume"),
+    "a reading of no figures": ("figures = 3", "figures = 0", "measured.*figures.*from 1"),
+    "a reading of half a figure": ("figures = 3", "figures = 2.5", "measured.*figures.*whole"),
+    "a reading of what is not there": ('"FeSCN^2+"\nfig', '"CoSCN^+"\nfig', r"measured: CoSCN\^\+ is not in"),
+    "a reading without a constant": (", K = 140", "", "give every reaction its K"),
+    "the unit of another reaction": ('unit = "L/mol"', 'unit = "mol/L"', "'kc'|'K': unit is 'mol/L'.*L/mol"),
+}
+
+
+@pytest.mark.parametrize("slip", READING_SLIPS)
+def test_a_slip_around_a_reading_is_one_line_with_its_mend(slip):
+    before, after, says = READING_SLIPS[slip]
+    assert BOTTLES.count(before) == 1
+    with pytest.raises(QuestionError, match=says) as caught:
+        read_questions(BOTTLES.replace(before, after))
+    assert str(caught.value).startswith("questions: question 'bottles'")
+
+
+def test_a_reading_needs_a_mixture():
+    start = BOTTLES[BOTTLES.index("[question.start]") : BOTTLES.index("[question.measured]")]
+    with pytest.raises(QuestionError, match=r"bottles.*add \[question\.start\]"):
+        read_questions(BOTTLES.replace(start, ""))
