@@ -60,7 +60,8 @@ def quotient_line(disturbance) -> str:
     if not math.isfinite(Q):
         return f"Just after the change, Q cannot be written as a number; K = {number(K)}."
     if Q == 0:
-        return f"Just after the change Q = 0, and K = {number(K)}: Q < K, so the reaction can only go forward, if at all."
+        words = "Q < K, so the reaction can only go forward, if at all."
+        return f"Just after the change Q = 0, and K = {number(K)}: {words}"
     sign = "<" if Q < K / 1.005 else ">" if Q > K * 1.005 else "="
     words, way = {
         "<": ("Q is smaller than K, so more product forms.", "forward"),

@@ -8,7 +8,7 @@ from eqlib.assess.answers import MIME, Record
 from eqlib.assess.kinds import ICE_ROWS
 from eqlib.assess.readers import read_part
 from eqlib.notebook.display import bundle
-from eqlib.notebook.style import ASLEEP, RECORD, SHEET, box, lead, paragraph, table, text
+from eqlib.notebook.style import ASLEEP, RECORD, SHEET, UNMARKED, box, lead, paragraph, table, text
 
 _COUNTS = {
     "first": "Your first answer is the one that counts; later changes are kept beside it.",
@@ -63,8 +63,11 @@ def _recorded(question, record: Record, locked: bool, brief: bool) -> str:
     if rows:
         page += table("Your answer, as it was read", rows)
     if question.mode == "assessed":
-        counts = _STANDS if locked else _COUNTS[question.policy.attempts]
-        page += paragraph(f"It will be marked after you hand in. {counts}")
+        # A number worked out in code has no outcome that is shown later.
+        rule = "last" if question.code and question.policy.attempts == "before-reveal" else None
+        counts = _STANDS if locked else _COUNTS[rule or question.policy.attempts]
+        words = text(f"It will be marked after you hand in. {counts}")
+        page += f"<p class='{UNMARKED}' style='margin:.25em 0'>{words}</p>"
         changed = question.policy.attempts == "first" and dict(record.first) != dict(record.answer)
         if changed and not brief:
             page += table("Your first answer, which counts", answer_rows(question, record.first))

@@ -193,6 +193,13 @@ class Form(Panel):
             answer[part.id] = found.value if part.kind in ("choice", "order") else raw
         needed = [part for part in missing if part.kind == "choice"] or (missing if not answer else [])
         if needed:
-            names = "; ".join(f"“{part.label}”" for part in needed)
-            raise EqlibError(f"Please answer this too: {names}")
+            raise EqlibError(_still_missing(needed))
         return answer
+
+
+def _still_missing(parts) -> str:
+    """What to answer before the record can be made: each by name, or the first of many."""
+    names = [f"“{part.label}”" for part in parts]
+    if len(names) > 2:
+        return f"{len(names)} answers are still missing; the first is {names[0]}"
+    return f"Please answer this too: {' and '.join(names)}"

@@ -58,6 +58,12 @@ class StudentForm(Panel):
         if not wanted:
             self.announce("Nothing was recorded yet. Please type your id first.")
             return
+        if " " in wanted and not any(sign.isdigit() for sign in wanted):
+            self.announce(
+                f"Nothing was recorded yet. “{wanted}” looks like a name; "
+                "please type the id that you were given, such as s01."
+            )
+            return
         answered = self.store.named_answers(now) if now else 0
         if answered and normal_id(wanted) not in (normal_id(now), self.warned_for):
             self.warned_for = normal_id(wanted)

@@ -15,6 +15,8 @@ from html import escape
 FORM = "eqlib-form"
 ASLEEP = "eqlib-asleep"
 RECORD = "eqlib-record"
+#: Class of what is true only until the work is marked; the marked pages leave it out.
+UNMARKED = "eqlib-unmarked"
 
 _LINE = "var(--jp-border-color0, #757575)"
 _BOX = "border-left:4px {kind} {line};padding:.35em .9em;margin:.3em 0;max-width:46em;line-height:1.5"
@@ -101,7 +103,7 @@ def table(caption: str, rows: Iterable[Sequence[str]], head: Sequence[str] = ())
         cells = "".join(f'<td style="{_CELL}">{text(cell)}</td>' for cell in rest)
         body += f'<tr><th scope="row" style="{_CELL}">{text(first)}</th>{cells}</tr>'
     return (
-        '<table style="border-collapse:collapse;margin:.3em 0">'
+        '<table style="border-collapse:collapse;margin:.3em 0;min-width:16em">'
         f'<caption style="{_CAPTION}">{text(caption)}</caption>'
         f"{top}<tbody>{body}</tbody></table>"
     )
@@ -118,5 +120,6 @@ def items(lines: Iterable[str]) -> str:
 
 def details(summary: str, inner: str) -> str:
     """Something that opens when asked for; readable with the keyboard alone."""
-    head = f"<summary style='cursor:pointer'>{text(summary)}</summary>"
+    # Some pages take the triangle away from a summary; as a list item it keeps it.
+    head = f"<summary style='cursor:pointer;display:list-item'>{text(summary)}</summary>"
     return f"<details style='margin:.3em 0'>{head}{inner}</details>"

@@ -9,6 +9,7 @@ from eqlib.assess.answers import MIME, collect
 from eqlib.assess.kinds import Part
 from eqlib.notebook import Lesson, restore
 from eqlib.notebook.panels_controls import control_for
+from eqlib.notebook.panels_student import StudentForm
 
 PREDICTION = {"direction": "forward", "K": "same"}
 
@@ -240,6 +241,16 @@ class TestStudentForm:
         assert lesson.store.student == "s03"
         assert "numbers for s03" in screen.of("iron-prompt")["text/plain"]
         assert Lesson(folder).store.student == "s03"
+
+    def test_a_name_is_not_kept(self, lesson, folder, screen):
+        lesson.student()
+        form = StudentForm(lesson.store)
+        form.show()
+        form.line.value = "Some  Body"
+        form.button.click()
+        assert "looks like a name" in form.answer.value
+        assert lesson.store.student is None
+        assert not list(folder.glob("*.journal.json"))
 
     def test_changing_it_later_is_said_first(self, lesson, screen):
         form = self.opened(lesson)
