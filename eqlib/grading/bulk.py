@@ -97,7 +97,7 @@ class _Session:
         with tempfile.TemporaryDirectory(prefix="eqlib-marking-") as spare:
             self.stage = Stage(Path(spare), self.course, self.assignment)
             self.marker = Marker(self.stage)
-            self.pages = FeedbackMaker(self.stage) if self.feedback else None
+            self.pages = FeedbackMaker(self.stage, self.questions) if self.feedback else None
             rows = self._all(folders, jobs, progress)
         rows = notes.flag_copies(rows)
         problems = tuple(f"{row.student}: {line}" for row in rows for line in row.notes)

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
+from html import escape
 from pathlib import Path
 
 import nbformat
@@ -20,6 +22,7 @@ from nbgrader.preprocessors import Execute
 from nbgrader.utils import parse_utc, rmtree
 from traitlets.utils.importstring import import_item
 
+from eqlib.assess.questions import QuestionSet
 from eqlib.grading.course import Course, quiet_log
 from eqlib.grading.intake import Submission
 
@@ -154,11 +157,12 @@ class Marker(Autograde):
 class FeedbackMaker(GenerateFeedback):
     """``nbgrader generate_feedback`` for one submission after another, with one exporter."""
 
-    def __init__(self, stage: Stage):
+    def __init__(self, stage: Stage, questions: QuestionSet):
         directory = stage.directory()
         directory.autograded_directory = "autograded"
         super().__init__(coursedir=directory, config=stage.course.config, log=quiet_log())
         self.stage = stage
+        self.questions = questions
         self.writer = FilesWriter(parent=self, config=self.config)
         self.exporter = HTMLExporter(parent=self, config=self.config)
         for step in self.preprocessors:
@@ -174,3 +178,27 @@ class FeedbackMaker(GenerateFeedback):
             self.convert_single_notebook(path)
         self.set_permissions(self.stage.assignment, student)
         self.stage.put_in_place("feedback", student)
+
+    def write_single_notebook(self, output, resources) -> None:
+        """The page says which question is which, where nbgrader calls each a test cell."""
+        super().write_single_notebook(with_titles(output, self.questions), resources)
+
+
+def with_titles(page: str, questions: QuestionSet) -> str:
+    """nbgrader's feedback page with the questions' titles in its list and above each mark."""
+    for name, question in questions.items():
+        title = escape(question.title)
+        page = re.sub(
+            rf'(<a href="#{re.escape(name)}">)(?:Test cell|Written response)(</a>)',
+            lambda found, title=title: found[1] + title + found[2],
+            page,
+        )
+        page = page.replace(f"Grade cell: <code>{escape(name)}</code>", f"Marked: {title}")
+        page = page.replace(
+            f'<a href="#comment-answer-{escape(name)}">Comment</a>',
+            f'<a href="#comment-answer-{escape(name)}">Comment on {title}</a>',
+        ).replace(
+            f'<a href="#comment-{escape(name)}">Comment</a>',
+            f'<a href="#comment-{escape(name)}">Comment on {title}</a>',
+        )
+    return page

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 from nbformat.v4 import new_code_cell
@@ -21,6 +22,9 @@ from eqlib.grading.safety import clean_notebook
 #: Cells that we put in are marked in their metadata, under this key.
 OURS = "eqlib"
 _JOURNALS = "answers-*.journal.json"
+#: Paragraphs of a recorded answer that are no longer true on a marked page.
+_BEFORE_MARKS = re.compile(r"""<p\b[^>]*class=["']eqlib-(?:asleep|unmarked)["'][^>]*>.*?</p>""", re.DOTALL)
+_NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:e-?\d+)?")
 
 
 class KeepAnswers(NbGraderPreprocessor):
@@ -178,8 +182,29 @@ class MakeSafe(NbGraderPreprocessor):
         if resources.get("output_extension") == ".html":
             # A page for the student: the answers are shown beside their questions already.
             nb.cells = [cell for cell in nb.cells if not is_restoring(cell)]
+            for cell in nb.cells:
+                _as_marked(cell)
         clean_notebook(nb)
         return nb, resources
+
+
+def _as_marked(cell) -> None:
+    """Leave out what was true before marking, and the bare number that only nbgrader reads."""
+    outputs = cell.get("outputs", [])
+    if cell.metadata.get("nbgrader", {}).get("grade") and len(outputs) > 1:
+        cell["outputs"] = outputs = [out for out in outputs if not _is_bare_number(out)]
+    for output in outputs:
+        data = output.get("data", {})
+        if "text/html" in data:
+            html = data["text/html"]
+            data["text/html"] = _BEFORE_MARKS.sub("", "".join(html) if isinstance(html, list) else html)
+
+
+def _is_bare_number(output) -> bool:
+    if output.get("output_type") != "execute_result":
+        return False
+    data = output.get("data", {})
+    return set(data) == {"text/plain"} and bool(_NUMBER.fullmatch("".join(data["text/plain"])))
 
 
 def drop_journals(assignment: str, student: str, notebooks) -> None:

@@ -13,6 +13,7 @@ import nbformat
 import pytest
 from nbformat.v4 import new_code_cell, new_output
 
+from eqlib.assess.questions import load_questions
 from eqlib.grading import bulk, summary
 from eqlib.grading.course import Course, CourseError
 from eqlib.grading.watch import Limits
@@ -93,6 +94,14 @@ def test_a_class_with_broken_notebooks_is_marked_and_each_is_named_in_one_line(t
         assert (tiny.root / "autograded" / student / "tiny" / "tiny.ipynb").is_file()
         page = (tiny.root / "feedback" / student / "tiny" / "tiny.html").read_text(encoding="utf-8")
         assert "Score: 7.0 / 9.0" in page
+        # The list at the top says which question is which, and nothing of before the marking stands there.
+        assert "Test cell" not in page
+        assert "Grade cell" not in page
+        for name, question in load_questions(tiny.root / "source" / "tiny").items():
+            assert f'<a href="#{name}">{question.title}</a>' in page
+        assert "will be marked after" not in page
+        assert "eqlib-asleep" not in page
+        assert "<pre>3.0" not in page
     with made.marks_csv.open(encoding="utf-8", newline="") as stream:
         table = {line["student"]: line for line in csv.DictReader(stream)}
     assert table["s02"]["water"] == "1"
