@@ -19,7 +19,7 @@ from eqlib.grading.summary import GradeSummary
 
 #: The assignment that is shown, and how long a cell may run (the endless loop has to be waited for).
 ASSIGNMENT = "04-disturbing-an-equilibrium"
-CELL_SECONDS = 5
+CELL_SECONDS = 10
 
 
 class DemoError(EqlibError):
