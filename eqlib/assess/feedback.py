@@ -14,6 +14,13 @@ NOT_YET_NUMBER = (
     "Not right yet, and not a slip with a name. Going through the steps once more may help: "
     "what was poured together, what reacted, what is left?"
 )
+NOT_YET_RESULT = (
+    "Not right yet, and not a slip with a name. Going through the steps once more may help: "
+    "which numbers go in, in which units, and in which order?"
+)
+OTHER_WAY_ROUND = (
+    "Not right yet. It is balanced, but it runs the other way: what goes in, and what comes out?"
+)
 AS_ABOVE = "Not right yet. The question above may help here too."
 MISSING = "No answer was recorded for this part."
 TOO_MANY_FIGURES = (
@@ -27,6 +34,8 @@ TOO_FEW_FIGURES = (
 )
 MULTIPLE = "Right: it is balanced. Usually the smallest whole numbers are written."
 NEVER_MARKED = "Thank you for saying how sure you are. This is never marked."
+#: Numbers for which nothing is poured together: the general advice is about the data.
+OF_DATA = ("Kp", "absorbance", "dH", "mean", "s", "n")
 COUNT = "Not right yet. A count that may help: {what}, {left} on the left and {right} on the right."
 HALFWAY = "Partly right: {right} of {all} places."
 
@@ -36,9 +45,11 @@ def right_part(how: str) -> str:
     return CARRIED if how == "carried" else RIGHT
 
 
-def wrong_part(mistake: str | None, kind: str = "choice") -> str:
+def wrong_part(mistake: str | None, kind: str = "choice", quantity: str = "") -> str:
     """The sentence for a part that does not: what it is consistent with, and a question that helps."""
     if mistake is None:
+        if quantity in OF_DATA:
+            return NOT_YET_RESULT
         return NOT_YET_NUMBER if kind == "number" else NOT_YET
     title, hint = about(mistake)
     return f"{NOT_YET} It is consistent with this idea: {title}. A question that may help: {hint}"
@@ -76,7 +87,17 @@ def whole(question, made, points: float) -> str:
         said = AS_ABOVE if part.mistake in asked and part.note == "wrong" else part.feedback
         asked |= {part.mistake} - {None}
         lines.append(f"- **{part.label}** {said}" if several else said)
-    return "\n".join([*lines, "", f"{points:g} of {question.points:g} points."])
+    return "\n".join([*lines, "", f"{_points(points)} of {_points(question.points)} points."])
+
+
+def _points(value: float) -> str:
+    """Points as a person writes them: two decimals at most (the mark itself is not rounded)."""
+    return f"{value:.2f}".rstrip("0").rstrip(".")
+
+
+def _of_part(part, several: bool) -> str:
+    """What is said about a part, with its label where there are others."""
+    return f"**{part.label}** {part.feedback}" if several else part.feedback
 
 
 def ladder(question, mark, tries: int) -> str:
@@ -90,8 +111,9 @@ def ladder(question, mark, tries: int) -> str:
     if not wrong:
         return "All right. Well done."
     hints = [f"Hint: {hint}" for hint in question.hints[: max(0, tries - 1)]]
-    said = [part.feedback for part in wrong if part.feedback]
-    unread = [part.feedback for part in wrong if part.note == "unreadable"]
+    several = len(scored) > 1
+    said = [_of_part(part, several) for part in wrong if part.feedback]
+    unread = [_of_part(part, several) for part in wrong if part.note == "unreadable"]
     if len(scored) == 1:
         first = said[0] if tries > 1 or unread or not question.hints else NOT_YET
         return "\n\n".join([first, *hints])

@@ -66,12 +66,15 @@ def mark_part(part, problem, reading, own, worth: float, policy, figures_spent: 
     points = worth if verdict.share == 1.0 else worth * verdict.share
     right = verdict.note in ("right", "carried")
     said = verdict.said or (
-        feedback.right_part(verdict.note) if right else feedback.wrong_part(verdict.mistake, part.kind)
+        feedback.right_part(verdict.note)
+        if right
+        else feedback.wrong_part(verdict.mistake, part.kind, part.quantity)
     )
     audit = f"{part.id} {_short(reading.value)}: {verdict.note}"
     audit += f" (consistent with {verdict.mistake})" if verdict.mistake else ""
     audit += " less figures" if verdict.figures_lost else ""
     audit += f", {points:.4g} of {worth:.4g}"
+    audit += f" (its own tolerance {part.tolerance:.3g})" if part.tolerance else ""
     return PartMark(
         part.id,
         part.label,
@@ -288,12 +291,20 @@ def _order_mistake(part, problem, value) -> str | None:
 
 def _typed(part, problem, value) -> _Verdict:
     """A balanced equation or an equilibrium expression, compared by meaning."""
-    from eqlib.assess.marking_typed import expression_verdict, same_equation, unequal_count
+    from eqlib.assess.marking_typed import (
+        expression_verdict,
+        runs_backwards,
+        same_equation,
+        unequal_count,
+    )
 
     if part.kind == "expression":
         right, mistake = expression_verdict(problem, value)
         return _Verdict(1.0, "right") if right else _Verdict(0.0, "wrong", mistake)
     factor = same_equation(problem.expected, value)
     if not factor:
-        return _Verdict(0.0, "wrong", None, unequal_count(part.skeleton, value))
+        said = unequal_count(part.skeleton, value)
+        if not said and runs_backwards(problem.expected, value):
+            said = feedback.OTHER_WAY_ROUND
+        return _Verdict(0.0, "wrong", None, said)
     return _Verdict(1.0, "right", None, "" if factor == 1 else feedback.MULTIPLE)

@@ -25,6 +25,11 @@ def same_equation(expected: str, given: Mapping[str, float]) -> float:
     return float(factor) if not ratios and factor > 0 else 0.0
 
 
+def runs_backwards(expected: str, given: Mapping[str, float]) -> bool:
+    """Is it the right equation with its sides exchanged?"""
+    return bool(same_equation(expected, {name: -number for name, number in given.items()}))
+
+
 def unequal_count(skeleton: str, given: Mapping[str, float]) -> str:
     """A sentence about the first element (or the charge) that the two sides do not share, or ""."""
     from eqlib.chem.equations import sides

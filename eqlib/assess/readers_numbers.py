@@ -133,6 +133,8 @@ def _strip_decoration(text):
     for old, new in _LATEX:
         text = text.replace(old, new)
     text = text.strip(" \"'`;!?")
+    if re.match(r"\s*(?:-\s*)?(?:log|ln|lg|p(?=K))[\s_(0-9]*[A-Za-z]", text) and re.search("[=≈:]", text):
+        raise Unreadable(f"{quote(text)} gives a logarithm. Please work out the number itself and type that.")
     if "=" in text or "≈" in text:  # "Kc = 140": what stands after the last sign is the answer
         text = re.split(r"=|≈", text)[-1]
     elif re.match(r"[A-Za-z]{1,12}\s*:", text):

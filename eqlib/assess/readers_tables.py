@@ -228,6 +228,10 @@ def read_order(raw, items):
     pairs = [(o, o) if isinstance(o, str) else (str(o[0]), str(o[1])) for o in items]
     value = plain(raw)
     if isinstance(value, str):
+        if "<" in tidy(value) and not any("<" in label for _, label in pairs):
+            raise Unreadable(
+                f"{quote(value)} can be read from either end. Please type them first to last, with commas."
+            )
         value = _pieces(value, pairs)
     if not isinstance(value, list) or not value:
         raise Unreadable(

@@ -46,6 +46,8 @@ _PHRASES = (
      r"forwards?|backwards?|reverse)\s+n?or\s+\w+\b", "nochange"),
     (r"\bmore\s+(intense|dark|pale|red|coloured|colored|colour|color)\b", r"darker_\1"),
     (r"\b(?:less|not\s+as|not\s+so)\s+(?:intense|dark|red|coloured|colored|strong|colour|color)\b", "paler"),
+    (r"\bno\s+(?:solid|precipitate|cloud\w*)\b|\b(?:stays?|remains?)\s+clear\b", "no"),
+    (r"^\s*(?:an?\s+)?(?:white\s+)?(?:solid|precipitate)(?:\s+(?:forms?|appears?))?\s*[.!]?$", "yes"),
     (r"\b(?:fewer|less|lower)\s+products?\b|\bmore\s+reactants?\b", "reverse"),
     (r"\b(?:fewer|less|lower)\s+reactants?\b|\bmore\s+products?\b", "forward"),
 )  # fmt: skip
@@ -88,7 +90,7 @@ def read_choice(raw, options, name="This answer"):
 
 def _listed(pairs):
     shown = [f"{label}" for _, label in pairs[:12]]
-    return "; ".join(shown) + ("; …" if len(pairs) > 12 else "")
+    return "; ".join(label.rstrip(".") for label in shown) + ("; …" if len(pairs) > 12 else "")
 
 
 def _folded(text):

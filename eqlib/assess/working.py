@@ -4,15 +4,17 @@ computed.
 
 from __future__ import annotations
 
-import re
 import statistics
 
 from eqlib.assess.kinds_reasons import tied_up
 from eqlib.assess.outcome_numbers import R_J, limiting, runs_of
+from eqlib.assess.readers_units import pretty_unit
+from eqlib.assess.working_steps import last_step
+from eqlib.assess.working_words import amount, in_print, in_unicode, with_unicode
 
 #: A competing equilibrium is named in the working when it takes at least this share of a reactant.
 _TELLING = 0.2
-_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+_ROUNDED = "The table goes on from the rounded reading, so its last figures can differ a little."
 
 
 def worked(question, outcome) -> str:
@@ -59,48 +61,12 @@ def _asks(question, *names) -> bool:
     return any(part.quantity in names or (part.ask in names and part.ask != "K") for part in question.parts)
 
 
-def _unicode(name: str) -> str:
-    from eqlib.chem.species import species
-
-    return species(name).unicode
-
-
-def amount(value: float) -> str:
-    """A number for reading: three figures, powers of ten written out."""
-    if value == 0:
-        return "0"
-    if 1000 <= abs(value) < 1e4:
-        return f"{float(f'{value:.3g}'):.0f}"
-    if 1e-3 <= abs(value) < 1000:
-        return f"{value:#.3g}".rstrip(".")
-    mantissa, exponent = f"{value:.2e}".split("e")
-    return f"{mantissa} × 10{str(int(exponent)).translate(_RAISED)}"
-
-
 def _reaction_line(problem) -> str:
     reaction = problem.reaction
     line = f"**Reaction:** {reaction.unicode}"
     if reaction.quotient_species:
-        line += f", with {_with_unicode(reaction.expression, reaction)}"
+        line += f", with {with_unicode(reaction.expression, reaction)}"
     return f"{line}."
-
-
-def _with_unicode(text: str, reaction) -> str:
-    """Species and powers of an expression with real sub- and superscripts."""
-    for name in sorted(reaction.coefficients, key=len, reverse=True):
-        for plain in (name, name.removesuffix("(g)")):
-            printed = _unicode(name).removesuffix("(g)") if plain != name else _unicode(name)
-            text = text.replace(f"[{plain}]", f"[{printed}]").replace(f"P({plain})", f"P({printed})")
-    return re.sub(r"\^(\d+)", lambda found: found[1].translate(_RAISED), text)
-
-
-def _in_print(text: str) -> str:
-    """Powers of ten as they are printed: 2.1e-06 becomes 2.1 × 10⁻⁶."""
-    return re.sub(
-        r"(\d(?:\.\d+)?)e([+-]?\d+)\b",
-        lambda found: f"{found[1]} × 10{str(int(found[2])).translate(_RAISED)}",
-        text,
-    )
 
 
 def _mixing(problem) -> str:
@@ -113,7 +79,9 @@ def _mixing(problem) -> str:
             if portion.concentrations.get(name)
         ]
         if terms:
-            lines.append(f"- [{_unicode(name)}] = {' + '.join(terms)} = {amount(problem.mixed[name])} mol/L")
+            lines.append(
+                f"- [{in_unicode(name)}] = {' + '.join(terms)} = {amount(problem.mixed[name])} mol/L"
+            )
     return "\n".join(lines) if len(lines) > 1 else ""
 
 
@@ -134,10 +102,12 @@ def _reading(problem) -> str:
         symbols, numbers = ("(A − blank)", f"({A} − {blank})") if m["blank"] else ("A", A)
         found = (m["absorbance"] - m["blank"]) / (m["epsilon"] * m["path"])
         return (
-            f"**Reading.** [{_unicode(problem.observed)}] = {symbols} / (ε l) = "
+            f"**Reading.** [{in_unicode(problem.observed)}] = {symbols} / (ε l) = "
             f"{numbers} / ({m['epsilon']:g} × {m['path']:g}) = {amount(found)} mol/L."
         )
-    return f"**Reading.** [{_unicode(problem.observed)}] = {amount(m['concentration'])} mol/L at equilibrium."
+    return (
+        f"**Reading.** [{in_unicode(problem.observed)}] = {amount(m['concentration'])} mol/L at equilibrium."
+    )
 
 
 def _runs(problem) -> str:
@@ -154,8 +124,8 @@ def _standard(problem) -> str:
     m = problem.measured
     scarce, amount_there = limiting(problem)
     return (
-        f"**Standard.** {_unicode(scarce)} runs out first, so nearly all of it becomes "
-        f"{_unicode(problem.observed)}: c = {amount(amount_there)} mol/L. ε = (A − blank) / (c l) = "
+        f"**Standard.** {in_unicode(scarce)} runs out first, so nearly all of it becomes "
+        f"{in_unicode(problem.observed)}: c = {amount(amount_there)} mol/L. ε = (A − blank) / (c l) = "
         f"({m['absorbance']:g} − {m['blank']:g}) / ({amount(amount_there)} × {m['path']:g})."
     )
 
@@ -170,7 +140,7 @@ def ice_markdown(problem) -> str:
         "Equilibrium": {name: problem.equilibrium[name] for name in names},
     }
     lines = [
-        "| mol/L | " + " | ".join(_unicode(name) for name in names) + " |",
+        "| mol/L | " + " | ".join(in_unicode(name) for name in names) + " |",
         "|---|" + "---|" * len(names),
     ]
     for label, row in rows.items():
@@ -181,12 +151,15 @@ def ice_markdown(problem) -> str:
 
 def _disturbance(problem) -> str:
     d = problem.disturbance
-    lines = [f"**The change.** {_in_print(d.explanation_unicode)}"]
+    lines = [f"**The change.** {in_print(d.explanation_unicode)}"]
     bound = tied_up(problem, least=_TELLING)
     if bound and len(problem.reactions) > 1:
         lines.append(_competitor(problem, bound))
+    if problem.observed and problem.reaction.basis == "c":
+        theirs = amount(problem.reaction.quotient(problem.at_once))
+        lines.append(_ROUNDED if theirs != amount(d.Q) else "")
     lines.append(_before_after(problem))
-    return "\n\n".join(lines)
+    return "\n\n".join(line for line in lines if line)
 
 
 def _competitor(problem, bound: str) -> str:
@@ -202,14 +175,14 @@ def _competitor(problem, bound: str) -> str:
                 takers[name] = after.amounts.get(name, 0.0) - at_once.amounts.get(name, 0.0)
     gained = max(takers, key=takers.get, default=None)
     if gained is None or takers[gained] <= 0:
-        return f"Another equilibrium takes {_unicode(bound)} away."
-    return f"A competing equilibrium takes {_unicode(bound)} away, as {_unicode(gained)}."
+        return f"Another equilibrium takes {in_unicode(bound)} away."
+    return f"A competing equilibrium takes {in_unicode(bound)} away, as {in_unicode(gained)}."
 
 
 def _before_after(problem) -> str:
     names = list(problem.reaction.quotient_species)
     lines = [
-        "| mol/L | " + " | ".join(_unicode(name) for name in names) + " |",
+        "| mol/L | " + " | ".join(in_unicode(name) for name in names) + " |",
         "|---|" + "---|" * len(names),
     ]
     for label, row in (("Before", problem.before), ("At once", problem.at_once), ("After", problem.after)):
@@ -229,11 +202,16 @@ def _answers(question, outcome):
         if part.kind == "choice":
             said = dict(part.options).get(value, value)
         elif part.kind == "number":
-            said = f"{amount(value) if part.quantity != 'n' else f'{value:g}'} {part.unit}".strip()
+            shown = amount(value) if part.quantity != "n" else f"{value:g}"
+            said = f"{shown} {pretty_unit(part.unit)}".strip()
+            step = last_step(part, outcome.problem)
+            if step:
+                lines.append(f"- {part.label.rstrip('?:. ')} = {step} = **{said}**")
+                continue
         elif part.ask == "equation":
             said = Reaction(value).unicode.replace("⇌", "→")
         elif part.ask == "expression":
-            said = _with_unicode(value, outcome.problem.reaction)
+            said = with_unicode(value, outcome.problem.reaction)
         else:
             said = ", ".join(value) if isinstance(value, list) else str(value)
         lines.append(f"- {part.label.rstrip('?:. ')}: **{said}**")

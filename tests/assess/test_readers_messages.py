@@ -11,6 +11,10 @@ import pytest
 
 from eqlib.assess.kinds import Part
 from eqlib.assess.readers import read_part
+from eqlib.assess.readers_base import Unreadable
+from eqlib.assess.readers_numbers import read_number
+from eqlib.assess.readers_tables import read_order
+from eqlib.assess.readers_words import read_choice
 
 NUMBER = Part("k", "number", "number", "K", quantity="K")
 MOLAR = Part("c", "number", "number", "c", unit="mol/L", quantity="concentration")
@@ -148,3 +152,25 @@ def _without_quotes(message):
         if not inside:
             out.append(c)
     return "".join(out)
+
+
+@pytest.mark.parametrize("typed", ["log K = 2.15", "ln K = 4.9", "lg(K) = 2,15", "pK = -2.15"])
+def test_a_logarithm_is_not_taken_for_the_number(typed):
+    with pytest.raises(Unreadable, match="logarithm"):
+        read_number(typed, "L/mol")
+
+
+def test_an_order_with_less_than_signs_is_asked_for_again():
+    """ "a < b < c" puts the least first, and the question may want the most first."""
+    with pytest.raises(Unreadable, match="first to last"):
+        read_order("cold < bench < hot", ["bench", "hot", "cold"])
+    assert read_order("cold > bench > hot", ["bench", "hot", "cold"]).value == ["cold", "bench", "hot"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "value"),
+    [("no precipitate", "no"), ("stays clear", "no"), ("a white solid", "yes"), ("precipitate forms", "yes")],
+)
+def test_a_solid_in_ones_own_words(typed, value):
+    options = [("yes", "yes, a solid forms"), ("no", "no, it stays clear")]
+    assert read_choice(typed, options).value == value

@@ -44,6 +44,81 @@ def test_the_working_of_kc_is_the_students_own(questions, student):
     assert "| Equilibrium |" in working
 
 
+PRACTICE = FOLDER.parent / "03-writing-the-constant"
+LAST_STEPS = {
+    ("light", "A"): r"absorbance = ε l \[FeSCN²⁺\] = 4700 × 0\.5 × (.+?) = \*\*([\d.]+)\*\*",
+    ("gas", "Kc"): r"Kc = ([\d.]+) / \(([\d.]+)\)² = \*\*([\d.]+) L/mol\*\*",
+    ("gas", "Kp"): r"Kp = Kc \(R T\)⁻¹ = ([\d.]+) × \(0\.08314 × 298\.15\)⁻¹ = \*\*([\d.]+)\*\*",
+    ("enthalpy", "dH"): r"ln\(([\d.]+) / ([\d.]+)\) / \(1/([\d.]+) − 1/([\d.]+)\) J/mol = \*\*−([\d.]+) kJ",
+}
+
+
+def plain_number(text):
+    """A printed number such as 1.05 × 10⁻⁴ as a float."""
+    mantissa, _, power = text.partition(" × 10")
+    digits = str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")
+    return float(mantissa) * 10.0 ** int(power.translate(digits) or 0)
+
+
+@pytest.mark.parametrize("student", STUDENTS[:15])
+@pytest.mark.parametrize("step", LAST_STEPS)
+def test_the_last_step_of_the_working_gives_the_number_beside_it(step, student):
+    """Whoever types the printed formula into a calculator gets the printed result, to three figures."""
+    working = load_questions(PRACTICE)[step[0]].outcome(student).working
+    hit = re.search(LAST_STEPS[step], working)
+    assert hit, working
+    n = [plain_number(text) for text in hit.groups()]
+    found = {
+        "A": lambda: 4700 * 0.5 * n[0],
+        "Kc": lambda: n[0] / n[1] ** 2,
+        "Kp": lambda: n[0] / (0.08314 * 298.15),
+        "dH": lambda: 8.3145e-3 * math.log(n[0] / n[1]) / (1 / n[2] - 1 / n[3]),
+    }[step[1]]()
+    assert abs(found) == pytest.approx(n[-1], rel=6e-3)
+
+
+def test_no_number_is_printed_for_machines():
+    for folder in (FOLDER, PRACTICE):
+        for question in load_questions(folder).values():
+            for student in STUDENTS[:10]:
+                working = question.outcome(student).working
+                assert not re.search(r"\de[-+]?\d|\d\.\d{7,}| -\d|\*-\d", working), working
+
+
+def test_points_are_said_with_two_decimals_at_most():
+    found = mark(load_questions(PRACTICE)["repeats"], {"mean": "1", "s": "1", "n": "4"}, "s01")
+    assert found.points == pytest.approx(2 / 3, abs=1e-6)
+    assert found.feedback.endswith("\n0.67 of 2 points.")
+
+
+def test_the_general_advice_suits_the_number():
+    found = mark(load_questions(PRACTICE)["enthalpy"], "3.21", "s01").feedback
+    assert "poured" not in found
+    assert "in which units" in found
+
+
+def test_an_equation_the_wrong_way_round_is_told_so():
+    question = load_questions(PRACTICE)["balance"]
+    turned = "Cu^2+ + 2 NO2(g) + 2 H2O(l) -> Cu(s) + 2 NO3^- + 4 H^+"
+    found = mark(question, turned, "s01")
+    assert found.points == 0.0
+    assert "the other way" in found.feedback
+
+
+def test_help_in_practice_says_which_part_it_is_about():
+    question = load_questions(PRACTICE)["baths"]
+    given = mark(question, {"direction": "forward", "K": "same"}, "s01")
+    said = feedback.ladder(question, given, 3)
+    for part in question.parts:
+        assert f"**{part.label}**" in said
+
+
+def test_the_audit_says_the_tolerance_that_was_used():
+    """The mean of the repeats is marked with 0.5 %, by its own line in the question file."""
+    audit = mark(load_questions(PRACTICE)["repeats"], {"mean": "1"}, "s01").audit
+    assert "mean 1: wrong, 0 of 0.6667 (its own tolerance 0.005)" in audit
+
+
 @pytest.mark.parametrize(("name", "names"), [("silver", ["AgSCN(s)", "SCN⁻"]), ("oxalate", ["C₂O₄", "Fe³⁺"])])
 def test_the_working_names_the_competing_equilibrium(questions, name, names):
     working = questions[name].outcome("s01").working
