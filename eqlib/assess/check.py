@@ -85,6 +85,9 @@ def _check_assignment(root: Path, folder: Path, samples, progress) -> list[Findi
     for kept in sorted(folder.glob("instructor*")):
         line = "would be released to students with this folder; move it to the course's instructor folder"
         findings.append(Finding(_shown(root, kept), "", line))
+    for kept in sorted(folder.glob("*.journal.json")):
+        line = "holds somebody's recorded answers and would be released; remove it"
+        findings.append(Finding(_shown(root, kept), "", line))
     elsewhere: set[str] = set()
     for notebook in notebooks:
         data, problem = read_notebook(notebook)

@@ -26,6 +26,7 @@ def check_notebook(notebook: dict, questions) -> tuple[list[tuple[str, str]], se
             ids[name] += 1
         lines += _left_behind(cell, number)
         lines += _solution_marks(cell, meta, number)
+        lines += _form(meta, name, number, questions)
         if meta.get("grade"):
             used.add(name)
             lines += _graded(cell, meta, name, number, questions)
@@ -45,6 +46,7 @@ def check_notebook(notebook: dict, questions) -> tuple[list[tuple[str, str]], se
             lines.append(
                 (f"question {name!r}", f"has a check cell but no place to answer (grade_id answer-{name})")
             )
+    lines += _kept_records(notebook)
     lines += _order(cells, used & set(questions))
     lines += _points(cells, questions)
     return lines, used
@@ -128,9 +130,39 @@ def _graded(cell, meta, name, number, questions):
         return lines
     if not meta.get("locked"):
         lines.append((where, "is a check cell that students could change; set locked to true"))
-    if f'check("{name}"' not in source_of(cell) and f"check('{name}'" not in source_of(cell):
+    if not _ends_in_check(source_of(cell), name):
         lines.append((where, f'does not end in lesson.check("{name}")'))
     return lines
+
+
+def _ends_in_check(text: str, name: str) -> bool:
+    """Is the last line the check itself? A value that is stored, or silenced by ";", leaves no output, and
+    nbgrader gives full points to a cell without output.
+    """
+    last = (text.rstrip().splitlines() or [""])[-1]
+    return re.fullmatch(rf"""\w+\.check\((["']){re.escape(name)}\1.*\)\s*(#.*)?""", last) is not None
+
+
+def _form(meta, name, number, questions):
+    """A form that students could change, or one that nbgrader takes for an answer."""
+    if name.removeprefix("form-") not in questions or not name.startswith("form-"):
+        return []
+    if meta.get("locked") and not meta.get("grade") and not meta.get("solution"):
+        return []
+    return [(f"cell {number} ({name})", "is a form; set locked to true, grade and solution to false")]
+
+
+def _kept_records(notebook) -> list[tuple[str, str]]:
+    """Recorded answers and the state of controls in the notebook's own metadata."""
+    meta = notebook.get("metadata")
+    meta = meta if isinstance(meta, dict) else {}
+    kept = ["eqlib"] if meta.get("eqlib") else []
+    saved = meta.get("widgets")
+    for state in saved.values() if isinstance(saved, dict) else ():
+        models = state.get("state") if isinstance(state, dict) else None
+        if any(not str(name).startswith("eqlib-") for name in models or ()):  # those are empty, asleep forms
+            kept.append("widgets")
+    return [("metadata", f"holds {key!r}, left from a run; remove it before committing") for key in kept]
 
 
 def _order(cells, names):
@@ -166,4 +198,4 @@ def check_release(notebook: dict, questions) -> list[tuple[str, str]]:
         if cell.get("cell_type") == "code" and _TELLING.search(text):
             lines.append((f"cell {number}", "computes an answer where students can see it"))
         lines += _left_behind(cell, number)
-    return lines
+    return lines + _kept_records(notebook)

@@ -251,6 +251,22 @@ CELLS = {
         lambda c: [c[0], check_cell("well", 2, "1 + 1"), *c[2:]],
         "does not end in",
     ),
+    "a check whose value is stored": (  # no output at all: nbgrader would give full points
+        lambda c: [c[0], check_cell("well", 2, 'mark = lesson.check("well")'), *c[2:]],
+        "does not end in",
+    ),
+    "a check that is silenced": (
+        lambda c: [c[0], check_cell("well", 2, 'lesson.check("well");'), *c[2:]],
+        "does not end in",
+    ),
+    "a check that is only remarked": (
+        lambda c: [c[0], check_cell("well", 2, '# lesson.check("well")'), *c[2:]],
+        "does not end in",
+    ),
+    "a form that students could change": (
+        lambda c: [cell("form-well", 'lesson.ask("well")'), *c[1:]],
+        "is a form; set locked to true",
+    ),
     "an output left in": (
         lambda c: [{**c[0], "outputs": [{"output_type": "stream", "text": "x"}]}, *c[1:]],
         "an output is saved",
@@ -282,6 +298,27 @@ def test_a_notebook_that_does_not_fit_its_questions_is_found(tmp_path, fault):
     change, says = CELLS[fault]
     found = findings(course(tmp_path, cells=change(good_cells())))
     assert any(re.search(says, line) for line in found), found
+
+
+@pytest.mark.parametrize(
+    ("kept", "found_as"),
+    [
+        ({"eqlib": {"records": {"well": {}}}}, "metadata: holds 'eqlib'"),
+        ({"widgets": {"application/vnd.jupyter.widget-state+json": {"state": {"a": {}}}}}, "holds 'widgets'"),
+    ],
+)
+def test_what_a_run_left_in_the_notebook_is_found(tmp_path, kept, found_as):
+    root = course(tmp_path)
+    path = root / "source" / "05-test" / "05-test.ipynb"
+    notebook = json.loads(path.read_text("utf-8"))
+    path.write_text(json.dumps({**notebook, "metadata": kept}), "utf-8")
+    assert any(found_as in line for line in findings(root)), findings(root)
+
+
+def test_a_journal_beside_the_questions_is_found(tmp_path):
+    root = course(tmp_path)
+    (root / "source" / "05-test" / "answers-05-test.journal.json").write_text("{}")
+    assert any("journal.json: holds somebody's recorded answers" in line for line in findings(root))
 
 
 def test_a_question_asked_in_two_notebooks_is_found(tmp_path):
