@@ -1,4 +1,4 @@
-"""Shared settings: hypothesis without deadlines (timing is measured in tests/benchmarks), a folder for scratch files."""
+"""Settings of every test: hypothesis without deadlines, for time is measured in tests/benchmarks."""
 
 import os
 

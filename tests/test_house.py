@@ -14,7 +14,9 @@ TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "notebooks", "eqlib
 
 
 def run(code):
-    return subprocess.run([sys.executable, "-I", "-c", code], capture_output=True, text=True, check=False, timeout=120)
+    return subprocess.run(
+        [sys.executable, "-I", "-c", code], capture_output=True, text=True, check=False, timeout=120
+    )
 
 
 def tracked():
@@ -26,13 +28,19 @@ def tracked():
 
 def test_imports_flow_one_way():
     done = subprocess.run(
-        [str(Path(sys.executable).with_name("lint-imports"))], cwd=ROOT, capture_output=True, text=True, check=False
+        [str(Path(sys.executable).with_name("lint-imports"))],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr
 
 
 def test_import_loads_nothing_heavy_and_prints_nothing():
-    heavy = "['sympy','matplotlib','scipy','IPython','ipywidgets','nbgrader','pint','molmass','skimage','colour']"
+    heavy = (
+        "['sympy','matplotlib','scipy','IPython','ipywidgets','nbgrader','pint','molmass','skimage','colour']"
+    )
     done = run(f"import eqlib, sys; print([m for m in {heavy} if m in sys.modules])")
     assert done.stdout.strip() == "[]"
     assert done.stderr == ""
@@ -55,12 +63,16 @@ def test_source_notebooks_carry_no_output():
     for path in notebooks:
         for cell in json.loads(path.read_text(encoding="utf-8"))["cells"]:
             assert not cell.get("outputs"), f"{path.name}: a cell was committed with output"
-            assert cell.get("execution_count") is None, f"{path.name}: a cell was committed with an execution count"
+            assert cell.get("execution_count") is None, (
+                f"{path.name}: a cell was committed with an execution count"
+            )
 
 
 def test_no_machine_path_or_registry_host_in_the_tree():
     # Assembled so that this file does not find itself.
-    banned = re.compile("|".join(["/wor" + "k/", "/hom" + "e/[a-z]", "/roo" + "t/", "pypi" + r"\.org", "python" + "hosted"]))
+    banned = re.compile(
+        "|".join(["/wor" + "k/", "/hom" + "e/[a-z]", "/roo" + "t/", "pypi" + r"\.org", "python" + "hosted"])
+    )
     for name in tracked():
         path = ROOT / name
         if path.suffix in {".png", ".svg", ".db"} or not path.exists():
