@@ -5,7 +5,7 @@ then matched by the readers' own grammars.
 """
 
 import unicodedata
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from eqlib.chem.errors import EqlibError
 
@@ -57,10 +57,6 @@ class Reading:
     figures: tuple[int, int] | None = None
     decimals: int | None = None
     notes: tuple[str, ...] = ()
-
-    def with_notes(self, *notes):
-        """The same reading with more remarks."""
-        return replace(self, notes=(*self.notes, *notes))
 
 
 def refused(message):

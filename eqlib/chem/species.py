@@ -60,11 +60,6 @@ class Species:
         return self.formula + charge_text(self.charge)
 
     @property
-    def is_solvent(self) -> bool:
-        """True for liquid water."""
-        return self.name == "H2O(l)"
-
-    @property
     def counts_in_K(self) -> bool:
         """Solutes and gases stand in K and Q; solids, pure liquids, the solvent and electrons do not."""
         return self.phase in ("aq", "g") and self.name != "e^-"

@@ -15,12 +15,6 @@ from eqlib.chem.errors import EqlibError
 from eqlib.lab.colour_lights import GRID_NM
 
 
-def molar_absorptivity(name):
-    """Molar absorptivity of a species on ``GRID_NM`` (81 numbers); zeros for one without a spectrum."""
-    spectrum = catalogue.spectrum(name)
-    return np.zeros(GRID_NM.size) if spectrum is None else np.asarray(spectrum.epsilon(GRID_NM), dtype=float)
-
-
 def absorbance_spectrum(concentrations, path_cm=1.0):
     """Decadic absorbance on ``GRID_NM`` of a mapping species -> mol/L, through ``path_cm`` of it."""
     names, matrix = coloured(concentrations)
