@@ -266,7 +266,7 @@ def check(
     ] = 200,
 ) -> int:
     """Do this course, its notebooks and its questions hold together? Prints what does not, a line each."""
-    from eqlib.assess.check import check_course
+    from eqlib.assess.check.course import check_course
 
     if not course.is_dir():
         raise UsageError(f"{course}: there is no such folder; write the folder of the course")

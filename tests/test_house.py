@@ -82,7 +82,7 @@ def test_no_machine_path_or_registry_host_in_the_tree():
 
 
 def test_modules_stay_readable():
-    """House limits: a room of up to 300 lines or so; far past that, split it."""
+    """A file holds one idea in up to 600 lines; past that, split it."""
     for path in (ROOT / "eqlib").rglob("*.py"):
         lines = len(path.read_text(encoding="utf-8").splitlines())
-        assert lines <= 400, f"{path.relative_to(ROOT)} has {lines} lines; split it"
+        assert lines <= 600, f"{path.relative_to(ROOT)} has {lines} lines; split it"

@@ -13,12 +13,12 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from eqlib.assess import feedback
-from eqlib.assess.answers_plain import has_text
 from eqlib.assess.marking_given import RETRY, Given, take_apart
 from eqlib.assess.marking_parts import PartMark, mark_part
 from eqlib.assess.policy import Policy
-from eqlib.assess.readers import read_part
-from eqlib.assess.variants_hash import normal_id
+from eqlib.assess.reading import read_part
+from eqlib.assess.records.record import has_text
+from eqlib.assess.variants import normal_id
 
 _MOST_RETRIES = 1000
 

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from eqlib.assess import feedback
-from eqlib.assess.answers_record import MAX_RECORD, AnswerError, Record
-from eqlib.assess.readers_plain import type_name
+from eqlib.assess.reading.objects import type_name
+from eqlib.assess.records.record import MAX_RECORD, AnswerError, Record
 
 #: The key under which practice keeps which set of numbers an answer belongs to.
 RETRY = "_set"

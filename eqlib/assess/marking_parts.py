@@ -229,7 +229,7 @@ def _table(part, problem, value, policy) -> _Verdict:
 
 def _cell(value, row, name):
     """A place of a table as a straight line in x (a plain number has no x in it), or None if it is empty."""
-    from eqlib.assess.readers_tables import linear
+    from eqlib.assess.reading.tables import linear
 
     return linear(value.get(row, {}).get(name))
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 
 from eqlib.assess import feedback
-from eqlib.assess.readers_judge import judge_expression
+from eqlib.assess.reading.judge import judge_expression
 from eqlib.chem.errors import EqlibError
 
 

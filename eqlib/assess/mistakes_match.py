@@ -9,7 +9,7 @@ rounded it.
 import math
 from dataclasses import dataclass
 
-from eqlib.assess.sigfigs import figures_of_value
+from eqlib.assess.reading.numbers import figures_of_value
 
 WINDOW = 0.005
 WIDEST = 0.02  # rounding never widens the window beyond this

@@ -4,7 +4,7 @@ import math
 
 from eqlib.assess.mistakes_starts import stock_starts
 from eqlib.assess.mistakes_steps import in_K
-from eqlib.assess.readers_tables import linear
+from eqlib.assess.reading.tables import linear
 
 _NEAR = 0.01
 

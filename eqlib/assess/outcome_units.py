@@ -5,8 +5,8 @@ from __future__ import annotations
 from functools import cache
 
 from eqlib.assess.questions_schema import QuestionError
-from eqlib.assess.readers_base import Unreadable
-from eqlib.assess.readers_units import (
+from eqlib.assess.reading.text import Unreadable
+from eqlib.assess.reading.units import (
     is_power_of_concentration,
     parse_unit,
     pretty_unit,

@@ -2,15 +2,20 @@
 
 A number in a question file is fixed (``2.00``) or a range ``[low, high, step]``; a range gives every student
 one of its steps. Arithmetic is decimal, so 0.80 + 3 x 0.05 is 0.95 on every machine and is shown as "0.95".
+
+The hash of (course, assignment, question, draw, student) seeds nothing; it *is* the draw: the same on any
+machine and in any version of Python. Each number takes its own eight bytes of a SHA-256, so adding a number
+to a question leaves the others as they were.
 """
 
 from __future__ import annotations
 
+import hashlib
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 
-from eqlib.assess.variants_hash import draw, normal_id
 from eqlib.chem.errors import EqlibError
 
 MOST_STEPS = 10_000
@@ -127,3 +132,30 @@ def show(value: Decimal) -> str:
         raised = str(int(exponent)).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
         return f"{mantissa} × 10{raised}"
     return f"{value:f}"
+
+
+SEPARATOR = "\x1f"
+
+
+def normal_id(student) -> str:
+    """A student id without case, spaces or typographical variants: "S 01" and "s01" are one person. None is
+    ''.
+    """
+    if student is None:
+        return ""
+    text = unicodedata.normalize("NFKC", str(student)).casefold()
+    return "".join(text.split())
+
+
+def draw(
+    choices: int, *, course: str, assignment: str, question: str, number: str, student: str, retry: int = 0
+) -> int:
+    """A whole number in [0, choices): which step of a range this student gets.
+
+    The first eight bytes, big-endian, of the SHA-256 of the six names joined by the unit separator (U+001F),
+    modulo
+    ``choices``. ``retry`` counts fresh sets of numbers in practice.
+    """
+    names = (course, assignment, question, number, str(retry), normal_id(student))
+    digest = hashlib.sha256(SEPARATOR.join(names).encode("utf-8")).digest()
+    return int.from_bytes(digest[:8], "big") % choices

@@ -8,7 +8,7 @@ import statistics
 
 from eqlib.assess.kinds_reasons import tied_up
 from eqlib.assess.outcome_numbers import R_J, limiting, runs_of
-from eqlib.assess.readers_units import pretty_unit
+from eqlib.assess.reading.units import pretty_unit
 from eqlib.assess.working_steps import last_step
 from eqlib.assess.working_words import amount, in_print, in_unicode, with_unicode
 

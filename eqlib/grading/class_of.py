@@ -15,8 +15,8 @@ from pathlib import Path
 import nbformat
 from nbformat.v4 import new_output
 
-from eqlib.assess.answers import MIME, Journal, Record, journal_name, record_answer
 from eqlib.assess.questions import Question, QuestionSet
+from eqlib.assess.records import MIME, Journal, Record, journal_name, record_answer
 
 #: Under this name a notebook keeps who is working in it, like an answer.
 WHO = "student"

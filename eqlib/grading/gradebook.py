@@ -5,7 +5,7 @@ from __future__ import annotations
 from nbgrader.api import MissingEntry
 
 from eqlib.assess.questions import QuestionSet
-from eqlib.assess.readers import read_part
+from eqlib.assess.reading import read_part
 from eqlib.grading.course import Course
 from eqlib.grading.marks import Judged, Marked
 from eqlib.grading.summary import QuestionRow, StudentRow

@@ -15,7 +15,7 @@ from pathlib import Path
 import nbformat
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_raw_cell
 
-from eqlib.assess.answers import collect
+from eqlib.assess.records import collect
 from eqlib.grading.safety import clean_output
 from eqlib.grading.watch import read_lines
 

@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import ast
 
-from eqlib.assess.answers import Record
 from eqlib.assess.questions import QuestionSet
+from eqlib.assess.records import Record
 from eqlib.grading.class_of import plain_bundle
 
 #: Longest saved output of one cell that is kept, as JSON characters.

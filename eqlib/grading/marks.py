@@ -12,10 +12,10 @@ from nbformat.v4 import new_output
 from nbgrader.preprocessors import NbGraderPreprocessor
 from nbgrader.utils import is_grade, is_solution
 
-from eqlib.assess.answers import Collected, Record
-from eqlib.assess.answers import collect as collect_answers
 from eqlib.assess.marking import Mark, mark
 from eqlib.assess.questions import QuestionSet
+from eqlib.assess.records import Collected, Record
+from eqlib.assess.records import collect as collect_answers
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from nbgrader.preprocessors import NbGraderPreprocessor
 from nbgrader.utils import compute_checksum
 from traitlets import List
 
-from eqlib.assess.answers import Collected, collect
+from eqlib.assess.records import Collected, collect
 from eqlib.grading.lean import saved_outputs
 from eqlib.grading.safety import clean_notebook
 

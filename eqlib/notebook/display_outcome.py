@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 
-from eqlib.assess.answers import MIME
+from eqlib.assess.records import MIME
 from eqlib.notebook.display import bundle
 from eqlib.notebook.style import box, details, lead, paragraph, table
 

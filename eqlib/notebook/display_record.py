@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from eqlib.assess.answers import MIME, Record
 from eqlib.assess.kinds import ICE_ROWS
-from eqlib.assess.readers import read_part
+from eqlib.assess.reading import read_part
+from eqlib.assess.records import MIME, Record
 from eqlib.notebook.display import bundle
 from eqlib.notebook.style import ASLEEP, RECORD, SHEET, UNMARKED, box, lead, paragraph, table, text
 

@@ -8,7 +8,7 @@ number is left out only where nothing is marked and the marks are not to be seen
 from __future__ import annotations
 
 from eqlib.assess.marking import mark
-from eqlib.assess.readers import read_part
+from eqlib.assess.reading import read_part
 from eqlib.chem.errors import EqlibError
 from eqlib.notebook.display import Slot, bundle
 from eqlib.notebook.display_record import record_bundle

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from eqlib.assess.answers import Record
+from eqlib.assess.records import Record
 from eqlib.notebook.display_record import time_of
 from eqlib.notebook.records import Store
 from eqlib.notebook.style import box, paragraph, table

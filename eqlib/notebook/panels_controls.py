@@ -13,7 +13,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from eqlib.assess.kinds import ICE_ROWS, Part
-from eqlib.assess.readers import read_part
+from eqlib.assess.reading import read_part
 from eqlib.notebook.style import text
 
 _ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from eqlib.assess.answers import MIME
-from eqlib.assess.variants_hash import normal_id
+from eqlib.assess.records import MIME
+from eqlib.assess.variants import normal_id
 from eqlib.chem.errors import EqlibError
 from eqlib.notebook.display import bundle
 from eqlib.notebook.display_record import asleep_line

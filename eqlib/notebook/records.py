@@ -12,9 +12,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from eqlib.assess.answers import SEEN, AnswerError, Journal, Record, collect, journal_name, record_answer
-from eqlib.assess.readers_base import quote
-from eqlib.assess.variants_hash import normal_id
+from eqlib.assess.reading.text import quote
+from eqlib.assess.records import SEEN, AnswerError, Journal, Record, collect, journal_name, record_answer
+from eqlib.assess.variants import normal_id
 from eqlib.chem.errors import EqlibError
 from eqlib.notebook.records_session import hub_user, marking, restored
 

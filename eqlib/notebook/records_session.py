@@ -12,7 +12,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from eqlib.assess.answers import AnswerError, Record
+from eqlib.assess.records import AnswerError, Record
 from eqlib.chem.errors import EqlibError
 
 #: Longest text ``restore`` takes: a whole class's worth of answers is far below it.

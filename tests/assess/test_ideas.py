@@ -10,7 +10,7 @@ import re
 
 import pytest
 
-from eqlib.assess.check import check_course
+from eqlib.assess.check.course import check_course
 from eqlib.assess.marking import mark
 from eqlib.assess.questions import read_questions
 from eqlib.assess.questions_schema import QuestionError

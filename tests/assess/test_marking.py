@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 import sympy
 
-from eqlib.assess.answers import record_answer
 from eqlib.assess.marking import Mark, mark
 from eqlib.assess.policy import PolicyError
 from eqlib.assess.questions import read_questions
+from eqlib.assess.records import record_answer
 
 # R: 5.00 mL of 2.00 mM Fe3+, 3.00 mL of 2.00 mM SCN-, 2.00 mL of water; A 0.325 in 1.00 cm with 4700 L/(mol
 # cm).

@@ -6,8 +6,7 @@ from decimal import Decimal
 import pytest
 
 from eqlib.assess.questions import read_questions
-from eqlib.assess.variants import VariantError, read_range, show
-from eqlib.assess.variants_hash import normal_id
+from eqlib.assess.variants import VariantError, normal_id, read_range, show
 
 FILE = """
 [assignment]

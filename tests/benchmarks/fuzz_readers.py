@@ -23,7 +23,7 @@ from fractions import Fraction
 from eqlib.assess.kinds import Part
 from eqlib.assess.marking import mark
 from eqlib.assess.questions import read_questions
-from eqlib.assess.readers import read_part
+from eqlib.assess.reading import read_part
 
 DIRECTION = (("forward", "to the right"), ("reverse", "to the left"), ("none", "no shift"))
 PARTS = (

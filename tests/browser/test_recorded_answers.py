@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from eqlib.assess.answers import collect
+from eqlib.assess.records import collect
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser"), pytest.mark.timeout(300)]
 

@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 
-from eqlib.assess.answers import MIME, record_answer
+from eqlib.assess.records import MIME, record_answer
 from eqlib.chem.errors import EqlibError
 from eqlib.notebook import Lesson, restore
 

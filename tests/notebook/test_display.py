@@ -138,7 +138,7 @@ def test_the_receipt_lists_what_is_there_and_what_is_missing(folder, screen):
 
 def notebook_holding(record):
     """A saved notebook with one answer, and a written one."""
-    from eqlib.assess.answers import MIME
+    from eqlib.assess.records import MIME
 
     output = {"output_type": "display_data", "metadata": {}, "data": {MIME: record.to_dict()}}
     grading = {"grade_id": "why", "grade": True, "solution": True}

@@ -5,8 +5,8 @@ them.
 import ipywidgets as widgets
 import pytest
 
-from eqlib.assess.answers import MIME, collect
 from eqlib.assess.kinds import Part
+from eqlib.assess.records import MIME, collect
 from eqlib.notebook import Lesson, restore
 from eqlib.notebook.panels_controls import control_for
 from eqlib.notebook.panels_student import StudentForm
@@ -115,8 +115,8 @@ def test_what_is_recorded_past_the_form_after_the_outcome_does_not_count(lesson,
     """However the later answer got in: the notebook alone says when the outcome had been shown."""
     import json
 
-    from eqlib.assess.answers import collect
     from eqlib.assess.marking import mark
+    from eqlib.assess.records import collect
 
     answered(lesson, "iron", **{**PREDICTION, "direction": "reverse"})
     before = mark(lesson.questions["iron"], lesson.store.record_of("iron"))

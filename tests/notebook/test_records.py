@@ -5,8 +5,8 @@ import shutil
 
 import pytest
 
-from eqlib.assess.answers import Journal, Record, record_answer
 from eqlib.assess.questions import load_questions
+from eqlib.assess.records import Journal, Record, record_answer
 from eqlib.notebook.records import RecordError, Store
 from eqlib.notebook.records_session import restore
 
@@ -25,7 +25,7 @@ def store(questions, folder):
 
 def notebook_with(*records):
     """A notebook whose outputs hold these records."""
-    from eqlib.assess.answers import MIME
+    from eqlib.assess.records import MIME
 
     outputs = [{"output_type": "display_data", "metadata": {}, "data": {MIME: r.to_dict()}} for r in records]
     return {
@@ -107,7 +107,7 @@ def test_a_folder_that_cannot_be_written_still_keeps_the_answer_in_the_notebook(
     def refuse(*_args, **_more):
         raise OSError(30, "Read-only file system")
 
-    monkeypatch.setattr("eqlib.assess.answers_journal.tempfile.mkstemp", refuse)
+    monkeypatch.setattr("eqlib.assess.records.journal.tempfile.mkstemp", refuse)
     saved = store.save("iron", FORWARD)
     assert "Read-only" in saved.problem
     assert store.record_of("iron") == saved.record

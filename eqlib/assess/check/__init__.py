@@ -1,0 +1,1 @@
+"""``eqlib check``: does a course hold together? Start at ``course``."""

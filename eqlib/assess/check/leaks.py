@@ -1,0 +1,142 @@
+"""Does anything that students can read give an answer away? Is a constant typed that the catalogue holds?
+
+Students have the whole question file and the notebook. So no text in them (prompt, hint, rubric, markdown
+cell) may name what forms in a question, or say in one sentence what was added and what it does. The texts
+are compared with the computed outcome; what earns a point for which sentence belongs in the instructor's
+folder, which is never released.
+"""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+from functools import lru_cache
+
+from eqlib.assess.check.notebook import nbgrader_of, source_of
+from eqlib.assess.outcome_readings import FROM_CATALOGUE
+from eqlib.chem.catalogue import spectrum, system, systems
+from eqlib.chem.errors import EqlibError
+from eqlib.chem.reactions import Reaction
+from eqlib.chem.salts import dissolved
+from eqlib.chem.species import species
+
+_SAYING = {
+    ("seen", "paler"): r"\b(fades?|faded|fading|paler|lighter|bleach\w*|loses? (its )?colour)\b",
+    ("seen", "darker"): r"\b(darken\w*|darker|deepen\w*|deeper)\b",
+    ("precipitate", "yes"): r"\b(precipitat\w*|insoluble|settled?|settles|cloud\w*|(a )?solid forms)\b",
+    ("direction", "reverse"): r"\b(to the left|towards the reactants|back to reactants)\b",
+    ("direction", "forward"): r"\b(to the right|towards the products)\b",
+}
+_CHANGES = {"dilute": ["water", "dilut"], "heat_to": ["warm", "heat", "hot", "°C"]}
+_LEAST = 1e-9  # mol: less of a new substance is not worth a word
+
+
+def leaks(questions, notebook: dict | None = None) -> list[tuple[str, str]]:
+    """(where, line) for every text that gives the answer of a question away."""
+    texts = [*_texts(questions), *_cells(notebook or {"cells": []})]
+    found = []
+    for question in questions.values():
+        try:
+            outcome = question.outcome(None)
+        except EqlibError:
+            continue  # reported by check_question
+        if outcome.disturbance is None:
+            continue
+        for where, text in texts:
+            found += [(where, line) for line in _given_away(question, outcome, text)]
+    return list(dict.fromkeys(found))
+
+
+def _texts(questions):
+    """Everything readable in the question file, with where it stands."""
+    for question in questions.values():
+        where = f"question {question.id!r}"
+        yield f"{where}, prompt", question.prompt
+        for hint in question.hints:
+            yield f"{where}, hint", hint
+        for part in question.parts:
+            for line in part.rubric:
+                yield f"{where}, rubric", line
+            yield f"{where}, part {part.id!r}", f"{part.label}. {part.help}"
+
+
+def _cells(notebook):
+    for number, cell in enumerate(notebook["cells"], start=1):
+        if isinstance(cell, dict) and cell.get("cell_type") == "markdown":
+            name = nbgrader_of(cell).get("grade_id")
+            yield f"cell {number}" + (f" ({name})" if name else ""), source_of(cell)
+
+
+def _given_away(question, outcome, text: str):
+    for formula in formed(question, outcome):
+        if re.search(rf"(?<!\w){re.escape(formula)}(?![A-Za-z0-9])", text):
+            yield f"names {formula}, which forms in question {question.id!r}; leave that to the students"
+    agents = _agents(outcome.disturbance)
+    for sentence in re.split(r"(?<=[.?!:])\s", text):
+        if not any(re.search(rf"(?<!\w){re.escape(agent)}", sentence, re.IGNORECASE) for agent in agents):
+            continue
+        for (ask, value), words in _SAYING.items():
+            asked = [p.id for p in question.parts if p.ask == ask and outcome.expected.get(p.id) == value]
+            hit = re.search(words, sentence, re.IGNORECASE)
+            if asked and hit:
+                yield (
+                    f"says {hit[0]!r} of what question {question.id!r} asks students to predict; "
+                    "word it so that nothing is given away"
+                )
+
+
+def formed(question, outcome) -> tuple[str, ...]:
+    """Formulas (as printed) of what was not there before, is afterwards, and is not named in the prompt."""
+    disturbance = outcome.disturbance
+    names = []
+    for name, amount in disturbance.after.amounts.items():
+        if amount > _LEAST and disturbance.at_once.amounts.get(name, 0.0) <= _LEAST / 1000:
+            printed = species(name).unicode.split("(s)")[0]
+            if printed not in question.prompt:
+                names.append(printed)
+    return tuple(names)
+
+
+def _agents(disturbance) -> list[str]:
+    """Words for what is done: the ions that are new to the mixture, or the change itself."""
+    stress = disturbance.stress
+    if stress.kind in _CHANGES:
+        return _CHANGES[stress.kind]
+    added = dissolved(dict.fromkeys(dict(stress.amounts), 1.0))
+    new = [species(name) for name in added if disturbance.before.amounts.get(name, 0.0) <= _LEAST]
+    idle = {"Na^+", "K^+", "NO3^-"}
+    return [word for s in new if s.name not in idle for word in (s.spoken.split(" ")[0], s.unicode)]
+
+
+def typed_constants(question) -> list[str]:
+    """Constants written into a question though the catalogue holds them, with their source."""
+    lines, given = [], question.given
+    for table in given.get("reactions", ()):
+        home = _catalogued().get(_key(table["text"])) if isinstance(table.get("K"), (int, Decimal)) else None
+        if home:
+            lines.append(
+                f'K = {table["K"]} is typed; write system = "{home[0]}" and use = [{home[1]}], and {{K}} in '
+                "the prompt where it is given"
+            )
+    measured = given.get("measured", {})
+    typed = isinstance(measured.get("epsilon"), (int, Decimal)) and not given.get(FROM_CATALOGUE)
+    if typed and spectrum(measured["species"]) is not None:
+        lines.append(
+            f'epsilon = {measured["epsilon"]} is typed; write epsilon = "catalogue" and nm = ..., and '
+            "{epsilon} in the prompt where it is given"
+        )
+    return lines
+
+
+def _key(text: str):
+    return frozenset(Reaction(text).coefficients.items())
+
+
+@lru_cache(maxsize=1)
+def _catalogued() -> dict:
+    """Reaction -> (system, position) for all reactions of the catalogue; the simplest system first."""
+    found: dict = {}
+    for name in sorted(systems(), key=lambda name: (len(name), name)):
+        for number, reaction in enumerate(system(name).reactions):
+            found.setdefault(frozenset(reaction.coefficients.items()), (name, number))
+    return found

@@ -1,0 +1,213 @@
+"""Balanced equations: "Fe3+ + SCN- -> FeSCN2+", "2Fe^3+ + ...", or just the coefficients in order.
+
+The species are those of the question, so they are matched loosely and the plus signs of charges are told from
+the plus signs between species by trying which pieces make a species that is on the list.
+"""
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+from eqlib.assess.reading.numbers import read_number
+from eqlib.assess.reading.objects import plain
+from eqlib.assess.reading.species import match_species
+from eqlib.assess.reading.text import Reading, Unreadable, quote, tidy
+
+MAX_LENGTH = 300
+MAX_COEFFICIENT = 1000
+
+_ARROW = re.compile(r"<=+>|<-+>|-+>|=+>|→|⇌|=+")
+_COEFFICIENT = re.compile(r"\(?\s*(\d{1,4}\s*/\s*\d{1,3}|\d{1,4}(?:[.,]\d{1,4})?)\s*\)?\s*[*·]?\s*")
+
+
+def read_equation(raw, species, reactants=None):
+    """Read an equation. The Reading's value maps each species to its signed coefficient, products positive.
+
+    ``species``: canonical names in the order of the question. ``reactants``: how many of them stand on the
+    left (needed only to read a bare list of coefficients). Errors: Unreadable.
+    """
+    value = plain(raw)
+    species = list(species)
+    if isinstance(value, dict):
+        found = _from_mapping(value, species)
+    elif isinstance(value, list):
+        found = _from_list(value, species, reactants)
+    elif isinstance(value, str) and value.strip():
+        found = _from_text(value, species, reactants)
+    else:
+        raise Unreadable(
+            "The equation is still empty. Please type it with an arrow in the middle, such as A + B -> C."
+        )
+    if not any(found.values()):
+        raise Unreadable("All coefficients are zero. Please give each species a number; 1 may be left out.")
+    numbers = {n: int(c) if c.denominator == 1 else float(c) for n, c in found.items()}
+    return Reading(True, numbers, f"read as {write_equation(numbers)}")
+
+
+def write_equation(coefficients):
+    """Signed coefficients as an equation: {"A": -2, "B": 1} -> "2 A ⇌ B"."""
+
+    def side(sign):
+        terms = [(abs(c), n) for n, c in coefficients.items() if c * sign > 0]
+        return " + ".join(n if c == 1 else f"{c:g} {n}" for c, n in terms) or "nothing"
+
+    return f"{side(-1)} ⇌ {side(1)}"
+
+
+def _from_mapping(value, species):
+    found = {}
+    for name, number in value.items():
+        known, reason = match_species(name, species)
+        if known is None:
+            raise _stranger(name, reason, species)
+        if known in found:
+            raise Unreadable(f"{known} stands twice among the coefficients. Please give it one number.")
+        found[known] = _coefficient(number, known, signed=True)
+    return {n: found[n] for n in species if n in found}
+
+
+def _from_list(value, species, reactants):
+    if reactants is None or len(value) != len(species):
+        raise Unreadable(f"A list of {len(value)} numbers was given. Please give {len(species)}, "
+                         f"one for each of {', '.join(species)}, or type the whole equation.")  # fmt: skip
+    numbers = [_coefficient(number, name) for number, name in zip(value, species, strict=True)]
+    return {n: -c if i < reactants else c for i, (n, c) in enumerate(zip(species, numbers, strict=True))}
+
+
+def _coefficient(number, name, signed=False):
+    if isinstance(number, str) and "/" in number:
+        found = _COEFFICIENT.fullmatch(tidy(number))
+        number = float(_fraction(found.group(1))) if found else number
+    value = read_number(number, name=f"The coefficient of {name}").value
+    if abs(value) > MAX_COEFFICIENT or (value < 0 and not signed):
+        raise Unreadable(
+            f"The coefficient of {name} reads as {value:g}. A number from 1 to {MAX_COEFFICIENT} is wanted."
+        )
+    return Fraction(value).limit_denominator(1000)
+
+
+def _fraction(text):
+    try:
+        return Fraction(text.replace(",", ".").replace(" ", ""))
+    except ZeroDivisionError:
+        raise Unreadable(f"The coefficient {quote(text)} divides by zero. Please check it.") from None
+
+
+def _from_text(text, species, reactants):
+    typed = tidy(text)
+    if len(typed) > MAX_LENGTH:
+        raise Unreadable(
+            f"{quote(text)} is longer than an equation can be here. Please type only the equation."
+        )
+    numbers = re.split(r"\s*[,;]\s*|\s+", typed.strip("[]() "))
+    if all(_COEFFICIENT.fullmatch(n) for n in numbers):
+        return _from_list(numbers, species, reactants)
+    sides = _ARROW.split(typed)
+    if len(sides) != 2:
+        count = "no arrow" if len(sides) < 2 else "more than one arrow"
+        raise Unreadable(
+            f"{quote(text)} has {count}. Please type the equation with one arrow, such as A + B -> C."
+        )
+    found = {n: Fraction(0) for n in species}
+    water = Fraction(0)
+    for sign, side in ((-1, sides[0]), (1, sides[1])):
+        for number, name, hydrated in _side(side.strip(), species):
+            water += sign * number if hydrated else 0
+            if found[name]:
+                raise Unreadable(
+                    f"{name} stands twice in {quote(text)}. Please write it once, with its number."
+                )
+            found[name] = sign * number
+    if "H2O(l)" in found:  # H3O+ typed where the list has H^+ brings a water with it
+        found["H2O(l)"] += water
+    return {n: c for n, c in found.items() if c}
+
+
+def _side(side, species):
+    """[(coefficient, species, was it H3O+ for H^+)] of one side. The plus signs that separate are found by
+    trying.
+    """
+    pieces = side.split("+")
+    if len(pieces) > 40 or not side:
+        raise Unreadable("One side of the equation is empty or very long. Please type it as A + B -> C.")
+    terms = _divide(tuple(pieces), species)
+    if terms is None:
+        stranger = next((p for p in re.split(r"\s\+\s", side) if _term(p, species) is None), side)
+        _, name = _leading(stranger.strip())
+        raise _stranger(name, match_species(name, species)[1], species)
+    return terms
+
+
+def _divide(pieces, species):
+    """Join neighbouring pieces so that every joint is a species of the list; None if that cannot be done."""
+    best = {0: []}  # how many pieces are used -> the terms they make
+    for end in range(1, len(pieces) + 1):
+        for start in range(max(0, end - 5), end):
+            if start in best and end not in best:
+                term = _term("+".join(pieces[start:end]), species)
+                if term is not None:
+                    best[end] = [*best[start], term]
+    return best.get(len(pieces))
+
+
+def _leading(text):
+    found = _COEFFICIENT.match(text)
+    if found is None:
+        return Fraction(1), text
+    return _fraction(found.group(1)), text[found.end() :].strip()
+
+
+def _term(text, species):
+    number, name = _leading(text.strip())
+    if not name or number == 0:
+        return None
+    known, note = match_species(name, species)
+    if known is None or note:
+        return None
+    return number, known, known == "H^+" and "H3O" in tidy(name)
+
+
+def _stranger(name, reason, species):
+    listed = ", ".join(species)
+    if reason == "more than one":
+        return Unreadable(
+            f"{quote(name)} could mean more than one of {listed}. Please write its charge or phase."
+        )
+    return Unreadable(f"{quote(name)} is not one of the species here, which are {listed}. "
+                      "Please check its formula and charge.")  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Balance:
+    """``right``; ``factor`` (2 means twice the usual numbers); ``note`` in words for the feedback."""
+
+    right: bool
+    factor: Fraction = Fraction(1)
+    note: str = ""
+    reversed: bool = False
+
+
+def compare_equation(value, expected):
+    """Compare read coefficients with the balanced ones (species -> signed number). Multiples are right."""
+    given = {n: Fraction(c).limit_denominator(1000) for n, c in value.items() if c}
+    wanted = {n: Fraction(c).limit_denominator(1000) for n, c in expected.items() if c}
+    missing = [n for n in wanted if n not in given]
+    if missing:
+        return Balance(False, note=f"{missing[0]} does not appear in your equation yet.")
+    extra = [n for n in given if n not in wanted]
+    if extra:
+        return Balance(False, note=f"{extra[0]} is not needed in this equation.")
+    ratios = {given[n] / wanted[n] for n in wanted}
+    if len(ratios) > 1:
+        return Balance(False, note="Some atoms or charges are not yet the same on both sides: "
+                                   "count them one kind at a time.")  # fmt: skip
+    factor = ratios.pop()
+    if factor < 0:
+        return Balance(
+            False, factor, "The numbers balance, and the equation is written from right to left.", True
+        )
+    if factor != 1:
+        return Balance(
+            True, factor, f"Balanced; it is {factor} times the equation with the smallest whole numbers."
+        )
+    return Balance(True)

@@ -1,0 +1,383 @@
+"""Equilibrium expressions in plain notation: "[FeSCN2+]/([Fe3+][SCN-])", "K = p(N2O4)/p(NO2)^2".
+
+Read by our own parser into a tree and named after the reaction's species; nothing is handed to an evaluator.
+Sizes, depth and powers are bounded. Terms written side by side belong together: [C]/[A][B] is [C] over
+[A][B], as it is written in chemistry.
+"""
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+from eqlib.assess.reading.objects import plain
+from eqlib.assess.reading.species import match_species
+from eqlib.assess.reading.text import Reading, Unreadable, quote, tidy
+
+
+def read_expression(raw, species=()):
+    """Read an equilibrium expression. The Reading's value is the expression in one plain notation.
+
+    ``species``: names the brackets may hold (then matched loosely, so that Fe3+ means Fe^3+); without it any
+    name is kept as typed. Errors: Unreadable.
+    """
+    text = plain(raw)
+    if not isinstance(text, str):
+        raise Unreadable(f"An equilibrium expression is wanted, as text. {EXAMPLE}")
+    tree = parse_expression(text)
+    notes = ()
+    if species:
+        tree, notes = resolve(tree, species)
+    if _product_after_quotient(tree):
+        notes = (*notes, "only what comes right after / is under the line; use brackets to put more there")
+    written = write_expression(tree)
+    extra = f" ({'; '.join(notes)})" if notes else ""
+    return Reading(True, written, f"read as {pretty_expression(written)}{extra}", notes=tuple(notes))
+
+
+def _product_after_quotient(tree):
+    """Does the tree hold [C]/[A]*[B], where the [B] may have been meant to be under the line?"""
+    if isinstance(tree, Power):
+        return _product_after_quotient(tree.base)
+    if not isinstance(tree, Joined):
+        return False
+    here = tree.sign == "*" and isinstance(tree.left, Joined) and tree.left.sign == "/"
+    return here or _product_after_quotient(tree.left) or _product_after_quotient(tree.right)
+
+
+def resolve(tree, species):
+    """The tree with every name replaced by the one of ``species`` it means, and notes. Errors: Unreadable."""
+    notes, known = [], {}
+    for term in terms_of(tree):
+        found, note = match_species(term.name, species)
+        if found is None:
+            raise Unreadable(_stranger(term.name, note, species))
+        known[term.name] = found
+        if note:
+            notes.append(note)
+    return _renamed(tree, known), tuple(dict.fromkeys(notes))
+
+
+def _stranger(name, reason, species):
+    listed = ", ".join(species)
+    if reason == "more than one":
+        return (
+            f"[{name[:40]}] could mean more than one of {listed}. Please write it with its charge or phase."
+        )
+    return f"[{name[:40]}] is not one of the species here, which are {listed}. Please check its formula."
+
+
+def _renamed(tree, known):
+    if isinstance(tree, Term):
+        return Term(known[tree.name], tree.kind)
+    if isinstance(tree, Power):
+        return Power(_renamed(tree.base, known), tree.power)
+    if isinstance(tree, Joined):
+        return Joined(tree.sign, _renamed(tree.left, known), _renamed(tree.right, known))
+    return tree
+
+
+@dataclass(frozen=True)
+class Term:
+    """A concentration (kind "c") or partial pressure (kind "p") of the species called ``name``."""
+
+    name: str
+    kind: str = "c"
+
+
+@dataclass(frozen=True)
+class Power:
+    """``base`` to a fixed power; the power may be a fraction only on a single Term."""
+
+    base: object
+    power: Fraction
+
+
+@dataclass(frozen=True)
+class Joined:
+    """``left`` and ``right`` joined by one of + - * /."""
+
+    sign: str
+    left: object
+    right: object
+
+
+def terms_of(tree):
+    """Every Term in a tree, in order of appearance."""
+    if isinstance(tree, Term):
+        return [tree]
+    if isinstance(tree, Power):
+        return terms_of(tree.base)
+    if isinstance(tree, Joined):
+        return terms_of(tree.left) + terms_of(tree.right)
+    return []
+
+
+def degree(tree):
+    """An upper bound of the degree of numerator and denominator together."""
+    if isinstance(tree, Term):
+        return 1
+    if isinstance(tree, Power):
+        # A power of a plain number counts as well: 9^9^9 must not grow without bound.
+        return max(1, degree(tree.base)) * max(1, abs(tree.power))
+    if isinstance(tree, Joined):
+        return degree(tree.left) + degree(tree.right)
+    return 0
+
+
+def write_expression(tree):
+    """A tree in plain notation; reading it again gives an equal tree."""
+    if isinstance(tree, Fraction):
+        return f"{tree.numerator}" if tree.denominator == 1 else f"({tree.numerator}/{tree.denominator})"
+    if isinstance(tree, Term):
+        return f"[{tree.name}]" if tree.kind == "c" else f"p({tree.name})"
+    if isinstance(tree, Power):
+        base = write_expression(tree.base)
+        base = base if isinstance(tree.base, Term) else f"({base})"
+        return f"{base}^{tree.power}" if tree.power.denominator == 1 else f"{base}^({tree.power})"
+    left, right = write_expression(tree.left), write_expression(tree.right)
+    if tree.sign in "*/" and isinstance(tree.left, Joined) and tree.left.sign in "+-":
+        left = f"({left})"
+    if isinstance(tree.right, Joined) and (tree.sign in "/*-" and tree.right.sign in "+-*/"):
+        right = f"({right})"
+    return f"{left} {tree.sign} {right}" if tree.sign in "+-" else f"{left}{tree.sign}{right}"
+
+
+_RAISED = str.maketrans("0123456789-+", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻⁺")
+
+
+def pretty_expression(written):
+    """The plain notation with raised powers and charges, for showing back."""
+    return re.sub(r"\^(\d*[+-](?!\d)|-?\d+)", lambda m: m.group(1).translate(_RAISED), written).replace(
+        "*", "·"
+    )
+
+
+MAX_LENGTH = 300
+MAX_TOKENS = 120
+MAX_DEPTH = 20
+MAX_POWER = 12
+MAX_DEGREE = 24
+
+EXAMPLE = "Something like [C]^2/([A][B]) would do."
+_LABEL = re.compile(r"^\s*[KQ]_?\{?[A-Za-z]{0,3}\}?\s*(?:=|≈)")
+_PRESSURE = re.compile(r"[pP]_?([A-Z][A-Za-z0-9]*)")
+_NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
+_SYMBOLS = {
+    "+": "+",
+    "-": "-",
+    "*": "*",
+    "·": "*",
+    "/": "/",
+    ":": "/",
+    "^": "^",
+    "(": "(",
+    ")": ")",
+    "{": "(",
+    "}": ")",
+}
+
+
+def parse_expression(text):
+    """The tree of an expression in plain notation. Errors: Unreadable."""
+    typed = tidy(text)
+    if not typed:
+        raise Unreadable(f"The expression is still empty. {EXAMPLE}")
+    if len(typed) > MAX_LENGTH:
+        raise Unreadable(f"{quote(text)} is longer than an equilibrium expression can be here. {EXAMPLE}")
+    typed = _LABEL.sub("", typed).replace("**", "^").replace(r"\left", "").replace(r"\right", "")
+    return _Parser(_tokens(typed.strip(" $"), text), text).whole()
+
+
+def _tokens(text, typed):
+    """[(kind, value)]: kinds are term, number and the signs."""
+    out, i = [], 0
+    while i < len(text):
+        c = text[i]
+        if c == " ":
+            i += 1
+            continue
+        pressure = _PRESSURE.match(text, i)
+        if c in "[" or re.match(r"[pP]_?[({]", text[i:]):
+            start = i if c == "[" else i + re.match(r"[pP]_?", text[i:]).end()
+            end = _closing(text, start, typed)
+            out.append(("term", Term(_name(text[start + 1 : end], typed), "c" if c == "[" else "p")))
+            i = end + 1
+        elif pressure is not None:
+            out.append(("term", Term(pressure.group(1), "p")))
+            i = pressure.end()
+        elif c.isdigit():
+            found = _NUMBER.match(text, i)
+            out.append(("number", Fraction(found.group().replace(",", "."))))
+            i = found.end()
+        elif c in _SYMBOLS:
+            out.append((_SYMBOLS[c], c))
+            i += 1
+        elif c in "xX":
+            out.append(("*", c))
+            i += 1
+        else:
+            raise Unreadable(_odd(c, text, i, typed))
+        if len(out) > MAX_TOKENS:
+            raise Unreadable(
+                f"{quote(typed)} has more parts than an equilibrium expression can have. {EXAMPLE}"
+            )
+    return out
+
+
+def _odd(c, text, i, typed):
+    if c == "=":
+        return (
+            f"{quote(typed)} has an equals sign inside. Please type only the "
+            f"expression, or K = and the expression."
+        )
+    if c.isalpha():
+        return (
+            f"{quote(text[i:], 15)} stands outside square brackets. Please write "
+            f"concentrations like [Fe^3+]. {EXAMPLE}"
+        )
+    return f"The sign {quote(c)} could not be read in an expression. {EXAMPLE}"
+
+
+def _closing(text, start, typed):
+    pairs, depth = {"[": "]", "(": ")", "{": "}"}, []
+    for i in range(start, len(text)):
+        if text[i] in pairs:
+            depth.append(pairs[text[i]])
+        elif text[i] in "])}":
+            if text[i] != depth.pop():
+                break
+            if not depth:
+                return i
+    raise Unreadable(f"A bracket is opened and not closed in {quote(typed)}. Please check the brackets.")
+
+
+def _name(name, typed):
+    name = name.strip()
+    if not name or len(name) > 60:
+        raise Unreadable(
+            f"A pair of brackets in {quote(typed)} does not hold the name of a species. {EXAMPLE}"
+        )
+    return name
+
+
+class _Parser:
+    """Recursive descent over the tokens: sum, quotient, group of terms side by side, power."""
+
+    def __init__(self, tokens, typed):
+        self.tokens, self.typed, self.i, self.depth = tokens, typed, 0, 0
+
+    def whole(self):
+        tree = self.sum()
+        if self.i < len(self.tokens):
+            raise self.problem()
+        if not terms_of(tree):
+            raise Unreadable(f"{quote(self.typed)} holds no concentration. {EXAMPLE}")
+        if degree(tree) > MAX_DEGREE:
+            raise Unreadable(
+                f"The powers in {quote(self.typed)} are larger than any here. Please check them."
+            )
+        return tree
+
+    def problem(self):
+        seen = self.tokens[self.i][0] if self.i < len(self.tokens) else "the end"
+        names = {"term": "a concentration", "number": "a number"}
+        return Unreadable(
+            f"{quote(self.typed)} could not be read: {names.get(seen, seen)} comes "
+            f"where something else was due. {EXAMPLE}"
+        )
+
+    def peek(self):
+        return self.tokens[self.i][0] if self.i < len(self.tokens) else None
+
+    def take(self):
+        if self.i >= len(self.tokens):
+            raise self.problem()
+        self.i += 1
+        return self.tokens[self.i - 1]
+
+    def sum(self):
+        self.depth += 1
+        if self.depth > MAX_DEPTH:
+            raise Unreadable(
+                f"{quote(self.typed)} has too many brackets inside brackets to be read. {EXAMPLE}"
+            )
+        tree = self.quotient()
+        while self.peek() in ("+", "-"):
+            sign = self.take()[0]
+            tree = Joined(sign, tree, self.quotient())
+        self.depth -= 1
+        return tree
+
+    def quotient(self):
+        tree = self.group()
+        while self.peek() in ("*", "/"):
+            sign = self.take()[0]
+            tree = Joined(sign, tree, self.group())
+        return tree
+
+    def group(self):
+        tree = self.power()
+        while self.peek() in ("term", "(", "number"):
+            tree = Joined("*", tree, self.power())
+        return tree
+
+    def power(self):
+        base = self.atom()
+        while self.peek() == "^" or (self.peek() == "number" and isinstance(base, Term)):
+            if self.peek() == "^":
+                self.take()
+            base = self.raised(base)
+        return base
+
+    def raised(self, base):
+        power = self.exponent()
+        if abs(power) > MAX_POWER or power.denominator > 4:
+            raise Unreadable(
+                f"The power {power} in {quote(self.typed)} is larger or odder than any here. Please check it."
+            )
+        if power.denominator != 1 and not isinstance(base, Term):
+            raise Unreadable(
+                f"A fraction as a power is read only on one concentration; "
+                f"please rewrite {quote(self.typed)}."
+            )
+        return Power(base, power)
+
+    def exponent(self):
+        kind, value = self.take()
+        if kind == "(":
+            sign = -1 if self.peek() == "-" and self.take() else 1
+            top = self.number()
+            if self.peek() == "/":
+                self.take()
+                bottom = self.number()
+                if bottom == 0:
+                    raise self.problem()
+                top = top / bottom
+            if self.take()[0] != ")":
+                raise self.problem()
+            return sign * top
+        if kind == "-":
+            return -self.number()
+        if kind == "+":
+            return self.number()
+        if kind != "number":
+            raise self.problem()
+        return value
+
+    def number(self):
+        kind, value = self.take()
+        if kind != "number":
+            raise self.problem()
+        return value
+
+    def atom(self):
+        kind, value = self.take()
+        if kind in ("term", "number"):
+            return value
+        if kind == "(":
+            tree = self.sum()
+            if self.take()[0] != ")":
+                raise self.problem()
+            return tree
+        self.i -= 1
+        raise self.problem()

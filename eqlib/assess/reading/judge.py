@@ -1,0 +1,163 @@
+"""Is a typed equilibrium expression the right one, in any equivalent form, and if not, which slip does it
+show?
+
+Two expressions are compared first at a few fixed points with exact fractions (enough to tell different ones
+apart), then, if they agree there, symbolically with SymPy.
+"""
+
+import itertools
+from dataclasses import dataclass
+from fractions import Fraction
+
+from eqlib.assess.reading.expressions import Joined, Power, Term, parse_expression, resolve, terms_of
+
+# Values for the species at three points; twelfth powers, so that square, cube and fourth roots stay exact.
+_ROOTS = ((3, 5, 7, 11, 13, 17, 19, 23, 29, 31), (10, 9, 14, 8, 15, 11, 22, 21, 26, 25),
+          (4, 25, 6, 35, 9, 22, 13, 12, 17, 10))  # fmt: skip
+_ROOT_BASE = 7
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """``right``; otherwise ``mistakes``, ids of the registry whose slip gives exactly this expression ('' if
+    none).
+    """
+
+    right: bool
+    mistakes: tuple[str, ...] = ()
+    pressures: bool = False
+
+
+def counted(coefficients):
+    """Species that stand in K: no solids, liquids (so no solvent water) or electrons."""
+    return {n: c for n, c in coefficients.items() if not n.endswith(("(s)", "(l)")) and n != "e^-"}
+
+
+def judge_expression(value, coefficients):
+    """Judge an expression (text as read by read_expression) for the reaction with these signed coefficients.
+
+    Equivalent forms are right. Errors: Unreadable, if the text cannot be read or names another species.
+    """
+    tree, _ = resolve(parse_expression(value), list(coefficients))
+    pressures = any(t.kind == "p" for t in terms_of(tree))
+    names = sorted(coefficients)
+    right = build(coefficients)
+    if equivalent(tree, right, names):
+        return Verdict(True, (), pressures)
+    seen = _values(tree, names)
+    truth = _values(right, names)
+    for ids, wrong in _slips(coefficients):
+        values = _values(wrong, names)
+        if values != truth and seen is not None and values == seen:
+            return Verdict(False, ids, pressures)
+    return Verdict(False, (), pressures)
+
+
+def _slips(coefficients):
+    """(ids, tree) of every combination of at most two slips, single ones first."""
+    choices = []
+    for inverted, powers, joined, solids in itertools.product(
+        (False, True), ("right", "dropped", "times"), ("product", "bottom", "both"), (False, True)
+    ):
+        ids = []
+        if inverted:
+            ids.append("k_inverted")
+        if powers != "right":
+            ids.append("powers_missing")
+        if joined != "product":
+            ids.append("sum_not_product")
+        if solids:
+            ids.append("solid_in_k")
+        if 0 < len(ids) <= 2:
+            choices.append((tuple(ids), (inverted, powers, joined, solids)))
+    choices.sort(key=lambda c: len(c[0]))
+    for ids, (inverted, powers, joined, solids) in choices:
+        yield ids, build(coefficients, inverted, powers, joined, solids)
+
+
+def build(coefficients, inverted=False, powers="right", joined="product", solids=False):
+    """The tree of K, or of K with these slips. ``powers``: "right", "dropped" or "times" (used as
+    multipliers).
+    """
+    species = coefficients if solids else counted(coefficients)
+    top = [_factor(n, Fraction(c), powers) for n, c in species.items() if c > 0]
+    bottom = [_factor(n, Fraction(-c), powers) for n, c in species.items() if c < 0]
+    if inverted:
+        top, bottom = bottom, top
+    return Joined(
+        "/", _join(top, "+" if joined == "both" else "*"), _join(bottom, "*" if joined == "product" else "+")
+    )
+
+
+def _factor(name, number, powers):
+    if number == 1 or powers == "dropped":
+        return Term(name)
+    return Power(Term(name), number) if powers == "right" else Joined("*", number, Term(name))
+
+
+def _join(factors, sign):
+    tree = factors[0] if factors else Fraction(1)
+    for factor in factors[1:]:
+        tree = Joined(sign, tree, factor)
+    return tree
+
+
+def equivalent(a, b, names):
+    """Are two trees the same rational expression of the named species?"""
+    values = _values(a, names)
+    if values is None or values != _values(b, names):
+        return False
+    import sympy
+
+    symbols = {n: sympy.Symbol(f"c{i}", positive=True) for i, n in enumerate(names)}
+    return sympy.cancel(sympy.together(_to_sympy(a, symbols) - _to_sympy(b, symbols))) == 0
+
+
+def _values(tree, names):
+    """The tree's exact values at the fixed points; None where it has no value."""
+    try:
+        return [_value(tree, _point(names, roots)) for roots in _ROOTS]
+    except (ZeroDivisionError, OverflowError):
+        return None
+
+
+def _point(names, roots):
+    return {n: Fraction(roots[i % len(roots)] + (i // len(roots)), _ROOT_BASE) for i, n in enumerate(names)}
+
+
+def _value(tree, roots):
+    if isinstance(tree, Fraction):
+        return tree
+    if isinstance(tree, Term):
+        return roots[tree.name] ** 12
+    if isinstance(tree, Power):
+        if isinstance(tree.base, Term):
+            return roots[tree.base.name] ** int(12 * tree.power)
+        return _value(tree.base, roots) ** int(tree.power)
+    left, right = _value(tree.left, roots), _value(tree.right, roots)
+    if tree.sign == "+":
+        return left + right
+    if tree.sign == "-":
+        return left - right
+    return left * right if tree.sign == "*" else left / right
+
+
+def _to_sympy(tree, symbols):
+    """The tree in SymPy, built node by node; a concentration is the twelfth power of its symbol, so roots are
+    exact.
+    """
+    import sympy
+
+    if isinstance(tree, Fraction):
+        return sympy.Rational(tree.numerator, tree.denominator)
+    if isinstance(tree, Term):
+        return symbols[tree.name] ** 12
+    if isinstance(tree, Power):
+        power = sympy.Rational(tree.power.numerator, tree.power.denominator)
+        return _to_sympy(tree.base, symbols) ** power
+    left, right = _to_sympy(tree.left, symbols), _to_sympy(tree.right, symbols)
+    if tree.sign == "+":
+        return left + right
+    if tree.sign == "-":
+        return left - right
+    return left * right if tree.sign == "*" else left / right

@@ -1,0 +1,412 @@
+"""Numbers as people type them: 1.4e2, 1,4·10², 1.4 x 10^2, 140 M^-1, 0.14 mM, 14 %, 140 ± 5.
+
+A fixed grammar (sign, mantissa, power of ten, unit) and no arithmetic: nothing typed is evaluated. The digits
+are kept, so that significant figures are counted from what was typed and conversion between units is exact.
+Significant figures (counting, comparing, showing) come first.
+"""
+
+import math
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+
+from eqlib.assess.reading.objects import Typed, plain
+from eqlib.assess.reading.text import Reading, Unreadable, quote, tidy
+from eqlib.assess.reading.units import (
+    is_power_of_concentration,
+    parse_unit,
+    pretty_unit,
+    readings_of_unit,
+    standard_size,
+    without_filler,
+)
+from eqlib.chem.errors import EqlibError
+
+# Significant figures, as commonly taught (common practice, no source): leading zeros never count; zeros after
+# a decimal mark count; trailing zeros of a whole number may or may not, so both counts are kept and the doubt
+# goes to the student. In a logarithm (pH, pK) only the digits after the decimal mark count.
+
+_PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,5})?")
+_RAISED = str.maketrans("0123456789-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻")
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Significant figures of a typed number: at least, at most, and the digits after the decimal mark."""
+
+    least: int
+    most: int
+    decimals: int
+
+    def __str__(self):
+        count = f"{self.least}" if self.least == self.most else f"{self.least} to {self.most}"
+        return f"{count} significant figure{'' if self.most == 1 else 's'}"
+
+
+def sigfigs(text):
+    """Count the significant figures of a number written with a decimal point, such as "0.0140" or "1.40e2".
+
+    "140" gives 2 to 3, "140." gives 3, "0" gives 1. Errors: EqlibError when ``text`` is not one plain number.
+    """
+    found = _PLAIN_NUMBER.fullmatch(text.strip()) if isinstance(text, str) and len(text) <= 1000 else None
+    if found is None:
+        raise EqlibError("significant figures are counted in one plain number, such as 0.0140 or 1.40e2")
+    return count_digits(found.group(1))
+
+
+def count_digits(mantissa):
+    """Figures of a mantissa made only of digits and at most one point."""
+    whole, point, after = mantissa.partition(".")
+    digits = (whole + after).lstrip("0")
+    if not digits:  # zero: each zero after the point is a measured place
+        count = max(1, len(after))
+        return Figures(count, count, len(after))
+    most = len(digits)
+    least = most if point else max(1, len(digits.rstrip("0")))
+    return Figures(least, most, len(after))
+
+
+def figures_of_value(value):
+    """Fewest figures that write this float exactly: 0.00714 -> 3, 67.0 -> 2. Zero counts 1."""
+    text = f"{abs(value)!r}".partition("e")[0].replace(".", "").strip("0")
+    return max(1, len(text))
+
+
+def supported(*typed):
+    """Figures that a product or quotient of these typed numbers can carry: the fewest among them."""
+    if not typed:
+        raise EqlibError("give at least one of the data, as typed, to count its significant figures")
+    return min(sigfigs(t).most for t in typed)
+
+
+def compare_figures(figures, wanted, slack=1):
+    """ "fits", "too many" or "too few" figures against ``wanted``; one figure either way is let pass by
+    default.
+
+    ``figures``: Figures, or the (fewest, most) pair of a reading.
+    """
+    least, most = (figures.least, figures.most) if isinstance(figures, Figures) else figures
+    if least > wanted + slack:
+        return "too many"
+    return "too few" if most < wanted - slack else "fits"
+
+
+def compare_decimals(decimals, wanted, slack=0):
+    """The same for a logarithm: digits after the decimal mark against those wanted."""
+    if decimals > wanted + slack:
+        return "too many"
+    return "too few" if decimals < wanted - slack else "fits"
+
+
+def round_to(value, figures):
+    """``value`` rounded to this many significant figures (a float)."""
+    if value == 0 or not math.isfinite(value):
+        return value
+    return float(f"{value:.{figures - 1}e}")
+
+
+def show(value, figures=3):
+    """A number in print: "140", "0.0473", "1.4 × 10⁻⁴"; always this many significant figures.
+
+    Whole numbers are written out if no figure is lost in doing so.
+    """
+    if value == 0 or not math.isfinite(value):
+        return f"{value:g}"
+    mantissa, exponent = f"{Decimal(value):.{figures - 1}e}".replace("E", "e").split("e")
+    exponent = int(exponent)
+    if -4 < exponent < max(figures, 4):
+        places = max(0, figures - 1 - exponent)
+        return f"{float(f'{mantissa}e{exponent}'):.{places}f}"
+    return f"{mantissa} × 10{str(exponent).translate(_RAISED)}"
+
+
+# Numbers as typed.
+
+_MAX_NUMBER_TEXT = 200
+_MAX_EXPONENT = 300
+
+_MANTISSA = r"(?:\d{1,3}(?:[ ']\d{3})+(?:[.,]\d+)?(?!\d)|\d[\d.,]*|[.,]\d+)"
+_POWER = (
+    r"(?:\s*[eE]\s*(?P<e>[+-]?\s?\d+)"
+    r"|(?:\s*(?:\*|·|[xX])\s*|\s+)10\s*(?:\^|\*\*)\s*[({]?\s*(?P<p>[+-]?\s?\d+)\s*[)}]?"
+    r"|\s*(?:\*|·|[xX])\s*10\s?(?P<q>[+-]\d+))"
+)
+_NUMBER = re.compile(rf"(?P<sign>[+-]?)\s*(?P<mantissa>{_MANTISSA})(?P<spread>\(\d{{1,3}}\))?(?:{_POWER})?")
+_BARE_POWER = re.compile(r"(?P<sign>[+-]?)\s*10\s*(?:\^|\*\*)\s*[({]?\s*(?P<p>[+-]?\s?\d+)\s*[)}]?")
+_PLUS_MINUS = re.compile(r"\s*(?:±|\+\s?/\s?-|\+-)\s*")
+_LATER_POWER = re.compile(_POWER)
+_ABOUT = re.compile(
+    r"(?:about|approximately|approx\.?|roughly|around|circa|ca\.?|c\.|~|≈|:)\s*", re.IGNORECASE
+)
+_LATEX = ((r"\times", "*"), (r"\cdot", "·"), (r"\,", " "), ("$", ""), (r"\mathrm", ""), (r"\text", ""))
+_WORDS = {
+    "nan": "not a number",
+    "inf": "infinite",
+    "infinity": "infinite",
+    "∞": "infinite",
+    "-inf": "infinite",
+}
+
+
+@dataclass(frozen=True)
+class Digits:
+    """A number as typed: exact value, figures, and whether the digits were typed by a person."""
+
+    value: Fraction
+    figures: Figures | None
+    exponent: int = 0
+
+
+def read_number(raw, unit="", name="This answer"):
+    """Read a number meant in ``unit`` ("" for one without unit). Returns a Reading with a float value in that
+    unit.
+
+    A typed unit is checked and converted; without one, ``unit`` is taken. Where no unit is wanted, a power of
+    a concentration or pressure (a K typed as M^-1) is taken relative to the standard state, 1 mol/L or 1 bar.
+    Errors: Unreadable.
+    """
+    value = plain(raw)
+    if isinstance(value, Typed):
+        return _from_text(value.text, unit, name)
+    if isinstance(value, str):
+        return _from_text(value, unit, name)
+    if isinstance(value, bool):
+        raise Unreadable(f"{name} wants a number, and {value} is a yes or no. Please type the number.")
+    if isinstance(value, int | float):
+        return _from_value(value, unit)
+    if value is None:
+        raise Unreadable(f"{name} is still empty. Please type a number.")
+    if isinstance(value, list) and len(value) == 1:
+        return read_number(value[0], unit, name)
+    raise Unreadable(
+        f"{name} wants one number, and this is a list or table of them. Please give the one asked for."
+    )
+
+
+def _from_value(value, unit):
+    try:
+        value = float(value)
+    except OverflowError:
+        raise Unreadable(
+            "This whole number is far too large to be an answer here. Please check the last step."
+        ) from None
+    said = " ".join(p for p in (show(value, min(figures_of_value(value), 6)), pretty_unit(unit)) if p)
+    return Reading(True, value, f"read as {said}")
+
+
+def _from_text(text, unit, name):
+    typed = tidy(text)
+    if len(typed) > _MAX_NUMBER_TEXT:
+        raise Unreadable(
+            f"{name} wants one number; {quote(text)} is a long text. Please "
+            f"type just the number and its unit."
+        )
+    body = _strip_decoration(typed)
+    if not body:
+        raise Unreadable(f"{name} is still empty. Please type a number.")
+    digits, rest, spread = _split(body, typed, name)
+    value, decimals, notes = _in_unit(digits, rest, unit, typed, name)
+    if spread:
+        notes = ("the ± part is not used for marking", *notes)
+    try:
+        result = float(value)
+    except OverflowError:
+        raise Unreadable(
+            f"{quote(text)} is too large a number to hold. Please check the power of ten."
+        ) from None
+    if result == 0 and value != 0:
+        raise Unreadable(f"{quote(text)} is too small a number to hold. Please check the power of ten.")
+    figures = digits.figures
+    if value and digits.value and any("°C" in part for part in (unit, *notes)):
+        # A shift between scales keeps the decimals, not the figures: 25 °C is 298 K.
+        figures = count_digits(f"{abs(result):.{decimals}f}")
+    return Reading(True, result, _say(result, figures, unit, notes), "",
+                   (figures.least, figures.most), decimals, tuple(notes))  # fmt: skip
+
+
+def _say(value, figures, unit, notes):
+    said = " ".join(p for p in (show(value, min(figures.most, 15)), pretty_unit(unit)) if p)
+    extra = f" ({'; '.join(notes)})" if notes else ""
+    return f"read as {said}, {figures}{extra}"
+
+
+def _strip_decoration(text):
+    for old, new in _LATEX:
+        text = text.replace(old, new)
+    text = text.strip(" \"'`;!?")
+    if re.match(r"\s*(?:-\s*)?(?:log|ln|lg|p(?=K))[\s_(0-9]*[A-Za-z]", text) and re.search("[=≈:]", text):
+        raise Unreadable(f"{quote(text)} gives a logarithm. Please work out the number itself and type that.")
+    if "=" in text or "≈" in text:  # "Kc = 140": what stands after the last sign is the answer
+        text = re.split(r"=|≈", text)[-1]
+    elif re.match(r"[A-Za-z]{1,12}\s*:", text):
+        text = text.partition(":")[2]
+    text = text.strip()
+    about = _ABOUT.match(text)
+    if about is not None:
+        text = text[about.end() :].strip()
+    if text.startswith("(") and text.endswith(")") and text.count("(") == 1:
+        text = text[1:-1].strip()
+    return text[:-1].rstrip() if text.endswith((".", ",")) and not text[-2:-1].isdigit() else text
+
+
+def _split(body, typed, name):
+    """The number at the front of ``body``, the rest (a unit), and whether a ± followed."""
+    opened = body.startswith("(")
+    if opened:
+        body = body[1:].lstrip()
+    digits, end = number_at(body, typed, name)
+    rest, spread = body[end:], False
+    found = _PLUS_MINUS.match(rest)
+    if found is not None:
+        _, more = number_at(rest[found.end() :], typed, name)
+        rest, spread = rest[found.end() + more :], True
+    if opened:
+        rest = rest.lstrip()
+        if rest.startswith(")"):
+            rest = rest[1:]
+            later = _LATER_POWER.match(rest)
+            if later is not None:
+                digits, rest = _shift(digits, _exponent(later, typed)), rest[later.end() :]
+    return digits, rest.strip(), spread
+
+
+def number_at(text, typed, name):
+    """(Digits, length) of the number that ``text`` starts with. Errors: Unreadable."""
+    bare = _BARE_POWER.match(text)
+    if bare is not None:
+        one = Digits(Fraction(-1 if bare.group("sign") == "-" else 1), Figures(1, 1, 0))
+        return _shift(one, _exponent(bare, typed)), bare.end()
+    found = _NUMBER.match(text)
+    if found is None:
+        raise _not_a_number(text, typed, name)
+    power = _exponent(found, typed)
+    mantissa = mantissa_of(found.group("mantissa"), power is not None, typed)
+    value = Fraction(mantissa) if mantissa[-1] != "." else Fraction(mantissa[:-1])
+    digits = Digits(-value if found.group("sign") == "-" else value, count_digits(mantissa))
+    end = found.end()
+    return _shift(digits, power or 0), end
+
+
+def _not_a_number(text, typed, name):
+    word = text.lower().strip(" .+")
+    if word in _WORDS:
+        return Unreadable(
+            f"{quote(typed)} is {_WORDS[word]}: a step before it had no ordinary "
+            f"result. A plain number is wanted."
+        )
+    if text[:1] in ("<", ">", "≤", "≥"):
+        return Unreadable(
+            f"{quote(typed)} gives a limit; {name.lower()} wants one value. Please type your best value."
+        )
+    return Unreadable(
+        f"{name} wants a number; {quote(typed)} does not start with one. "
+        f"Something like 0.0140 or 1.4e-2 would do."
+    )
+
+
+def _exponent(found, typed):
+    text = next((v for k, v in found.groupdict().items() if k in ("e", "p", "q") and v is not None), None)
+    if text is None:
+        return None
+    text = text.replace(" ", "")
+    if len(text) > 5 or abs(int(text)) > _MAX_EXPONENT:
+        raise Unreadable(f"The power of ten in {quote(typed)} is outside what can be held. Please check it.")
+    return int(text)
+
+
+def _shift(digits, power):
+    return Digits(digits.value * Fraction(10) ** power, digits.figures, digits.exponent + power)
+
+
+def _in_unit(digits, rest, unit, typed, name):
+    """(value in ``unit``, decimals, notes) of digits followed by ``rest``. Errors: Unreadable."""
+    decimals = max(0, digits.figures.decimals - digits.exponent)
+    if not rest:
+        return digits.value, decimals, (f"unit taken as {pretty_unit(unit)}",) if unit else ()
+    if re.match(r"·\d", rest):
+        raise Unreadable(
+            f"The mark between the digits of {quote(typed)} could be a decimal mark or a multiplication. "
+            "Please type one number, with a point for the decimal mark."
+        )
+    if re.match(r"[xX*·]\s*10\d+", rest):
+        raise Unreadable(
+            f"The power of ten in {quote(typed)} lost its sign. Please write it like 1.4e2 or 1.4*10^2."
+        )
+    if re.match(r"[-+*/^(]?\s*[\d.]", rest) and not re.match(r"1\s*/", rest) and not re.match(r"/", rest):
+        raise Unreadable(
+            f"{quote(typed)} looks like more than one number, or a calculation. "
+            f"Please work it out and type the result."
+        )
+    if re.match(r"/\s*[(\d.]", rest) and not re.match(r"/\s*\(?\s*[A-Za-zμ]", rest):
+        raise Unreadable(
+            f"{quote(typed)} looks like a calculation. Please work it out and type the result as one number."
+        )
+    given, wanted = readings_of_unit("1" + rest if rest.startswith("/") else rest), parse_unit(unit)
+    for reading in given:
+        if reading.dims == wanted.dims:
+            return _convert(digits, reading, wanted, decimals, rest, unit)
+    if not any(wanted.dims) and wanted.size == 1:
+        for reading in given:
+            if is_power_of_concentration(reading):
+                return digits.value * standard_size(reading), decimals, (f"unit written {_seen(rest)}",)
+    raise _wrong_unit(rest, unit, typed, name)
+
+
+def _convert(digits, given, wanted, decimals, rest, unit):
+    value = (digits.value * given.size + given.offset - wanted.offset) / wanted.size
+    if given.size == wanted.size and given.offset == wanted.offset:
+        return value, decimals, ()
+    return value, decimals, (f"changed from {'°C' if given.offset else _seen(rest)}",)
+
+
+def _seen(rest):
+    """The unit as typed, without the words and brackets around it."""
+    return pretty_unit(without_filler(rest) or rest)
+
+
+def _wrong_unit(rest, unit, typed, name):
+    seen = _seen(rest)
+    if not unit:
+        return Unreadable(f"{quote(typed)} has the unit {seen}, and {name.lower()} has none. "
+                          "If the number itself is right, type it without a unit.")  # fmt: skip
+    hint = " (m is the metre; mol/L is a capital M)" if seen == "m" else ""
+    return Unreadable(
+        f"{quote(typed)} has the unit {seen}{hint}, and {name.lower()} wants {pretty_unit(unit)}. "
+        f"If the number itself is right, type it with {pretty_unit(unit)} or with no unit."
+    )
+
+
+def mantissa_of(text, has_power, typed):
+    """Digits with one decimal point, from a mantissa with points, commas, spaces or apostrophes in it.
+
+    "1,400" may be fourteen hundred or one point four: the person is asked. "1,4", "0,140", "1,400·10^2" and
+    "1.400,5" can mean only one thing.
+    """
+    if " " in text or "'" in text:
+        return text.replace(" ", "").replace("'", "").replace(",", ".")
+    if text.endswith(",") and text.count(",") == 1:
+        text = text[:-1]
+    commas, points = text.count(","), text.count(".")
+    if commas == 0 and points <= 1:
+        return text
+    if commas == 1 and points == 0:
+        if not has_power and re.fullmatch(r"[1-9]\d{0,2},\d{3}", text):
+            plain_text = text.replace(",", "")
+            raise Unreadable(
+                f"{quote(typed)} could mean {plain_text} or {text.replace(',', '.')}. "
+                "Please type it again without the comma, the way you mean it."
+            )
+        return text.replace(",", ".")
+    mark, other = (",", ".") if text.rfind(",") > text.rfind(".") else (".", ",")
+    if commas and points:
+        whole, _, after = text.rpartition(mark)
+    else:
+        whole, after = text, ""
+        other = mark
+    if not re.fullmatch(rf"\d{{1,3}}(?:{re.escape(other)}\d{{3}})+", whole) or not (
+        after.isdigit() or not after
+    ):
+        raise Unreadable(f"The marks between the digits of {quote(typed)} can be read in more than one way. "
+                         "Please type one number, with a point for the decimal mark.")  # fmt: skip
+    return whole.replace(other, "") + (f".{after}" if after else "")

@@ -1,0 +1,357 @@
+"""Equilibrium expressions, balanced equations, ICE tables and orders, as typed. Verdicts are worked out by
+hand.
+"""
+
+import pytest
+
+from eqlib.assess.kinds import Part
+from eqlib.assess.reading import read_part
+from eqlib.assess.reading.equations import compare_equation, read_equation
+from eqlib.assess.reading.expressions import read_expression
+from eqlib.assess.reading.judge import judge_expression
+from eqlib.assess.reading.species import match_species
+from eqlib.assess.reading.tables import linear, read_cell, read_order, read_table, same_cell
+from eqlib.assess.reading.text import Unreadable
+
+IRON = {"Fe^3+": -1, "SCN^-": -1, "FeSCN^2+": 1}
+NITROGEN = {"NO2(g)": -2, "N2O4(g)": 1}
+AMMONIA = {"N2(g)": -1, "H2(g)": -3, "NH3(g)": 2}
+SALT = {"AgSCN(s)": -1, "Ag^+": 1, "SCN^-": 1}
+ACID = {"CH3COOH": -1, "H2O(l)": -1, "H3O^+": 1, "CH3COO^-": 1}
+
+RIGHT = [
+    (IRON, "[FeSCN2+]/([Fe3+][SCN-])"),
+    (IRON, "[FeSCN^2+] / [Fe^3+] / [SCN^-]"),
+    (IRON, "K = [FeSCN2+]/[Fe3+][SCN-]"),
+    (IRON, "Kc = [FeSCN²⁺]/([Fe³⁺]·[SCN⁻])"),
+    (IRON, "[fescn2+]/([fe3+] x [scn-])"),
+    (IRON, "[FeSCN2+][Fe3+]^-1[SCN-]**-1"),
+    (IRON, "1/([Fe3+][SCN-]/[FeSCN2+])"),
+    (IRON, "[FeSCN2+]^2/([Fe3+][SCN-][FeSCN2+])"),
+    (IRON, "[FeSCN2+]([Fe3+]+[SCN-])/([Fe3+]^2[SCN-]+[Fe3+][SCN-]^2)"),
+    (NITROGEN, "[N2O4]/[NO2]^2"),
+    (NITROGEN, "[N2O4]/[NO2]²"),
+    (NITROGEN, "K_{c} = [N2O4]/{[NO2]^{2}}"),
+    (NITROGEN, "[N₂O₄]:[NO₂]²"),
+    (NITROGEN, "[N2O4(g)]/([NO2(g)][NO2(g)])"),
+    (NITROGEN, "p(N2O4)/p(NO2)**2"),
+    (NITROGEN, "P_{N2O4}/P_{NO2}^2"),
+    (NITROGEN, "([N2O4]^0.5/[NO2])^2"),
+    (NITROGEN, "([N2O4]^(1/2)/[NO2])^2"),
+    (AMMONIA, "[NH3]^2/([N2][H2]^3)"),
+    (SALT, "[Ag+][SCN-]"),
+    (ACID, "[H3O+][CH3COO-]/[CH3COOH]"),
+]
+WRONG = [
+    (IRON, "[Fe3+][SCN-]/[FeSCN2+]", ("k_inverted",)),
+    (IRON, "[FeSCN2+]/([Fe3+]+[SCN-])", ("sum_not_product",)),
+    (IRON, "[FeSCN2+]", ()),
+    (IRON, "2[FeSCN2+]/([Fe3+][SCN-])", ()),
+    (IRON, "[FeSCN2+]/[Fe3+]*[SCN-]", ()),
+    (IRON, "[FeSCN2+]/([Fe3+]-[Fe3+])", ()),
+    (NITROGEN, "[N2O4]/[NO2]", ("powers_missing",)),
+    (NITROGEN, "[N2O4]/(2[NO2])", ("powers_missing",)),
+    (NITROGEN, "[NO2]^2/[N2O4]", ("k_inverted",)),
+    (NITROGEN, "[NO2]/[N2O4]", ("k_inverted", "powers_missing")),
+    (AMMONIA, "[NH3]^2/([N2]+[H2]^3)", ("sum_not_product",)),
+    (AMMONIA, "2[NH3]/([N2]*3[H2])", ("powers_missing",)),
+    (SALT, "[Ag+][SCN-]/[AgSCN]", ("solid_in_k",)),
+    (SALT, "[Ag+]+[SCN-]", ("sum_not_product",)),
+    (ACID, "[H3O+][CH3COO-]/([CH3COOH][H2O])", ("solid_in_k",)),
+]
+
+
+@pytest.mark.parametrize(("reaction", "typed"), RIGHT)
+def test_equivalent_expressions_are_right(reaction, typed):
+    reading = read_expression(typed, reaction)
+    assert judge_expression(reading.value, reaction).right
+    assert read_expression(reading.value, reaction).value == reading.value
+
+
+@pytest.mark.parametrize(("reaction", "typed", "mistakes"), WRONG)
+def test_wrong_expressions_show_their_slip(reaction, typed, mistakes):
+    verdict = judge_expression(read_expression(typed, reaction).value, reaction)
+    assert not verdict.right
+    assert verdict.mistakes == mistakes
+
+
+@pytest.mark.parametrize(
+    ("typed", "named"),
+    [
+        ("", "empty"),
+        ("[Ag+]/[Fe3+]", "[Ag+]"),
+        ("Fe3+/SCN-", "square brackets"),
+        ("[Fe3+", "not closed"),
+        ("[]", "name of a species"),
+        ("[Fe3+][SCN-", "not closed"),
+        ("((((", "would do"),
+        ("[Fe3+]//[SCN-]", "would do"),
+        ("[FeSCN2+]^99", "power 99"),
+        ("[FeSCN2+]^(1/7)", "power 1/7"),
+        ("(2[FeSCN2+])^(1/2)", "fraction as a power"),
+        ("[FeSCN2+]^(1/0)", "would do"),
+        ("9^9^9[FeSCN2+]", "powers"),
+        ("((9^12)^12)^12*[FeSCN2+]", "powers"),
+        ("K=5", "no concentration"),
+        ("[FeSCN2+]=[Fe3+]", "equals sign"),
+        ("import os", "square brackets"),
+        ("__import__('os')", "could not be read"),
+        ("(" * 40 + "[Fe3+]" + ")" * 40, "brackets"),
+        ("[Fe3+]" * 100, "longer"),
+        ("[Fe3+]+" * 42, "would do"),
+    ],
+)
+def test_expressions_that_cannot_be_read(typed, named):
+    with pytest.raises(Unreadable) as error:
+        read_expression(typed, IRON)
+    assert named in str(error.value)
+    assert "\n" not in str(error.value)
+
+
+def test_a_product_after_a_quotient_is_pointed_out():
+    assert "under the line" in read_expression("[FeSCN2+]/[Fe3+]*[SCN-]", IRON).notes[0]
+    assert not read_expression("[FeSCN2+]/[Fe3+][SCN-]", IRON).notes
+
+
+def test_an_expression_without_a_species_list_keeps_its_names():
+    assert read_part(Part("k", "expression", "expression", "K"), "[B]^2 / [A]").value == "[B]^2/[A]"
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [
+        ("Fe3+", "Fe^3+"),
+        ("Fe+3", "Fe^3+"),
+        ("Fe+++", "Fe^3+"),
+        ("Fe", "Fe^3+"),
+        ("SCN1-", "SCN^-"),
+        ("AgSCN", "AgSCN(s)"),
+        ("H3O+", "H^+"),
+        ("[Cu(NH3)4]2+", "Cu(NH3)4^2+"),
+        ("cu(nh3)4 2+", "Cu(NH3)4^2+"),
+        ("Cl-", None),
+        ("", None),
+    ],
+)
+def test_species_named_loosely(typed, meant):
+    names = ["Fe^3+", "SCN^-", "FeSCN^2+", "AgSCN(s)", "H^+", "Cu(NH3)4^2+"]
+    assert match_species(typed, names)[0] == meant
+
+
+def test_a_charge_left_out_must_not_be_ambiguous():
+    assert match_species("Fe", ["Fe^2+", "Fe^3+"]) == (None, "more than one")
+    assert match_species("Fe4+", ["Fe^2+", "Fe^3+"])[0] is None
+
+
+# -- equations --------------------
+
+PERMANGANATE = ["MnO4^-", "Fe^2+", "H^+", "Mn^2+", "Fe^3+", "H2O(l)"]
+BALANCED = {"MnO4^-": -1, "Fe^2+": -5, "H^+": -8, "Mn^2+": 1, "Fe^3+": 5, "H2O(l)": 4}
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "MnO4- + 5Fe2+ + 8H+ -> Mn2+ + 5Fe3+ + 4H2O",
+        "MnO4-+5Fe2++8H+=Mn2++5Fe3++4H2O",
+        "MnO4⁻ + 5 Fe²⁺ + 8 H⁺ ⇌ Mn²⁺ + 5 Fe³⁺ + 4 H₂O",
+        "MnO4^- + 5Fe+2 + 8H^+ <=> Mn+2 + 5Fe+++ + 4H2O(l)",
+        "MnO4- + 5Fe2+ + 8H3O+ -> Mn2+ + 5Fe3+ + 12H2O",
+        "1,5,8,1,5,4",
+        "1 5 8 1 5 4",
+        [1, 5, 8, 1, 5, 4],
+        {"MnO4-": -1, "Fe2+": -5, "H+": -8, "Mn2+": 1, "Fe3+": 5, "H2O": 4},
+    ],
+)
+def test_equations_are_read(typed):
+    assert read_equation(typed, PERMANGANATE, 3).value == BALANCED
+
+
+def test_multiples_halves_and_reversals():
+    species = list(NITROGEN)
+    double = compare_equation(read_equation("4 NO2 -> 2 N2O4", species).value, NITROGEN)
+    assert double.right
+    assert double.factor == 2
+    assert "2 times" in double.note
+    half = compare_equation(read_equation("NO2 -> 1/2 N2O4", species).value, NITROGEN)
+    assert half.right
+    assert half.factor * 2 == 1
+    back = compare_equation(read_equation("N2O4 -> 2 NO2", species).value, NITROGEN)
+    assert not back.right
+    assert back.reversed
+    assert not compare_equation(read_equation("NO2 -> N2O4", species).value, NITROGEN).right
+    assert "does not appear" in compare_equation({"NO2(g)": -2}, NITROGEN).note
+    assert "not needed" in compare_equation({**NITROGEN, "O2(g)": 1}, NITROGEN).note
+
+
+@pytest.mark.parametrize(
+    ("typed", "named"),
+    [
+        ("", "empty"),
+        ("NO2 N2O4", "no arrow"),
+        ("NO2 -> N2O4 -> NO2", "more than one arrow"),
+        ("2 NO2 -> N2O3", "N2O3"),
+        ("2 NO2 -> ", "side"),
+        ("NO2 + NO2 -> N2O4", "twice"),
+        ("1/0 NO2 -> N2O4", "zero"),
+        ("1,2,3", "3 numbers"),
+        ([0, 0], "zero"),
+        ([1, "x"], "coefficient of N2O4(g)"),
+        ([-2, 1], "coefficient of NO2(g)"),
+        ([1e9, 1], "coefficient of NO2(g)"),
+        ({"NO2": 1, "NO2(g)": 2}, "twice"),
+        (7, "empty"),
+        ("+" * 200 + "->" + "+" * 50, "side"),
+        ("x" * 301, "longer"),
+    ],
+)
+def test_equations_that_cannot_be_read(typed, named):
+    with pytest.raises(Unreadable) as error:
+        read_equation(typed, ["NO2(g)", "N2O4(g)"], 1)
+    assert named in str(error.value)
+
+
+def test_the_part_brings_its_species():
+    asked = Part("e", "equation", "equation", "Balance", skeleton="NO2(g) <=> N2O4(g)")
+    assert read_part(asked, "2 NO2 -> N2O4").value == NITROGEN
+    assert read_part(asked, "2, 1").value == NITROGEN
+
+
+# -- tables --------------------
+
+CELLS = [
+    ("-x", 0, -1),
+    ("2x", 0, 2),
+    ("0.10 - x", 0.10, -1),
+    ("0.10-2x", 0.10, -2),
+    ("1,0e-3 - x", 1e-3, -1),
+    ("x/2", 0, 0.5),
+    ("1/2 x", 0, 0.5),
+    ("-2*x", 0, -2),
+    ("0.0010 M - x", 1e-3, -1),
+    ("(0.10 - x)", 0.10, -1),
+    ("0.5 mM", 5e-4, 0),
+    ("0.5 mM - x", 5e-4, -1),
+    ("0", 0, 0),
+    ("+x", 0, 1),
+    ("−x", 0, -1),
+    ("- X", 0, -1),
+    ("0.10 - x M", 0.10, -1),
+    ("x + 0.1", 0.1, 1),
+    ("0.1 + 0.2 - x - x", 0.3, -2),
+    (".5x", 0, 0.5),
+    ("1.0·10⁻³ – 2 x", 1e-3, -2),
+    (0.25, 0.25, 0),
+    ("1e-3x", 0, 1e-3),
+]
+
+
+@pytest.mark.parametrize(("typed", "constant", "multiple"), CELLS)
+def test_cells(typed, constant, multiple):
+    cell = read_cell(typed)
+    assert cell.constant == pytest.approx(constant, rel=1e-15)
+    assert cell.multiple == pytest.approx(multiple, rel=1e-15)
+    assert read_cell(str(cell)) == cell
+
+
+@pytest.mark.parametrize(
+    "typed", ["x^2", "abc", "x - y", "5 x x", "1 2", "x/0", "--x", "0.1 - ", "nan", "1e999 - x", "x" * 200]
+)
+def test_cells_that_cannot_be_read(typed):
+    with pytest.raises(Unreadable):
+        read_cell(typed)
+
+
+TABLE = {
+    "initial": {"NO2(g)": 0.1, "N2O4(g)": 0.0},
+    "change": {"NO2(g)": "-2x", "N2O4(g)": "x"},
+    "equilibrium": {"NO2(g)": "0.1 - 2x", "N2O4(g)": "x"},
+}
+
+
+@pytest.mark.parametrize(
+    "raw",
+    [
+        {
+            "I": {"NO2": "0.10", "N2O4": 0},
+            "C": {"NO2": "-2x", "N2O4": "+x"},
+            "E": {"NO2": "0.1-2x", "N2O4": "x"},
+        },
+        {"Initial": [0.1, 0], "Change": ["-2x", "x"], "At equilibrium": ["0.10 - 2x", "x"]},
+        [["0.1", "0"], ["-x - x", "x"], ["-2x + 0.1", "x"]],
+        {
+            "initial:NO2(g)": 0.1,
+            "initial:N2O4(g)": 0,
+            "change:NO2": "-2x",
+            "change:N2O4": "x",
+            "equilibrium:NO2": "0.1-2x",
+            "equilibrium:N2O4": "x",
+        },
+        TABLE,
+    ],
+)
+def test_tables_in_every_form(raw):
+    assert read_table(raw, list(NITROGEN)).value == TABLE
+
+
+def test_empty_cells_are_counted_and_bad_ones_named():
+    reading = read_table({"I": [0.1, ""], "C": [None, None], "E": ["", ""]}, list(NITROGEN))
+    assert reading.notes == ("5 cells are still empty",)
+    assert reading.value["change"]["NO2(g)"] is None
+    for raw, named in (
+        ({"I": ["abc", 0]}, "Row initial, NO2(g)"),
+        ({"Z": [1, 2]}, "not a row"),
+        ({"I": {"Cl-": 1}}, "not a column"),
+        ({"I": [1, 2, 3]}, "3 cells"),
+        ([[1, 2]], "1 rows"),
+        ({"I": 3}, "does not hold cells"),
+        ({}, "empty"),
+        (None, "empty"),
+        ("0.1", "empty"),
+    ):
+        with pytest.raises(Unreadable) as error:
+            read_table(raw, list(NITROGEN))
+        assert named in str(error.value)
+
+
+def test_cells_compare_by_meaning():
+    assert same_cell("0.1 - 2x", "-2x + 0.10")
+    assert same_cell(0.001, "0.00101")
+    assert not same_cell(0.001, "0.00105")
+    assert not same_cell("-x", "x")
+    assert not same_cell("-x", -0.001)
+    assert same_cell(None, None)
+    assert not same_cell(None, 0)
+    assert linear("0.1 - 2x").at(0.02) == pytest.approx(0.06)
+
+
+# -- orders --------------------
+
+PLACES = (("a", "at 273 K"), ("b", "at 298 K"), ("c", "at 330 K"))
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "b, a, c",
+        "b > a > c",
+        "b a c",
+        "bac",
+        "b -> a -> c",
+        "b then a then c",
+        "(b, a, c)",
+        ["b", "a", "c"],
+        ["at 298 K", "at 273 K", "at 330 K"],
+        "at 298 K; at 273 K; at 330 K",
+    ],
+)
+def test_orders(typed):
+    assert read_order(typed, PLACES).value == ["b", "a", "c"]
+
+
+@pytest.mark.parametrize(
+    "typed", ["", "a, b", "a, a, b", "a, b, d", [1, 2, 3], ["a", "b", "c", "a"], None, 5, {"a": 1}]
+)
+def test_orders_that_cannot_be_read(typed):
+    with pytest.raises(Unreadable):
+        read_order(typed, PLACES)
