@@ -1,0 +1,371 @@
+"""What to take care of: the few cautions that matter for what is in one vessel, and the full table.
+
+``cautions_for`` looks at the substances in the vessel, at the strength of what is poured in and at the
+temperature, and says the gravest first; a bottle of concentrate that stays in the prep room is not in it.
+``hazard_table`` lists every bottle of the prep room with its codes.
+
+Where work becomes irritating or corrosive: the limits by mass of the CLP regulation (EC 1272/2008; annex
+VI: nitric acid 1 and 5 %, hydrochloric acid 10 and 25 %, sodium hydroxide 0.5 and 2 %; annex I: ammonia 1
+and 5 %), as mol/L, from memory. The rest is common practice, no source; the supplier's safety data sheet
+and local rules decide.
+"""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
+
+from eqlib.chem.catalogue import System, system
+from eqlib.chem.catalogue.ghs import CHECK_SDS, STATEMENTS
+from eqlib.chem.mixture import Mixture
+from eqlib.chem.salts import dissolved
+from eqlib.chem.species import species
+from eqlib.chem.stress import Stress
+
+MOST_DANGERS = 4  # a student reads a few lines, not a page
+SCALDS_FROM_K = 273.15 + 45  # hot water hurts from here (common practice, no source)
+#: mol/L from which (an irritant, a corrosive) it is.
+#: Hydrochloric acid fumes long before its legal 7.9 mol/L, so it is called strong from 6.
+ACID = {"nitric": (0.16, 0.8), "hydrochloric": (2.9, 6.0)}
+ALKALI = (0.125, 0.5)
+AMMONIA = (0.6, 2.9)
+THIOCYANATE_ACID = 2.0  # mol/L of acid that may meet thiocyanate by staff only (common practice, no source)
+
+
+@dataclass(frozen=True)
+class Caution:
+    """One caution in words for a student. ``gravity`` 1 (can injure for life) to 3 (ordinary care); 4 is the
+    standing line on the supplier's sheet.
+    """
+
+    key: str
+    gravity: int
+    words: str
+
+    def __str__(self) -> str:
+        return self.words
+
+
+@dataclass(frozen=True)
+class HazardRow:
+    """One bottle of the prep room: codes of the bottle as bought, spelt out in ``statements``."""
+
+    bottle: str
+    formula: str
+    pictograms: tuple[str, ...]
+    codes: tuple[str, ...]
+    statements: tuple[str, ...]
+    note: str
+    source: str
+
+
+@dataclass(frozen=True)
+class _Vessel:
+    """What the rules look at: mol/L in the vessel and in whatever is poured in, the highest temperature."""
+
+    inside: Mapping[str, float]
+    poured: tuple[Mapping[str, float], ...]
+    hottest: float
+    squeezed: bool
+    recorded: bool
+
+    def has(self, *elements: str, least: float = 1e-9) -> bool:
+        """Is one species with all these elements (or of that name) there?"""
+        return any(
+            amount > least and (elements == (name,) or set(elements) <= _elements(name))
+            for name, amount in self.inside.items()
+        )
+
+    def holds(self, piece: str) -> bool:
+        """Is there a species with this group of atoms in its formula?"""
+        return any(piece in name for name, amount in self.inside.items() if amount > 0)
+
+    def strongest(self, *names: str) -> float:
+        """The highest concentration at which one of these is handled, in mol/L."""
+        return max((c.get(name, 0.0) for name in names for c in (self.inside, *self.poured)), default=0.0)
+
+    def acid(self) -> tuple[str, float]:
+        """The strongest acid handled: its name and mol/L."""
+        best = ("nitric", 0.0)
+        for content in (self.inside, *self.poured):
+            strong = content.get("H^+", 0.0)
+            if strong > best[1]:
+                chloride = content.get("Cl^-", 0.0) > content.get("NO3^-", 0.0)
+                best = ("hydrochloric" if chloride else "nitric", strong)
+        return best
+
+
+@dataclass(frozen=True)
+class _Rule:
+    """A caution and when it holds; ``words`` may depend on the vessel; ``bottle`` is where the waste goes."""
+
+    key: str
+    gravity: int
+    holds: Callable[[_Vessel], bool]
+    words: str | Callable[[_Vessel], str]
+    gloves: bool = False
+    bottle: str = ""
+
+    def caution(self, vessel: _Vessel) -> Caution:
+        words = self.words if isinstance(self.words, str) else self.words(vessel)
+        return Caution(self.key, self.gravity, words)
+
+
+def _acid_words(vessel: _Vessel) -> str:
+    name, strong = vessel.acid()
+    if strong >= 6.0:
+        return (
+            f"{strong:.2g} mol/L {name} acid burns and fumes: trained staff add it, in the fume cupboard, "
+            "with face shield and gloves."
+        )
+    if strong >= ACID[name][1]:
+        return (
+            f"{strong:.2g} mol/L {name} acid burns skin and eyes: gloves, drop by drop; rinse a splash at "
+            "once with plenty of water."
+        )
+    return f"{strong:.2g} mol/L {name} acid irritates eyes and skin: rinse a splash at once with much water."
+
+
+def _alkali_words(vessel: _Vessel) -> str:
+    strong = vessel.strongest("OH^-")
+    if strong >= ALKALI[1]:
+        return (
+            f"{strong:.2g} mol/L sodium hydroxide burns skin and harms eyes badly: gloves; rinse a splash "
+            "at once and long, and tell a teacher."
+        )
+    return f"{strong:.2g} mol/L sodium hydroxide irritates eyes and skin: rinse a splash at once."
+
+
+def _ammonia_words(vessel: _Vessel) -> str:
+    if vessel.strongest("NH3") >= AMMONIA[1]:
+        return "This ammonia burns eyes and airways: only in the fume cupboard, with gloves."
+    return "Ammonia stings eyes and airways: fume cupboard or open window, and close the bottle at once."
+
+
+def _corrosive_acid(vessel: _Vessel) -> bool:
+    name, strong = vessel.acid()
+    return strong >= ACID[name][1]
+
+
+def _irritating_acid(vessel: _Vessel) -> bool:
+    name, strong = vessel.acid()
+    return ACID[name][0] <= strong < ACID[name][1]
+
+
+_RULES = (
+    _Rule(
+        "nitrogen-dioxide", 1,
+        lambda v: v.has("NO2(g)") or v.has("N2O4(g)"),
+        "Nitrogen dioxide is very poisonous to breathe, and the harm may show only hours later. It stays "
+        "in its sealed tube or locked syringe, in the fume cupboard, in the hands of trained staff; you "
+        "watch.",
+        bottle="the sealed tube stays sealed and is kept by the staff",
+    ),
+    _Rule(
+        "hydrogen-fluoride", 1,
+        lambda v: v.has("F") and v.has("H^+", least=1e-4),
+        "Fluoride in acid is hydrogen fluoride, which goes through skin and poisons: nobody mixes this, "
+        "the class works from recorded data.",
+        bottle="none: nothing is mixed",
+    ),
+    _Rule(
+        "chromium-six", 1,
+        lambda v: v.holds("CrO4") or v.holds("Cr2O7"),
+        "Chromates and dichromates cause cancer: nobody mixes this, the class works from recorded data.",
+        bottle="none: nothing is mixed",
+    ),
+    _Rule(
+        "ammoniacal-silver", 1,
+        lambda v: v.has("Ag") and (v.has("NH3") or v.holds("(NH3)")),
+        "Never keep silver in ammonia: on standing it can turn into a solid that explodes. Add the dilute "
+        "nitric acid to every such well before the lesson ends, then empty it into the silver bottle.",
+        gloves=True,
+        bottle="the silver bottle, acidified the same day",
+    ),
+    _Rule(
+        "cobalt", 1,
+        lambda v: v.has("Co"),
+        "Cobalt(II) chloride may cause cancer, asthma and skin allergy. Trained staff make it up in "
+        "closed tubes; do not open one.",
+        gloves=True,
+        bottle="the cobalt bottle, by the staff; never the sink",
+    ),
+    _Rule(
+        "thiocyanate-strong-acid", 1,
+        lambda v: v.holds("SCN") and v.acid()[1] > THIOCYANATE_ACID,
+        "Strong acid on more thiocyanate than these drops gives off a very poisonous gas: staff add it, "
+        "to this well only, with ventilation; never to the thiocyanate bottle and never to its waste.",
+        gloves=True,
+    ),
+    _Rule("strong-acid", 2, _corrosive_acid, _acid_words, gloves=True),
+    _Rule("strong-alkali", 2, lambda v: v.strongest("OH^-") >= ALKALI[1], _alkali_words, gloves=True),
+    _Rule(
+        "silver", 2,
+        lambda v: v.has("Ag"),
+        "Silver solutions harm eyes and stain skin and benches brown-black some hours later: gloves, and "
+        "wipe up at once with damp paper.",
+        gloves=True,
+        bottle="the silver bottle, and the wiping paper too; never the sink",
+    ),
+    _Rule(
+        "hot-bath", 2,
+        lambda v: v.hottest >= SCALDS_FROM_K,
+        lambda v: f"Water at {v.hottest - 273.15:.0f} °C scalds: tubes stand in a rack, lift them with "
+        "tongs, and never warm a full, tightly stoppered tube.",
+    ),
+    _Rule(
+        "copper", 2,
+        lambda v: v.has("Cu"),
+        "Copper salts harm eyes and are harmful if swallowed, and very poisonous to water life.",
+        gloves=True,
+        bottle="the copper bottle; never the sink",
+    ),
+    _Rule("ammonia", 2, lambda v: v.strongest("NH3") >= AMMONIA[0], _ammonia_words),
+    _Rule(
+        "oxalate", 2,
+        lambda v: v.holds("C2O4"),
+        "Oxalates are harmful if swallowed or on the skin and can damage eyes.",
+        gloves=True,
+        bottle="the iron/oxalate bottle",
+    ),
+    _Rule(
+        "squeezed-gas", 2,
+        lambda v: v.squeezed,
+        "A gas under a moving plunger pushes back, and fizzy water sprays: hold the plunger, point it "
+        "away from faces.",
+    ),
+    _Rule(
+        "thiocyanate", 3,
+        lambda v: v.holds("SCN"),
+        "Thiocyanate is harmful if swallowed, and gives off a very poisonous gas with concentrated acid "
+        "or with bleach. The little dilute acid of the iron solution is far too weak for that.",
+        bottle="the iron/thiocyanate bottle: no acid concentrates, no bleach",
+    ),
+    _Rule("barium", 3, lambda v: v.has("Ba"), "Soluble barium salts are harmful if swallowed."),
+    _Rule(
+        "bismuth", 3,
+        lambda v: v.has("Bi"),
+        "The bismuth solution holds much hydrochloric acid: a splash irritates eyes and skin.",
+        bottle="the bismuth bottle",
+    ),
+    _Rule("irritating-acid", 3, _irritating_acid, _acid_words),
+    _Rule(
+        "irritating-alkali", 3,
+        lambda v: ALKALI[0] <= v.strongest("OH^-") < ALKALI[1],
+        _alkali_words,
+    ),
+    _Rule(
+        "iron", 3,
+        lambda v: v.has("Fe"),
+        "The iron(III) solution is acid: it irritates eyes and spots clothes.",
+    ),
+)  # fmt: skip
+
+
+#: A graver caution that says all that a lesser one would.
+_COVERS = {
+    "ammoniacal-silver": "silver",
+    "thiocyanate-strong-acid": "thiocyanate",
+    "nitrogen-dioxide": "squeezed-gas",
+}
+
+
+def cautions_for(
+    systems: str | System | Iterable[str | System] = (),
+    mixture: Mixture | None = None,
+    stress: Stress | Iterable[Stress] | None = None,
+) -> tuple[Caution, ...]:
+    """The few cautions for what is in one vessel, gravest first, then what to wear, the waste and CHECK_SDS.
+
+    ``systems``: a catalogue system, its name, or several. ``mixture``: the start, before any stress
+    (default: the first system's recipe). ``stress``: what is done to it, or several in turn; with neither,
+    all that a system's sheet does to its recipe counts. Never empty for a system of the catalogue; () when
+    neither a system nor a substance that is known to need care is named.
+    """
+    found = _systems(systems)
+    recorded = any(one.data_only for one in found)
+    if mixture is None and stress is None:
+        vessels = [_vessel(one.mixture(), chain, recorded) for one in found for chain in _chains(one)]
+    else:
+        start = mixture if mixture is not None or not found else found[0].mixture()
+        vessels = [_vessel(start, (stress,) if isinstance(stress, Stress) else stress or (), recorded)]
+    holding = {rule: vessel for vessel in vessels for rule in _RULES if rule.holds(vessel)}
+    if not holding and not found:
+        return ()
+    return _said(holding, found, recorded)
+
+
+def _chains(found: System) -> list[list[Stress]]:
+    """Each stress of a system's sheet with those that come ahead of it."""
+    chains = []
+    for key in found.steps:
+        chain, step = [], key
+        while step is not None:
+            chain.insert(0, found.steps[step].stress)
+            step = found.steps[step].after
+        chains.append(chain)
+    return chains
+
+
+def _said(holding: Mapping[_Rule, _Vessel], found: tuple[System, ...], recorded: bool) -> tuple[Caution, ...]:
+    rules = sorted(holding, key=lambda rule: (rule.gravity, _RULES.index(rule)))
+    keys = {rule.key for rule in rules}
+    covered = {less for grave, less in _COVERS.items() if grave in keys}
+    shown = [rule.caution(holding[rule]) for rule in rules if rule.key not in covered][:MOST_DANGERS]
+    if recorded and not any(caution.gravity == 1 for caution in shown):
+        shown.insert(0, Caution("recorded", 1, "Nobody mixes this: the class works from recorded data."))
+    if not recorded and "nitrogen-dioxide" not in keys:
+        gloves = " and gloves" if any(rule.gloves for rule in rules) else ""
+        shown.append(Caution("wear", 3, f"Wear eye protection{gloves}; wash your hands afterwards."))
+    bottles = [rule.bottle for rule in rules if rule.bottle]
+    whole_sheet = len({id(vessel) for vessel in holding.values()}) > 1
+    waste = "; ".join(found[0].waste) if found and (whole_sheet or not bottles) else "".join(bottles[:1])
+    if waste and not recorded:
+        shown.append(Caution("waste", 3, f"Waste: {waste}."))
+    return (*shown, Caution("check", 4, CHECK_SDS))
+
+
+def hazard_table(systems: str | System | Iterable[str | System]) -> tuple[HazardRow, ...]:
+    """Every bottle of the prep room for these systems, each once, with its codes spelt out."""
+    rows = {}
+    for found in _systems(systems):
+        for hazard in found.hazards:
+            rows[hazard.reagent] = HazardRow(
+                hazard.reagent,
+                hazard.formula,
+                hazard.pictograms,
+                hazard.codes,
+                tuple(f"{code} {STATEMENTS[code]}" for code in hazard.codes),
+                hazard.note,
+                hazard.source,
+            )
+    return tuple(rows.values())
+
+
+def _systems(given: str | System | Iterable[str | System]) -> tuple[System, ...]:
+    several = (given,) if isinstance(given, str | System) else tuple(given)
+    return tuple(one if isinstance(one, System) else system(one) for one in several)
+
+
+def _vessel(start: Mixture | None, done: Iterable[Stress], recorded: bool) -> _Vessel:
+    volume = start.volume if start is not None else 1.0
+    mol = {name: amount * volume for name, amount in (start.totals.items() if start is not None else ())}
+    hottest = start.T if start is not None else 298.15
+    poured, squeezed = [], False
+    for one in done:
+        hottest = max(hottest, one.T or 0.0)
+        squeezed = squeezed or one.kind == "change_volume"
+        if one.kind == "add_solution":
+            poured.append(dissolved(dict(one.amounts)))
+            for name, molar in poured[-1].items():
+                mol[name] = mol.get(name, 0.0) + molar * (one.volume or 0.0)
+        elif one.kind in ("add", "add_solid"):
+            for name, amount in one.amounts:
+                mol[name] = mol.get(name, 0.0) + amount
+        volume += (one.volume or 0.0) if one.kind in ("add_solution", "dilute") else 0.0
+    inside = {name: amount / volume for name, amount in mol.items()}
+    return _Vessel(inside, tuple(poured), hottest, squeezed, recorded)
+
+
+@cache
+def _elements(name: str) -> frozenset[str]:
+    return frozenset(species(name).elements)

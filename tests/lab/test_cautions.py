@@ -1,0 +1,137 @@
+"""The cautions a student sees: what is in the vessel, the gravest first. What is grave is a fact of the trade
+(GHS statements and common school practice, from memory), written here by hand.
+"""
+
+import pytest
+
+import eqlib as eq
+from eqlib.chem.catalogue.ghs import CHECK_SDS, STATEMENTS
+from eqlib.chem.mixture import Mixture
+from eqlib.lab.cautions import MOST_DANGERS, cautions_for, hazard_table
+
+NAMES = eq.systems()
+
+# system: words that its gravest caution must hold, and its place on the page is the first
+GRAVEST = {
+    "ammonia-indicator": ["ammonia", "eyes", "fume cupboard"],
+    "bismuth-chloride": ["hydrochloric acid", "fume cupboard"],
+    "bromothymol-blue": ["eye protection"],
+    "carbonic-acid": ["plunger", "spray"],
+    "chromate-dichromate": ["cancer", "recorded"],
+    "cobalt-chloride": ["cancer", "closed tubes", "trained staff"],
+    "copper-ammonia": ["acid", "burns"],
+    "copper-chloride": ["hydrochloric acid", "fume cupboard", "trained staff"],
+    "iron-thiocyanate": ["sodium hydroxide", "eyes", "gloves"],
+    "iron-thiocyanate-fluoride": ["hydrogen fluoride", "recorded"],
+    "iron-thiocyanate-hydroxide": ["acid", "burns"],
+    "iron-thiocyanate-oxalate": ["poisonous gas", "staff", "ventilation"],
+    "iron-thiocyanate-phosphate": ["thiocyanate", "bleach"],
+    "iron-thiocyanate-silver": ["silver", "stain", "gloves"],
+    "iron-thiocyanate-temperature": ["60 °C", "scalds"],
+    "nitrogen-dioxide": ["poisonous", "sealed tube", "fume cupboard", "trained staff"],
+    "silver-chloride-ammonia": ["never keep silver in ammonia", "explodes", "silver bottle"],
+}
+
+
+def words_of(cautions):
+    return [caution.words.lower() for caution in cautions]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_system_leads_with_its_gravest(name):
+    first = words_of(cautions_for(name))[0]
+    for word in GRAVEST[name]:
+        assert word.lower() in first
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_stress_shows_a_few_cautions_gravest_first(name):
+    system = eq.system(name)
+    for key, step in system.steps.items():
+        shown = cautions_for(system, system.before(key), step.stress)
+        assert 2 <= len(shown) <= MOST_DANGERS + 3, key
+        gravities = [caution.gravity for caution in shown]
+        assert gravities == sorted(gravities)
+        assert shown[-1].words == CHECK_SDS
+        assert not any(code in caution.words for caution in shown for code in STATEMENTS)
+
+
+def test_silver_and_ammonia_in_one_well():
+    system = eq.system("silver-chloride-ammonia")
+    shown = cautions_for(system, system.before("ammonia"), system.steps["ammonia"].stress)
+    assert shown[0].key == "ammoniacal-silver"
+    assert shown[0].gravity == 1
+    assert "silver bottle, acidified the same day" in shown[-2].words
+    alone = cautions_for(system, system.mixture(), system.steps["chloride"].stress)
+    assert "ammoniacal-silver" not in {caution.key for caution in alone}
+
+
+@pytest.mark.parametrize("silver", ["AgNO3", "Ag^+", "Ag(NH3)2^+"])
+def test_ammoniacal_silver_is_found_without_a_system(silver):
+    """A question of one's own: substances typed in, no catalogue system named."""
+    mixture = Mixture({silver: 0.01, "NH3": 0.5}, reactions=[], volume=0.002)
+    shown = cautions_for((), mixture, None)
+    assert shown[0].key == "ammoniacal-silver"
+
+
+def test_what_is_not_in_the_vessel_is_not_said():
+    system = eq.system("iron-thiocyanate")
+    shown = " ".join(words_of(cautions_for(system, system.mixture(), system.steps["water"].stress)))
+    for absent in ("silver", "oxalate", "sodium hydroxide", "15.8", "concentrated nitric"):
+        assert absent not in shown
+    with_silver = " ".join(words_of(cautions_for(system, system.mixture(), system.steps["silver"].stress)))
+    assert "silver bottle" in with_silver
+    assert "gloves" in with_silver
+
+
+def test_a_hot_bath_scalds_and_an_ice_bath_does_not():
+    system = eq.system("iron-thiocyanate-temperature")
+    hot = cautions_for(system, system.mixture(), eq.Stress.heat_to(333.15))
+    cold = cautions_for(system, system.mixture(), eq.Stress.heat_to(274.15))
+    assert hot[0].key == "hot-bath"
+    assert "hot-bath" not in {caution.key for caution in cold}
+
+
+@pytest.mark.parametrize(
+    ("bottle", "key"),
+    [
+        # CLP annex VI: nitric acid 5 % is 0.8 mol/L, sodium hydroxide 2 % is 0.5 mol/L (from memory).
+        ({"HNO3": 1.0}, "strong-acid"),
+        ({"HNO3": 0.5}, "irritating-acid"),
+        ({"HCl": 1.0}, None),
+        ({"HCl": 12.0}, "strong-acid"),
+        ({"NaOH": 1.0}, "strong-alkali"),
+        ({"NaOH": 0.2}, "irritating-alkali"),
+        ({"NaOH": 0.1}, None),
+        ({"NH3": 2.0}, "ammonia"),
+        ({"NH3": 0.02}, None),
+    ],
+)
+def test_strength_decides(bottle, key):
+    mixture = Mixture({"K^+": 0.001, "NO3^-": 0.001}, reactions=[], volume=0.002)
+    found = {c.key for c in cautions_for("bromothymol-blue", mixture, eq.Stress.add_solution(bottle, 0.0001))}
+    strong = {"strong-acid", "irritating-acid", "strong-alkali", "irritating-alkali", "ammonia"}
+    assert found & strong == ({key} if key else set())
+
+
+def test_thiocyanate_beside_acid_says_why_it_is_safe():
+    """EUH032 is about concentrated acid; the well's own 0.05 mol/L is another thing, and the page says so."""
+    shown = cautions_for("iron-thiocyanate", None, eq.Stress.dilute(0.001))
+    (line,) = [caution.words for caution in shown if caution.key == "thiocyanate"]
+    assert "far too weak" in line
+    assert "bleach" in line
+
+
+def test_nothing_known_is_nothing_said():
+    assert cautions_for((), None, None) == ()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_full_table_has_every_bottle(name):
+    system = eq.system(name)
+    rows = hazard_table(name)
+    assert {row.bottle for row in rows} == {hazard.reagent for hazard in system.hazards}
+    for row in rows:
+        assert len(row.statements) == len(row.codes)
+        assert all(s.startswith(code) for s, code in zip(row.statements, row.codes, strict=True))
+        assert row.source
