@@ -18,7 +18,7 @@ from typing import Annotated
 import typer
 
 from eqlib import __version__
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 LOOK, USAGE = 1, 2
 DEFAULT_DEMO = Path("demo-course")

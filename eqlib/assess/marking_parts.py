@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from eqlib.assess import feedback
 from eqlib.assess.kinds import ICE_ROWS
 from eqlib.assess.outcome_parts import expected_of
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from eqlib.assess import feedback
 from eqlib.assess.reading.judge import judge_expression
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 
 def same_equation(expected: str, given: Mapping[str, float]) -> float:

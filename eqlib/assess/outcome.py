@@ -23,7 +23,7 @@ from eqlib.assess.outcome_setting import (
 )
 from eqlib.assess.questions_schema import QuestionError
 from eqlib.assess.variants import Variant, show
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 _CACHED = 4096
 
@@ -127,7 +127,7 @@ def _problem(question, variant) -> tuple[Problem, dict]:
         states["mixed"] = mixture.as_mixed()
         states["before"] = mixture.equilibrate()
         if stress is not None:
-            from eqlib.chem.stresses import disturb
+            from eqlib.chem.disturb import disturb
 
             disturbance = disturb(mixture, stress)
             states["at_once"], states["after"] = disturbance.at_once, disturbance.after

@@ -77,7 +77,7 @@ def _expression(part, problem, own):
 
 def _order(part, problem, own):
     from eqlib.assess.outcome_setting import stress_of
-    from eqlib.chem.stresses import disturb
+    from eqlib.chem.disturb import disturb
 
     def size(item):
         stress = stress_of({"stress": item["stress"]}, problem.numbers) if "stress" in item else None

@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from eqlib.assess.kinds import Portion
 from eqlib.assess.questions_schema import QuestionError
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 _KELVIN = 273.15
 #: Where a loaded question keeps its System, so that a catalogue file is read once and not for every student.
@@ -155,7 +155,7 @@ def stress_of(given, numbers):
         return None
     if isinstance(table, str):
         return system_of(given).steps[table].stress
-    from eqlib.chem.stresses import Stress
+    from eqlib.chem.stress import Stress
 
     def number(key, scale=1.0):
         return scale * value_of(table[key], numbers)

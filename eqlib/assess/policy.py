@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 ATTEMPTS = ("before-reveal", "first", "last", "best")
 

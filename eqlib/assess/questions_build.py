@@ -29,7 +29,7 @@ from eqlib.assess.questions_schema import (
     read_policy,
 )
 from eqlib.assess.variants import VariantError, read_range
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 #: Readings that are made by computing the mixture.
 _OF_MIXTURE = ("absorbance", "concentration")

@@ -7,7 +7,7 @@ from decimal import Decimal
 from eqlib.assess.kinds import ASKS, MOMENTS, QUANTITIES, Part
 from eqlib.assess.kinds_reasons import SAID, SOUND, known_reason, reason_label, shuffled
 from eqlib.assess.questions_schema import ID, ITEM, PART, QuestionError, check_keys, need, one_of
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 CHOICES = {
     "direction": (

@@ -7,7 +7,7 @@ import re
 from decimal import Decimal
 
 from eqlib.assess.policy import DEFAULT, Policy, PolicyError
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,59}")
 KINDS = ("prediction", "number", "ice", "equation", "expression", "order", "explanation", "mixed")

@@ -16,7 +16,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 MOST_STEPS = 10_000
 

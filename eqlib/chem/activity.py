@@ -12,14 +12,12 @@ import math
 
 import numpy as np
 
-from eqlib.chem import gases
-from eqlib.chem.errors import EqlibError
 from eqlib.chem.species import species
+from eqlib.errors import EqlibError
 
 MODELS = ("ideal", "davies", "debye-huckel")
-_VALID_TO = {"davies": 0.5, "debye-huckel": 0.1}
-_NAMES = {"davies": "Davies equation", "debye-huckel": "extended Debye-Hückel equation"}
-_ROUNDS = 100
+VALID_TO = {"davies": 0.5, "debye-huckel": 0.1}
+NAMES = {"davies": "Davies equation", "debye-huckel": "extended Debye-Hückel equation"}
 
 # Effective diameter of the hydrated ion, in ångström (Kielland 1937, from memory).
 _SIZES = {
@@ -76,85 +74,3 @@ def ln_gamma(name, charge, ionic_strength, model, T):
     else:
         term = root / (1.0 + debye_huckel_B(T) * _SIZE.get(name, _USUAL_SIZE) * root)
     return -math.log(10.0) * debye_huckel_A(T) * charge**2 * term
-
-
-def solve(mixture, model, amounts, others, held, by_activity=frozenset(), start=None):
-    """Equilibrate with activity coefficients at the mixture's own ionic strength.
-
-    ``held``: {row: ln concentration}, or ln activity for the rows in ``by_activity``. Returns ((Solution, gas
-    space, remarks), {ion: gamma}, remarks). The root I = I(composition(I)) is followed by false position
-    between bounds, so it cannot wander off.
-    """
-    check_model(model)
-    loop = _Consistent(mixture, model, amounts, others, held, by_activity, start)
-    strength, gap = 0.0, loop.gap(0.0)
-    low, high = (0.0, gap), None
-    for _ in range(_ROUNDS):
-        if abs(gap) <= 1e-13 * max(strength, 1e-12):
-            return loop.finished(strength)
-        if gap > 0.0:
-            low = (strength, gap)
-        else:
-            high = (strength, gap)
-        strength = _next(low, high, strength, gap)
-        gap = loop.gap(strength)
-        if high is not None and high[0] - low[0] <= 1e-14 * high[0]:
-            return loop.finished(strength)
-    raise EqlibError(f"no ionic strength agrees with itself under the {_NAMES[model]}; use activity='ideal'")
-
-
-def _next(low, high, strength, gap):
-    if high is None:
-        return strength + gap
-    step = strength + gap
-    secant = low[0] + (high[0] - low[0]) * low[1] / (low[1] - high[1])
-    width = high[0] - low[0]
-    for guess in (secant, step):
-        if low[0] + 1e-3 * width < guess < high[0] - 1e-3 * width:
-            return guess
-    return secant if low[0] < secant < high[0] else 0.5 * (low[0] + high[0])
-
-
-class _Consistent:
-    def __init__(self, mixture, model, amounts, others, held, by_activity, start):
-        self.mixture, self.model = mixture, model
-        self.amounts, self.others, self.held, self.start = amounts, others, held, start
-        self.network = mixture.network
-        self.square = np.where(self.network.gas, 0.0, self.network.charge**2)
-        self.spectators = math.fsum(
-            v * species(n).charge ** 2 for n, v in others.items() if species(n).phase == "aq"
-        )
-        self.by_activity = by_activity
-        self.found = None
-
-    def ln_gammas(self, strength):
-        pairs = zip(self.network.names, self.network.charge, strict=True)
-        return np.array([ln_gamma(n, z, strength, self.model, self.mixture.T) for n, z in pairs])
-
-    def gap(self, strength):
-        """Ionic strength of the composition found with gammas at ``strength``, less ``strength``."""
-        shift = self.ln_gammas(strength)
-        ln_K = self.mixture.ln_K - self.network.nu @ shift
-        held = {
-            row: value - (shift[row] if row in self.by_activity else 0.0) for row, value in self.held.items()
-        }
-        self.found = gases.solve(self.mixture, ln_K, self.amounts, self.others, held, self.start)
-        solution = self.found[0]
-        self.start = solution
-        there = solution.n > 0.0
-        return 0.5 * (float(self.square[there] @ solution.c[there]) + self.spectators) - strength
-
-    def finished(self, strength):
-        names = [*self.network.names, *self.others]
-        gamma = {}
-        for name in names:
-            one = species(name)
-            if one.charge and one.phase == "aq":
-                gamma[name] = float(np.exp(ln_gamma(name, one.charge, strength, self.model, self.mixture.T)))
-        remarks = [f"Activities by the {_NAMES[self.model]} at ionic strength {strength:.3g} mol/L."]
-        if strength > _VALID_TO[self.model]:
-            remarks.append(
-                f"The ionic strength {strength:.3g} mol/L is beyond the range of the {_NAMES[self.model]} "
-                f"(about {_VALID_TO[self.model]:g} mol/L); take the numbers as a rough guide."
-            )
-        return self.found, gamma, tuple(remarks)

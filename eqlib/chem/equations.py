@@ -1,4 +1,4 @@
-"""Chemical equations as text: reading, writing, and checking that they balance."""
+"""Chemical equations as text: reading, writing, checking that they balance, and amounts given by species."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from numbers import Rational, Real
 
-from eqlib.chem.errors import EqlibError
 from eqlib.chem.species import FormulaError, Species, species
+from eqlib.errors import EqlibError
 
 Number = int | Fraction
 _ARROW = re.compile(r"<=>|<->|⇌|⇄|⇋|↔|→|(?<=\s)-->|->|=>|==|=")
@@ -17,6 +17,7 @@ _PLUS = re.compile(r"\s+\+\s+")
 _COEFFICIENT = re.compile(r"(\d+\s*/\s*\d+|\d*\.\d+|\d+)\s*(?=\S)(.*)", re.S)
 _HALVES = str.maketrans({"½": "1/2", "⅓": "1/3", "¼": "1/4", "¾": "3/4", "⅔": "2/3"})
 _LONGEST = 2000
+_PROTONS = {"H^+": "H3O^+", "H3O^+": "H^+"}
 
 
 class ReactionError(EqlibError):
@@ -221,3 +222,49 @@ def imbalance(coefficients: Mapping[str, Number]) -> str:
 
 def _signed(charge: Number) -> str:
     return f"{charge:+d}" if isinstance(charge, int) and charge else str(charge)
+
+
+# -- amounts given by species --------------------
+
+
+def match(given: Mapping[str, float], wanted: Iterable[str], where: str) -> dict[str, float]:
+    """Values for those of ``wanted`` that are given, whatever their spelling, checked to be amounts.
+
+    ``NO2`` also answers for NO2(g) where no other species of the formula is meant, and H^+ for H3O^+.
+    """
+    values: dict[str, float] = {}
+    for name, value in given.items():
+        key = species(name).name
+        if key in values:
+            raise ReactionError(f"{where}: {key} is given twice")
+        values[key] = amount(value, key, where)
+    taken: dict[str, float] = {}
+    wanted = list(wanted)
+    for name in wanted:
+        if (key := source_name(name, values, wanted)) is not None:
+            taken[name] = values[key]
+    return taken
+
+
+def source_name(name: str, given: Iterable[str], wanted: Iterable[str]) -> str | None:
+    """Which of the given names stands for ``name``."""
+    given = set(given)
+    if name in given:
+        return name
+    if (other := _PROTONS.get(name)) in given and other not in wanted:
+        return other
+    one = species(name)
+    bare = "H2O(l)" if one.key == "H2O" else one.key
+    rivals = [w for w in wanted if species(w).key == one.key]
+    return bare if bare in given and len(rivals) == 1 and bare not in wanted else None
+
+
+def amount(value, key: str, where: str) -> float:
+    """A finite number, 0 or more."""
+    if isinstance(value, bool) or not isinstance(value, Real):
+        raise ReactionError(f"{where}: the amount of {key} must be a number, not {value!r:.40}")
+    if not math.isfinite(value):
+        raise ReactionError(f"{where}: the amount of {key} must be finite, not {value!r:.40}")
+    if value < 0:
+        raise ReactionError(f"{where}: the amount of {key} is {value:g}; it cannot be negative")
+    return float(value)

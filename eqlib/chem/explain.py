@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import math
+import re
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
-from eqlib.chem.explain_volume import Volumes
+from eqlib.chem.reactions import Reaction, characteristic_product
 from eqlib.chem.species import species
-from eqlib.chem.wording import (
-    SAME,
-    WAYS,
-    Shown,
-    apart,
-    moles,
-    moles_from_to,
-    number,
-)
+from eqlib.chem.state import State
+from eqlib.writing import apart, moles, moles_from_to, number, volume, volume_from_to
 
 if TYPE_CHECKING:
-    from eqlib.chem.stresses import Disturbance
+    from eqlib.chem.disturb import Disturbance, Response
+
+Shown = Callable[[str], str]
+SAME = 1e-6
+"""A relative difference that is only rounding."""
+WAYS = {"forward": "forward (left to right)", "reverse": "in reverse (right to left)"}
+_NOTABLE = 0.01  # a share of an amount too small to be mentioned
+_BESIDE_THE_MAIN = 0.1  # a competitor this much less important than the main one is left out
+_AT_EQUILIBRIUM = 0.005  # Q this near to K does not drive a competitor by itself
+Share = tuple[float, "Response", str, float]
+_SAME_VOLUME = 1e-9
 
 
 def explanation(d: Disturbance, shown: Shown = str) -> str:
@@ -36,7 +41,201 @@ def explanation(d: Disturbance, shown: Shown = str) -> str:
     return " ".join(part for part in parts if part)
 
 
-class _Words(Volumes):
+class _Wording:
+    """What every sentence about one disturbance needs; ``shown`` writes a species, plainly or otherwise."""
+
+    def __init__(self, d: Disturbance, shown: Shown):
+        self.d = d
+        self.shown = shown
+        self.reaction = d.reaction
+        self.in_bar = d.reaction.basis == "p"
+
+    def amount(self, state: State, name: str) -> float:
+        """mol of a species."""
+        return state.amounts.get(name, 0.0)
+
+    def jumped(self, name: str) -> bool:
+        """Whether the stress itself, and not a reaction, changed the amount."""
+        old, new = self.amount(self.d.before, name), self.amount(self.d.at_once, name)
+        return abs(new - old) > SAME * max(new, old)
+
+    def is_pressure(self, name: str) -> bool:
+        """Whether a species is spoken of by its partial pressure: a gas, where K is in bar."""
+        return self.in_bar and species(name).phase == "g"
+
+    def unit(self, name: str) -> str:
+        """Of its concentration or partial pressure."""
+        return "bar" if self.is_pressure(name) else "mol/L"
+
+    def value(self, state: State, name: str) -> float:
+        """Its concentration, or partial pressure where K is in bar."""
+        return state.pressures[name] if self.is_pressure(name) else state[name]
+
+    def given(self, state: State, name: str) -> str:
+        """That value as text."""
+        return number(self.value(state, name))
+
+    def bracket(self, name: str) -> str:
+        """``[SCN^-]`` or ``P(NO2)``."""
+        shown = self.shown(name)
+        return f"P({shown})" if self.is_pressure(name) else f"[{shown}]"
+
+    def equation(self, r: Reaction) -> str:
+        """An equation in the style of the species."""
+        return str(r) if self.shown is str else r.unicode
+
+    def styled(self, text: str) -> str:
+        """A description of the stress in the style of the species."""
+        if self.shown is str:
+            return text
+        for name in sorted(self.d.stress.species, key=len, reverse=True):
+            text = re.sub(re.escape(name), self.shown(name), text)
+        return text
+
+
+class _Competitors(_Wording):
+    """Sentences on the competing equilibria of one disturbance."""
+
+    def competitors(self) -> str:
+        """The other equilibria that took up or gave back what the first reaction needs."""
+        found = [share for share in self.ranked(self.reaction, besides=()) if self.decides(*share[2:])]
+        if not found:
+            return ""
+        said = []
+        for share, response, name, amount in found[:2]:
+            if share < _BESIDE_THE_MAIN * found[0][0]:
+                break
+            said += [self.competitor(response, name, amount), self.behind(response)]
+        name = found[0][2]
+        now, later = self.value(self.d.at_once, name), self.value(self.d.after, name)
+        if self.d.direction != "none" and abs(later - now) > SAME * max(now, later):
+            word = "falls" if later < now else "rises"
+            said.append(
+                f"So {self.bracket(name)} {word} from {self.given(self.d.at_once, name)} to "
+                f"{self.given(self.d.after, name)} {self.unit(name)}."
+            )
+        return " ".join(part for part in said if part)
+
+    def decides(self, name: str, amount: float) -> bool:
+        """Does moving ``amount`` of a species account for the shift of the first reaction, not just go along?
+
+        What drives the shift moves at least as much of the species as the first reaction does, and the way
+        the species really goes: water added to an iron complex also hydrolyses some iron, but iron rises.
+        """
+        if self.d.direction == "none":
+            return True
+        own = abs(float(self.reaction.coefficients[name]) * self.d.extent)
+        change = self.amount(self.d.after, name) - self.amount(self.d.at_once, name)
+        return abs(amount) > own * (1 - SAME) and amount * change > 0
+
+    def ranked(self, r: Reaction, besides: tuple[Reaction, ...]) -> list[Share]:
+        """The reactions that moved a species of ``r``, the most telling first, one entry for each."""
+        best: dict[Reaction, Share] = {}
+        for share in self.shares(r):
+            known = best.get(share[1].reaction)
+            if share[1].reaction not in besides and (known is None or share[0] > known[0]):
+                best[share[1].reaction] = share
+        return sorted(best.values(), key=lambda share: -share[0])
+
+    def shares(self, r: Reaction) -> Iterator[Share]:
+        """(share of the amount there, response, species, moles) per other reaction and species of ``r``."""
+        for response in self.d.responses:
+            if response.reaction in (r, self.reaction) or response.direction == "none":
+                continue
+            if not response.determined:
+                continue
+            for name in r.quotient_species:
+                amount = float(response.reaction.coefficients.get(name, 0)) * response.extent
+                there = max(self.amount(self.d.at_once, name), self.amount(self.d.after, name))
+                if there > 0 and abs(amount) > _NOTABLE * there:
+                    yield abs(amount) / there, response, name, amount
+
+    def competitor(self, response: Response, name: str, amount: float) -> str:
+        """One competitor: its Q and K, its way, and what it moved."""
+        Q, K = response.Q, response.K
+        compared = ""
+        if abs(Q / K - 1) < _AT_EQUILIBRIUM:
+            compared = f" is still at equilibrium at once (K = {number(K)}), but then follows: it"
+        elif math.isfinite(Q):
+            compared = f" has Q = {number(Q)} at once against K = {number(K)}; it"
+        verb = "takes up" if amount < 0 else "gives back"
+        way = "forward" if response.direction == "forward" else "in reverse"
+        return (
+            f"The competing equilibrium {self.equation(response.reaction)}{compared} runs {way} and {verb} "
+            f"{self.shown(name)} ({moles(abs(amount))})."
+        )
+
+    def behind(self, response: Response) -> str:
+        """Where its own Q and K do not account for a competitor: the third reaction that drives it."""
+        if math.isfinite(response.Q) and (response.Q / response.K < 0.5 or response.Q / response.K > 2):
+            return ""
+        sign = 1 if response.direction == "forward" else -1
+        for _, other, name, amount in self.ranked(response.reaction, besides=(response.reaction,)):
+            # Taking up its product, or giving back its reactant, pulls a reaction forward.
+            if float(response.reaction.coefficients[name]) * amount * sign < 0:
+                verb = "takes up" if amount < 0 else "gives back"
+                return f"It does so because {self.equation(other.reaction)} {verb} {self.shown(name)}."
+        return ""
+
+
+class _Volumes(_Competitors):
+    """Dilution, compression, and gases that warm up."""
+
+    def _phases(self) -> set[str]:
+        return {species(name).phase for name in self.reaction.quotient_species}
+
+    def dilution(self) -> str:
+        """One factor for everything that was dissolved."""
+        old, new = self.d.before.volume, self.d.at_once.volume
+        if "aq" not in self._phases() or abs(new / old - 1) < _SAME_VOLUME:
+            return ""
+        what = "dissolved substance" if "g" in self._phases() else "concentration"
+        return (
+            f"The change of volume {volume_from_to(old, new)} {_multiplies(old / new)[0]} every {what} at "
+            f"once {_multiplies(old / new)[1]}."
+        )
+
+    def squeeze(self) -> str:
+        """The gas has more or less room at once: by hand, by an inert gas, or to keep its pressure."""
+        d = self.d
+        old, new = d.before.gas_volume, d.at_once.gas_volume
+        if not old or not new or abs(new / old - 1) < _SAME_VOLUME:
+            return ""
+        if "g" not in self._phases():
+            if d.stress.kind != "change_volume" and d.stress.constant != "pressure":
+                return ""
+            word = "falls" if new > old else "rises"
+            what = "its pressure" if d.stress.kind == "change_volume" else "the pressure of each reacting gas"
+            return f"The gas above takes {volume(new)} instead of {volume(old)}, so {what} {word} at once."
+        if d.stress.kind == "heat_to" and self.in_bar:
+            return (
+                f"To keep its pressure the gas takes {volume(new)} instead of {volume(old)}; no partial "
+                "pressure changes at once."
+            )
+        what = "partial pressure" if self.in_bar else "gas concentration"
+        verb, by = _multiplies(old / new, less="lowers")
+        return f"The change of the gas volume {volume_from_to(old, new)} {verb} every {what} at once {by}."
+
+    def warm_gas(self) -> str:
+        """At constant volume a gas presses in proportion to its temperature, so a Q in bar moves at once."""
+        d = self.d
+        if d.stress.kind != "heat_to" or d.mixture.pressure is not None or self.reaction.dn_gas == 0:
+            return ""
+        factor = d.at_once.T / d.before.T
+        if not self.in_bar or abs(factor - 1) < SAME:
+            return ""
+        return f"At constant volume this multiplies every gas pressure by {number(factor)} at once."
+
+    def cancels(self) -> str:
+        """A change of volume that leaves Q alone: as many on the left as on the right."""
+        old, new = self.d.before.gas_volume, self.d.at_once.gas_volume
+        powers = self.reaction.quotient_species
+        if self._phases() != {"g"} or sum(powers.values()) or abs(new / old - 1) < _SAME_VOLUME:
+            return ""
+        return ", for there are as many moles of gas on the left as on the right"
+
+
+class _Words(_Volumes):
     """One sentence each, from one disturbance."""
 
     # -- what happened at once --------------------
@@ -239,8 +438,8 @@ def _compared(start: float, end: float) -> str:
     return f" ({100 * (ratio - 1):+.3g} %)".replace("-", "−")
 
 
-def characteristic_product(r) -> str:
-    """See :func:`eqlib.chem.stresses.characteristic_product`, imported late: that module imports this one."""
-    from eqlib.chem.stresses import characteristic_product as chosen
-
-    return chosen(r)
+def _multiplies(factor: float, less: str = "dilutes") -> tuple[str, str]:
+    """Verb and number for a change of volume: more than before as a factor, less as a part."""
+    if factor > 1:
+        return "multiplies", f"by {number(factor)}"
+    return less, f"to {number(factor)} of what it was"

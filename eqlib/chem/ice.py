@@ -8,14 +8,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
+from html import escape
 
-from eqlib.chem import ice_exact, ice_root, ice_show, names
-from eqlib.chem.equations import ReactionError
-from eqlib.chem.reactions import R_BAR, Reaction
+from eqlib.chem import equations
+from eqlib.chem.equations import Number, ReactionError
+from eqlib.chem.reactions import Reaction
 from eqlib.chem.species import species
+from eqlib.chem.thermo import R_BAR
+from eqlib.errors import did_you_mean
 
 FIVE_PERCENT = 0.05
 """The small-x rule taught with these tables: neglect x where it is at most 5 % of what it is added to."""
+_HIGHEST_DEGREE = 4
+INFINITE = math.inf
 
 
 @dataclass(frozen=True)
@@ -56,10 +61,10 @@ class IceTable:
 
     def __getitem__(self, name: str) -> float:
         """The equilibrium amount of a species, found as in the input (``NO2`` for NO2(g))."""
-        key = names.source_name(species(name).name, self.equilibrium, ())
+        key = equations.source_name(species(name).name, self.equilibrium, ())
         same = [other for other in self.equilibrium if species(other).key == species(name).key]
         if key is None and len(same) != 1:
-            hint = names.near_hint(species(name).name, self.equilibrium)
+            hint = did_you_mean(species(name).name, self.equilibrium)
             raise ReactionError(f"{self.reaction}: {species(name).name} has no column in this table{hint}")
         return self.equilibrium[key or same[0]]
 
@@ -79,7 +84,7 @@ class IceTable:
     def exact(self) -> tuple:
         """Every distinct real root of the equation, exact (SymPy), rising; empty above degree four."""
         powers = self._powers
-        return ice_exact.real_roots(self.start, powers, Fraction(repr(self.K))) if powers else ()
+        return _real_roots(self.start, powers, Fraction(repr(self.K))) if powers else ()
 
     @cached_property
     def exact_extent(self):
@@ -90,7 +95,7 @@ class IceTable:
     @cached_property
     def why_root(self) -> str:
         """One sentence: which root is meant and why."""
-        return ice_show.why_root(self)
+        return _why_root(self)
 
     @cached_property
     def small_x(self) -> SmallX | None:
@@ -107,10 +112,10 @@ class IceTable:
         return low - slack <= float(root) <= high + slack
 
     def __str__(self):
-        return ice_show.text(self)
+        return _text(self)
 
     def _repr_html_(self):
-        return ice_show.html(self)
+        return _html(self)
 
 
 def ice(r: Reaction, initial: Mapping[str, float]) -> IceTable:
@@ -133,13 +138,13 @@ def ice(r: Reaction, initial: Mapping[str, float]) -> IceTable:
     powers = {name: n for name, n in r.quotient_species.items() if name in start}
     if not powers:
         raise ReactionError(f"{r}: only solids and pure liquids, so no concentration can adjust to K")
-    problem = ice_root.Problem(
+    problem = _Problem(
         {name: value * _scale(r, name) for name, value in start.items()},
         {name: r.coefficients[name] for name in start},
         powers,
         math.log(r.K),
     )
-    root = _nothing(problem) or ice_root.solve(problem)
+    root = _nothing(problem) or _solve(problem)
     equilibrium = {name: value / float(_scale(r, name)) for name, value in root.amounts.items()}
     return IceTable(
         reaction=r,
@@ -163,7 +168,7 @@ def ice_from_measured(r: Reaction, initial: Mapping[str, float], measured: Mappi
     r.require_balanced()
     _one_phase_of_solutes(r)
     start, _ = _start(r, initial)
-    found = names.match(measured, start, str(r))
+    found = equations.match(measured, start, str(r))
     if len(measured) != 1 or len(found) != 1:
         raise ReactionError(f"{r}: give exactly one measured amount, of a species in the reaction")
     ((name, value),) = found.items()
@@ -196,12 +201,12 @@ def _start(r: Reaction, initial: Mapping[str, float]) -> tuple[dict[str, Fractio
     """Exact start amounts of what can run out, and the names of what cannot."""
     if not isinstance(initial, Mapping):
         raise ReactionError(f"{r}: initial amounts are written {{'Fe^3+': 1e-3}}, not {initial!r:.40}")
-    found = names.match(initial, r.coefficients, str(r))
+    found = equations.match(initial, r.coefficients, str(r))
     given = {species(name).name for name in initial}
-    known = {names.source_name(name, given, r.coefficients) for name in found}
+    known = {equations.source_name(name, given, r.coefficients) for name in found}
     for name in initial:
         if species(name).name not in known:
-            hint = names.near_hint(species(name).name, r.coefficients)
+            hint = did_you_mean(species(name).name, r.coefficients)
             raise ReactionError(f"{r}: {species(name).name} is not in the reaction{hint}")
     dissolved = any(species(name).phase == "aq" for name in r.coefficients)
     plenty = tuple(
@@ -217,10 +222,10 @@ def _start(r: Reaction, initial: Mapping[str, float]) -> tuple[dict[str, Fractio
     return start, plenty
 
 
-def _nothing(problem: ice_root.Problem) -> ice_root.Root | None:
+def _nothing(problem: _Problem) -> _Root | None:
     """Neither direction is open: something is missing on both sides."""
     if problem.lower == 0 == problem.upper:
-        return ice_root.Root(0.0, {k: float(v) for k, v in problem.start.items()}, (0.0, 0.0), None)
+        return _Root(0.0, {k: float(v) for k, v in problem.start.items()}, (0.0, 0.0), None)
     return None
 
 
@@ -245,5 +250,319 @@ def _small_x(table: IceTable) -> SmallX | None:
         error=extent / table.extent - 1 if table.extent else math.inf,
         largest_share=share,
         valid=share <= FIVE_PERCENT,
-        assumption=ice_show.small_x_words(kept, table),
+        assumption=_small_x_words(kept, table),
+    )
+
+
+# -- the one extent at which Q equals K, to full relative precision in the smallest amount ------
+
+# Q rises from 0 to infinity as the extent runs over the interval in which no amount is negative, so there
+# is exactly one root there. It is sought from the nearer end of the interval, as the logarithm of the
+# distance from that end: an amount of 1e-40 then never comes out as a difference of two large numbers.
+
+
+@dataclass(frozen=True)
+class _Root:
+    """Extent, amounts at that extent, the physical interval, and what ran out first (or None)."""
+
+    extent: float
+    amounts: Mapping[str, float]
+    limits: tuple[float, float]
+    used_up: str | None
+
+
+@dataclass(frozen=True)
+class _Problem:
+    """Start amounts (exact) and coefficients of every species that can run out; ``powers`` are those in K."""
+
+    start: Mapping[str, Fraction]
+    coefficients: Mapping[str, Number]
+    powers: Mapping[str, Number]
+    ln_K: float
+
+    @property
+    def lower(self) -> Fraction | float:
+        """How far back the reaction could go, 0 or negative."""
+        ends = [-self.start[name] / Fraction(n) for name, n in self.coefficients.items() if n > 0]
+        return max(ends, default=-INFINITE)
+
+    @property
+    def upper(self) -> Fraction | float:
+        """How far forward it could go, 0 or positive."""
+        ends = [self.start[name] / Fraction(-n) for name, n in self.coefficients.items() if n < 0]
+        return min(ends, default=INFINITE)
+
+    def ln_Q_at_start(self) -> float:
+        """ln Q of the start; -inf or inf where a product or reactant in K is 0."""
+        total = 0.0
+        for name, power in self.powers.items():
+            if self.start[name] == 0:
+                return -INFINITE if power > 0 else INFINITE
+            total += float(power) * math.log(self.start[name])
+        return total
+
+
+@dataclass(frozen=True)
+class _End:
+    """The view from one end of the interval: amounts there, and their change per unit of distance from it."""
+
+    position: Fraction
+    sign: int
+    amounts: Mapping[str, Fraction]
+    slopes: Mapping[str, float]
+    powers: Mapping[str, Number]
+
+    def amount(self, name: str, distance: float) -> float:
+        return max(float(self.amounts[name]) + self.slopes[name] * distance, 0.0)
+
+    def ln_Q(self, log_distance: float) -> tuple[float, float]:
+        """ln Q and its derivative with respect to the logarithm of the distance."""
+        distance = math.exp(log_distance)
+        value = slope = 0.0
+        for name, power in self.powers.items():
+            there, rate = float(self.amounts[name]), self.slopes[name]
+            if there == 0:
+                value += float(power) * (math.log(abs(rate)) + log_distance)
+                slope += float(power)
+            else:
+                amount = there + rate * distance
+                value += float(power) * math.log(amount)
+                slope += float(power) * rate * distance / amount
+        return value, slope
+
+    def finite_ln_Q(self) -> float | None:
+        """ln Q at the end itself, or None where a species in K vanishes there."""
+        if any(self.amounts[name] == 0 for name in self.powers):
+            return None
+        return math.fsum(float(power) * math.log(self.amounts[name]) for name, power in self.powers.items())
+
+
+def _solve(problem: _Problem) -> _Root:
+    """The extent at equilibrium. Both limits of the interval must not be infinite, nor both 0."""
+    lower, upper = problem.lower, problem.upper
+    limits = (float(lower), float(upper))
+    if abs(problem.ln_Q_at_start() - problem.ln_K) < 1e-13 * max(1.0, abs(problem.ln_K)):
+        return _Root(0.0, {name: float(value) for name, value in problem.start.items()}, limits, None)
+    ends = {
+        -1: None if lower == -INFINITE else _end(problem, lower, 1),
+        1: None if upper == INFINITE else _end(problem, upper, -1),
+    }
+    for way, end in ends.items():
+        there = end.finite_ln_Q() if end else None
+        # At an end where only a solid has run out, Q may still be on the far side of K: then the solid is
+        # used up.
+        if there is not None and (there - problem.ln_K) * way <= 0:
+            return _at_end(problem, end, limits)
+    end, farthest = _nearer(problem, ends, lower, upper)
+    log_distance = _log_root(end, problem.ln_K, farthest)
+    distance = math.exp(log_distance)
+    amounts = {name: end.amount(name, distance) for name in problem.start}
+    extent = float(end.position + end.sign * Fraction(distance))
+    return _Root(extent, amounts, limits, None)
+
+
+def _end(problem: _Problem, position: Fraction, sign: int) -> _End:
+    amounts = {name: value + problem.coefficients[name] * position for name, value in problem.start.items()}
+    slopes = {name: float(sign * problem.coefficients[name]) for name in problem.start}
+    return _End(position, sign, amounts, slopes, problem.powers)
+
+
+def _at_end(problem: _Problem, end: _End, limits: tuple[float, float]) -> _Root:
+    used_up = next(name for name, value in end.amounts.items() if value == 0)
+    return _Root(float(end.position), {k: float(v) for k, v in end.amounts.items()}, limits, used_up)
+
+
+def _nearer(problem: _Problem, ends, lower, upper) -> tuple[_End, float | None]:
+    """The end to start from, and the logarithm of the farthest distance needed (None: no bound)."""
+    if ends[1] is None:
+        return ends[-1], None
+    if ends[-1] is None:
+        return ends[1], None
+    half = math.log((upper - lower) / 2)
+    return (ends[-1] if ends[-1].ln_Q(half)[0] >= problem.ln_K else ends[1]), half
+
+
+def _log_root(end: _End, ln_K: float, farthest: float | None) -> float:
+    """Guarded Newton on the logarithm of the distance; the bracket halves whenever Newton would leave it."""
+
+    def gap(t):
+        value, slope = end.ln_Q(t)
+        return end.sign * (value - ln_K), end.sign * slope
+
+    high = 0.0 if farthest is None else farthest
+    step = 1.0
+    while farthest is None and gap(high)[0] < 0 and high < 700:
+        high, step = min(high + step, 700.0), 2 * step
+    low, step = high - 1.0, 2.0
+    while gap(low)[0] > 0 and low > -2e4:
+        low, step = low - step, 2 * step
+    t = (low + high) / 2
+    for _ in range(200):
+        value, slope = gap(t)
+        low, high = (t, high) if value < 0 else (low, t)
+        newton = t - value / slope if slope > 0 else math.nan
+        following = newton if low < newton < high else (low + high) / 2
+        if abs(following - t) <= 4e-16 * max(1.0, abs(t)):
+            return following
+        t = following
+    return t
+
+
+# -- the roots in closed form, from the decimal text of the numbers given --------------------
+
+
+def _polynomial(start: Mapping[str, Fraction], powers: Mapping[str, Number], K: Fraction):
+    """K times the reactants minus the products, as a SymPy polynomial in x with exact rational coefficients.
+
+    Fractional coefficients are cleared first: the equation is raised to their common denominator.
+    """
+    import sympy
+
+    scale = math.lcm(*(Fraction(power).denominator for power in powers.values()))
+    x = sympy.Symbol("x")
+    left = sympy.Rational(K.numerator, K.denominator) ** scale
+    right = sympy.Integer(1)
+    for name, power in powers.items():
+        whole = int(power * scale)
+        amount = sympy.Rational(start[name].numerator, start[name].denominator)
+        rate = sympy.Rational(Fraction(power).numerator, Fraction(power).denominator)
+        if whole > 0:
+            right *= (amount + rate * x) ** whole
+        else:
+            left *= (amount + rate * x) ** -whole
+    return sympy.Poly(left - right, x)
+
+
+def _real_roots(start: Mapping[str, Fraction], powers: Mapping[str, Number], K: Fraction) -> tuple:
+    """Distinct real roots in rising order, as exact SymPy numbers; empty above degree four."""
+    poly = _polynomial(start, powers, K)
+    if not 0 < poly.degree() <= _HIGHEST_DEGREE:
+        return ()
+    return tuple(dict.fromkeys(poly.real_roots()))
+
+
+def _degree(powers: Mapping[str, Number]) -> int:
+    """Degree of the polynomial before any cancelling of leading terms."""
+    scale = math.lcm(*(Fraction(power).denominator for power in powers.values()))
+    forward = sum(power for power in powers.values() if power > 0)
+    backward = -sum(power for power in powers.values() if power < 0)
+    return int(max(forward, backward) * scale)
+
+
+# -- in words, plain text and HTML --------------------
+
+
+def _number(value: float) -> str:
+    """Four significant figures."""
+    return "0" if value == 0 else f"{value:.4g}"
+
+
+def _signed(value: float) -> str:
+    """With its sign: a change."""
+    return "0" if value == 0 else f"{value:+.4g}".replace("-", "−")
+
+
+def _why_root(table: IceTable) -> str:
+    """Which root is meant, and why the others cannot be."""
+    low, high = table.limits
+    if low == high == 0:
+        missing = " and ".join(name for name, value in table.initial.items() if value == 0)
+        return f"Nothing can react: {missing} start at 0, so the extent is 0."
+    span = f"between {_number(low)} and {_number(high)}"
+    if math.isinf(high):
+        span = f"above {_number(low)}"
+    if math.isinf(low):
+        span = f"below {_number(high)}"
+    if table.used_up and table.extent == 0:
+        return f"There is no {table.used_up}, and Q asks for more of it to react, so nothing changes: x = 0."
+    if table.used_up:
+        return (
+            f"{table.used_up} is used up at x = {_number(table.extent)} before Q reaches K, "
+            "so the extent is set by its amount and not by K."
+        )
+    if table.extent == 0:
+        return f"Q already equals K, so x = 0, which lies {span} as it must."
+    degree = _degree(table._powers)
+    if degree > _HIGHEST_DEGREE:
+        return (
+            f"x = {_number(table.extent)} is the only value {span} that satisfies K (degree {degree}, solved "
+            "numerically): there Q rises steadily and no amount is negative."
+        )
+    others = [root for root in table.exact if root is not table.exact_extent]
+    if not others:
+        return (
+            f"x = {_number(table.extent)} is the only real root; it lies {span}, where no amount is negative."
+        )
+    listed = ", ".join(_beside(float(root), table) for root in others)
+    return (
+        f"x = {_number(table.extent)} lies {span}, where no amount is negative; the other "
+        f"{'root' if len(others) == 1 else 'roots'} ({listed}) would make an amount negative."
+    )
+
+
+def _beside(root: float, table: IceTable) -> str:
+    """A rejected root; with more figures where four would make it look like a limit."""
+    same = {_number(end) for end in (*table.limits, table.extent) if end}
+    return f"{root:.12g}" if _number(root) in same else _number(root)
+
+
+def _small_x_words(shares: Mapping[str, float], table: IceTable) -> str:
+    """What was neglected, and how large it is."""
+    if not shares:
+        return "Nothing is neglected: every species in K starts at 0, so the shortcut is exact."
+    worst = max(shares, key=shares.get)
+    listed = " and ".join(shares)
+    verdict = "within" if shares[worst] <= 0.05 else "more than"
+    return (
+        f"x is neglected beside the starting amount of {listed}; it is {100 * shares[worst]:.3g} % of "
+        f"{worst}, "
+        f"{verdict} the 5 % allowed."
+    )
+
+
+def _unit(table: IceTable, name: str) -> str:
+    return "bar" if table.reaction.basis == "p" and species(name).phase == "g" else "mol/L"
+
+
+def _rows(table: IceTable) -> list[tuple[str, list[str]]]:
+    return [
+        ("Initial", [_number(value) for value in table.initial.values()]),
+        ("Change", [_signed(value) for value in table.change.values()]),
+        ("Equilibrium", [_number(value) for value in table.equilibrium.values()]),
+    ]
+
+
+def _text(table: IceTable) -> str:
+    """Columns lined up for a terminal."""
+    heads = ["", *(f"{name} / {_unit(table, name)}" for name in table.initial)]
+    rows = [heads, *([label, *cells] for label, cells in _rows(table))]
+    widths = [max(len(row[i]) for row in rows) for i in range(len(heads))]
+    lines = [f"{table.reaction}   K = {_number(table.K)}"]
+    for row in rows:
+        first, *rest = row
+        cells = [cell.rjust(width) for cell, width in zip(rest, widths[1:], strict=True)]
+        lines.append("  ".join([first.ljust(widths[0]), *cells]).rstrip())
+    if table.in_plenty:
+        lines.append(f"In plenty, so left out: {', '.join(table.in_plenty)}")
+    return "\n".join(lines)
+
+
+def _html(table: IceTable) -> str:
+    """An accessible table: caption, column and row headers with their scope."""
+    caption = f"{escape(table.reaction.unicode)}, K = {_number(table.K)}"
+    if table.in_plenty:
+        caption += (
+            f" (in plenty, so left out: {escape(', '.join(species(n).unicode for n in table.in_plenty))})"
+        )
+    heads = "".join(
+        f'<th scope="col">{escape(species(name).unicode)}<br>{_unit(table, name)}</th>'
+        for name in table.initial
+    )
+    body = "".join(
+        f'<tr><th scope="row">{label}</th>' + "".join(f"<td>{cell}</td>" for cell in cells) + "</tr>"
+        for label, cells in _rows(table)
+    )
+    return (
+        f'<table><caption>{caption}</caption><thead><tr><th scope="col">Amount</th>{heads}</tr></thead>'
+        f"<tbody>{body}</tbody></table>"
     )

@@ -9,16 +9,13 @@ from types import MappingProxyType
 
 import numpy as np
 
-from eqlib.chem import activity as activities
-from eqlib.chem import gases
-from eqlib.chem.checks import finite
-from eqlib.chem.errors import EqlibError
-from eqlib.chem.network import Network, check_loops, constants_at, listed, network_of
-from eqlib.chem.reactions import R_BAR, Reaction
-from eqlib.chem.species import species
-from eqlib.chem.state import State, protonated, with_protons
-
-__all__ = ["Mixture", "State"]
+from eqlib.chem.reactions import Reaction, with_protons
+from eqlib.chem.solver import vessel
+from eqlib.chem.solver.network import Network, check_loops, constants_at, listed, network_of
+from eqlib.chem.species import protonated, species
+from eqlib.chem.state import State
+from eqlib.chem.thermo import R_BAR
+from eqlib.errors import EqlibError, finite
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -146,11 +143,13 @@ class Mixture:
         others = {n: v for n, v in self.totals.items() if n not in self.network.index}
         inner = start.solution if isinstance(start, State) else None
         if activity == "ideal":
-            found = gases.solve(self, self.ln_K, amounts, others, held, inner)
+            found = vessel.solve(self, self.ln_K, amounts, others, held, inner)
             gamma, remarks = {}, ()
         else:
             acid = {self.network.index["H^+"]} if fixed_pH is not None else set()
-            found, gamma, remarks = activities.solve(self, activity, amounts, others, held, acid, inner)
+            found, gamma, remarks = vessel.solve_with_activities(
+                self, activity, amounts, others, held, acid, inner
+            )
         solution, gas_space, said = found
         remarks = (*self.remarks, *remarks, *said)
         return self._state(solution, gas_space, others, activity, gamma, remarks, held)

@@ -1,24 +1,20 @@
-"""A reaction with its equilibrium constant: algebra of K, the quotient and the direction of change."""
+"""A reaction with its equilibrium constant: algebra of K, the quotient and the direction; balancing."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import math
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
 
-from eqlib.chem import algebra, equations, quotients
-from eqlib.chem.balancing import balance
-from eqlib.chem.checks import exp, finite, positive, power, product
-from eqlib.chem.equations import Number, ReactionError
-from eqlib.chem.species import Species, species
+from eqlib.chem import equations
+from eqlib.chem.equations import Number, ReactionError, short, sides
+from eqlib.chem.species import Species, canonical, species
+from eqlib.chem.thermo import R_BAR, R_J, exp, power, product
+from eqlib.errors import did_you_mean, finite, nearest, positive
 
-__all__ = ["R_BAR", "R_J", "Number", "Reaction", "ReactionError", "balance", "water"]
-
-R_J = 8.31446261815324
-"""Gas constant, J/(mol K): exact since the 2019 SI (CODATA)."""
-R_BAR = R_J / 100
-"""Gas constant, L bar/(mol K)."""
+_UNITS = {"c": "mol/L", "p": "bar"}
 
 
 @dataclass(frozen=True, init=False, repr=False, eq=False)
@@ -172,7 +168,7 @@ class Reaction:
         return self
 
     def __mul__(self, factor):
-        return algebra.scaled(self, factor)
+        return _scaled(self, factor)
 
     __rmul__ = __mul__
 
@@ -185,7 +181,7 @@ class Reaction:
     def __add__(self, other):
         if not isinstance(other, Reaction):
             return NotImplemented
-        return algebra.summed(self, other)
+        return _summed(self, other)
 
     def __radd__(self, other):
         return self if other == 0 else NotImplemented  # so that sum([r1, r2]) works
@@ -202,7 +198,7 @@ class Reaction:
         product of 0 gives 0, a reactant of 0 gives infinity. Raises ReactionError for a missing, negative or
         non-finite value, and when a reactant and a product are both 0, for then Q has no value.
         """
-        return quotients.quotient(self, conc)
+        return _quotient(self, conc)
 
     def shift(self, conc: Mapping[str, float], rel_tol: float = 0.005) -> str:
         """ "forward", "reverse" or "none": which way the mixture must change to reach K.
@@ -210,7 +206,7 @@ class Reaction:
         "none" when Q is within ``rel_tol`` of K, or when something needed is absent on both sides (a solid
         counts here if its amount is given).
         """
-        return quotients.shift(self, conc, rel_tol)
+        return _shift(self, conc, rel_tol)
 
     def solve_for(self, name: str, conc: Mapping[str, float]) -> float:
         """The one value of ``name`` that makes Q equal K, such as the Ag^+ at which AgCl appears.
@@ -218,7 +214,7 @@ class Reaction:
         Units as in :meth:`quotient`. Raises ReactionError when ``name`` does not stand in K or another is
         missing.
         """
-        return quotients.solve_for(self, name, conc)
+        return _solve_for(self, name, conc)
 
     # -- other conditions --------------------
 
@@ -286,8 +282,270 @@ class Reaction:
         raise TypeError("a Reaction is one equation; put several in a list")
 
 
-def water(T: float = 298.15) -> Reaction:
-    """H2O(l) <=> H^+ + OH^-, pKw 13.995 at 25 °C; see :mod:`eqlib.chem.solvent`."""
-    from eqlib.chem.solvent import water_reaction
+# -- algebra of K --------------------
 
-    return water_reaction(T)
+
+def _scaled(r: Reaction, factor) -> Reaction:
+    """n times a reaction: K**n, n dH. A negative factor turns it round."""
+    number = equations.as_number(factor, f"the factor for {r}")
+    if number == 0:
+        raise ReactionError(f"{r}: a reaction times 0 leaves nothing")
+    names = r.coefficients if number > 0 else [*r.products, *r.reactants]
+    return Reaction(
+        {name: r.coefficients[name] * number for name in names},
+        K=power(r.K, number, str(r)) if r.has_K else None,
+        basis=r.basis,
+        T=r.T,
+        dH=None if r.dH is None else r.dH * float(number),
+        name=r.name if number == 1 else None,
+        source=r.source,
+    )
+
+
+def _summed(first: Reaction, second: Reaction) -> Reaction:
+    """One reaction after the other: species on both sides cancel, K is the product."""
+    if first.T != second.T:
+        raise ReactionError(
+            f"{first} is given at {first.T:g} K but {second} at {second.T:g} K; "
+            "bring both to one temperature with .at(T)"
+        )
+    total = dict(first.coefficients)
+    for name, number in second.coefficients.items():
+        total[name] = total.get(name, 0) + number
+    total = {name: number for name, number in total.items() if number}
+    if not total:
+        raise ReactionError(f"{first} and {second} cancel completely: nothing reacts")
+    both_K = first.has_K and second.has_K
+    return Reaction(
+        total,
+        K=product(first.K, second.K, f"{first} plus {second}") if both_K else None,
+        basis=_common_basis(first, second),
+        T=first.T,
+        dH=None if first.dH is None or second.dH is None else first.dH + second.dH,
+        source=first.source if first.source == second.source else None,
+    )
+
+
+def _common_basis(first: Reaction, second: Reaction) -> str:
+    """The basis of the sum. Without a change in moles of gas K is the same on either."""
+    if first.basis == second.basis or second.dn_gas == 0:
+        return first.basis
+    if first.dn_gas == 0:
+        return second.basis
+    raise ReactionError(
+        f"{first} has K in {_UNITS[first.basis]} but {second} in {_UNITS[second.basis]}; "
+        "convert one with .as_basis('c') or .as_basis('p') first"
+    )
+
+
+# -- quotient and direction --------------------
+
+
+def _quotient(r: Reaction, conc: Mapping[str, float]) -> float:
+    """See :meth:`eqlib.chem.reactions.Reaction.quotient`."""
+    r.require_balanced()
+    values = _complete(r, conc)
+    powers = r.quotient_species
+    zero_products = [name for name, n in powers.items() if n > 0 and values[name] == 0]
+    zero_reactants = [name for name, n in powers.items() if n < 0 and values[name] == 0]
+    if zero_products and zero_reactants:
+        raise ReactionError(
+            f"{r}: Q has no value while both {zero_reactants[0]} and {zero_products[0]} are 0"
+        )
+    if zero_products:
+        return 0.0
+    if zero_reactants:
+        return math.inf
+    return _product_of_powers(values, powers)
+
+
+def _product_of_powers(values: Mapping[str, float], powers: Mapping) -> float:
+    """A plain product where it fits a float, which keeps simple numbers exact; else through logarithms."""
+    top = bottom = 1.0
+    for name, n in powers.items():
+        if n > 0:
+            top *= _raised(values[name], n)
+        else:
+            bottom *= _raised(values[name], -n)
+    if 1e-290 < top < 1e290 and 1e-290 < bottom < 1e290:
+        return top / bottom
+    return exp(math.fsum(float(n) * math.log(values[name]) for name, n in powers.items()))
+
+
+def _raised(value: float, power) -> float:
+    try:
+        return value ** (power if isinstance(power, int) else float(power))
+    except OverflowError:
+        return math.inf
+
+
+def _complete(r: Reaction, conc: Mapping[str, float], besides: str | None = None) -> dict[str, float]:
+    """Values of the species in K, by canonical name; every one must be given but ``besides``."""
+    if not isinstance(conc, Mapping):
+        raise ReactionError(f"{r}: concentrations are written {{'Fe^3+': 1e-3}}, not {conc!r:.40}")
+    found = equations.match(conc, r.coefficients, str(r))
+    wanted = [name for name in r.quotient_species if name != besides]
+    for name in wanted:
+        # "H2O" typed beside H2O(l) <=> H2O(g) can only mean the vapour: the liquid does not stand in Q.
+        if name not in found and species(name).key in conc:
+            found[name] = equations.amount(conc[species(name).key], name, str(r))
+    if missing := [name for name in wanted if name not in found]:
+        stray = [name for name in conc if isinstance(name, str) and canonical(name) not in r.coefficients]
+        near = nearest(missing[0], stray)
+        hint = f"; is {near} a slip for it?" if near else ""
+        raise ReactionError(f"{r}: no value is given for {missing[0]}{hint}")
+    return {name: found[name] for name in wanted}
+
+
+def _shift(r: Reaction, conc: Mapping[str, float], rel_tol: float) -> str:
+    """See :meth:`eqlib.chem.reactions.Reaction.shift`."""
+    r.require_balanced()
+    known = {**_complete(r, conc), **equations.match(conc, r.coefficients, str(r))}
+    empty = [name for name in r.coefficients if known.get(name, 1.0) == 0]
+    no_reverse = any(r.coefficients[name] > 0 for name in empty)
+    no_forward = any(r.coefficients[name] < 0 for name in empty)
+    if no_reverse and no_forward:
+        return "none"
+    ratio = _quotient(r, known) / r.require_K()
+    if abs(ratio - 1) <= rel_tol:
+        return "none"
+    if ratio < 1:
+        return "none" if no_forward else "forward"
+    return "none" if no_reverse else "reverse"
+
+
+def _solve_for(r: Reaction, name: str, conc: Mapping[str, float]) -> float:
+    """See :meth:`eqlib.chem.reactions.Reaction.solve_for`."""
+    r.require_balanced()
+    K = r.require_K()
+    key = equations.source_name(canonical(name), r.quotient_species, ()) or _by_key(r, name)
+    if key is None:
+        hint = did_you_mean(canonical(name), r.quotient_species)
+        raise ReactionError(f"{r}: {canonical(name)} does not stand in K, so K does not fix it{hint}")
+    others = {k: n for k, n in r.quotient_species.items() if k != key}
+    values = _complete(r, conc, besides=key)
+    if zero := [k for k in others if values[k] == 0]:
+        raise ReactionError(f"{r}: {zero[0]} is 0, so no value of {key} can satisfy K")
+    log = math.log(K) - math.fsum(float(n) * math.log(values[k]) for k, n in others.items())
+    return exp(log / float(r.quotient_species[key]))
+
+
+def _by_key(r: Reaction, name: str) -> str | None:
+    """NO2 for NO2(g)."""
+    same = [other for other in r.quotient_species if species(other).key == species(name).key]
+    return same[0] if len(same) == 1 else None
+
+
+# -- balancing: the null space of the matrix of atoms and charge --------------------
+
+
+def balance(text: str, K=None, **details):
+    """Balance an equation exactly, atoms and charge; coefficients already written are ignored.
+
+    Further arguments go to :class:`~eqlib.chem.reactions.Reaction`. Raises ReactionError when it cannot be
+    balanced, or can be in more than one way (two reactions written as one).
+    """
+    left, right = sides(text)
+    if both := [name for name in left if name in right]:
+        raise ReactionError(f"'{short(text)}': {both[0]} stands on both sides; leave it out on one")
+    names = [*left, *right]
+    vectors = _null_vectors([species(name) for name in names])
+    if not vectors:
+        raise ReactionError(f"'{short(text)}' cannot be balanced{_why_not(left, right)}")
+    if len(vectors) > 1:
+        raise ReactionError(
+            f"'{short(text)}' can be balanced in {len(vectors)} independent ways: "
+            "it holds more than one reaction; write each by itself"
+        )
+    numbers = dict(zip(names, vectors[0], strict=True))
+    if zero := [name for name in names if numbers[name] == 0]:
+        raise ReactionError(
+            f"'{short(text)}': {zero[0]} takes no part in the balanced equation; leave it out"
+        )
+    if numbers[names[0]] > 0:
+        numbers = {name: -number for name, number in numbers.items()}
+    wrong = [name for name in names if (numbers[name] > 0) != (name in right)]
+    if wrong:
+        raise ReactionError(
+            f"'{short(text)}' cannot be balanced as written: {wrong[0]} belongs on the other side"
+        )
+    return Reaction(numbers, K=K, **details)
+
+
+def _null_vectors(members: list[Species]) -> list[list[int]]:
+    """Smallest whole-number solutions of atoms x coefficients = 0, by SymPy's exact null space."""
+    import sympy
+
+    elements = sorted({element for one in members for element in one.elements})
+    rows = [[sympy.Rational(Fraction(one.elements.get(e, 0))) for one in members] for e in elements]
+    rows.append([sympy.Integer(one.charge) for one in members])
+    vectors = []
+    for vector in sympy.Matrix(rows).nullspace():
+        entries = [Fraction(int(value.p), int(value.q)) for value in vector]
+        scale = math.lcm(*(entry.denominator for entry in entries))
+        whole = [int(entry * scale) for entry in entries]
+        divisor = math.gcd(*whole)
+        vectors.append([number // divisor for number in whole])
+    return vectors
+
+
+def _why_not(left: Iterable[str], right: Iterable[str]) -> str:
+    on_left = {element for name in left for element in species(name).elements}
+    on_right = {element for name in right for element in species(name).elements}
+    if lonely := sorted(on_left ^ on_right):
+        side = "left" if lonely[0] in on_left else "right"
+        water_hint = "; should water, H^+ or OH^- take part?" if lonely[0] in "HO" else ""
+        return f": {lonely[0]} occurs only on the {side}{water_hint}"
+    return ": no coefficients make both the atoms and the charge equal"
+
+
+# -- particular reactions, and what a reaction is known by --------------------
+
+
+def water(T: float = 298.15) -> Reaction:
+    """H2O(l) <=> H^+ + OH^- with pKw 13.995 at 25 °C (IAPWS release R11-07; from memory).
+
+    At other temperatures the enthalpy 55.8 kJ/mol and heat capacity change -195 J/(mol K) of the CODATA
+    and NIST compilations are used (from memory): within 0.02 of the IAPWS pKw from 0 to 60 °C.
+    """
+    temperature = positive(T, "the temperature T in kelvin", "water", ReactionError)
+    start, enthalpy, heat_capacity = 298.15, 55.81e3, -195.0
+    ln_K = -13.995 * math.log(10)
+    ln_K += -(enthalpy - heat_capacity * start) / R_J * (1 / temperature - 1 / start)
+    ln_K += heat_capacity / R_J * math.log(temperature / start)
+    return Reaction(
+        {"H2O(l)": -1, "H^+": 1, "OH^-": 1},
+        K=exp(ln_K),
+        T=temperature,
+        dH=enthalpy + heat_capacity * (temperature - start),
+        name="water",
+        source="IAPWS R11-07, pKw 13.995 at 25 °C (from memory)",
+    )
+
+
+def with_protons(reaction):
+    """H3O^+ is H^+ with a water of the solvent."""
+    if not isinstance(reaction, Reaction) or "H3O^+" not in reaction.coefficients:
+        return reaction
+    terms = dict(reaction.coefficients)
+    count = terms.pop("H3O^+")
+    terms["H^+"] = terms.get("H^+", 0) + count
+    terms["H2O(l)"] = terms.get("H2O(l)", 0) + count
+    terms = {name: value for name, value in terms.items() if value}
+    return Reaction(
+        terms,
+        K=reaction.K,
+        basis=reaction.basis,
+        T=reaction.T,
+        dH=reaction.dH,
+        name=reaction.name,
+        source=reaction.source,
+    )
+
+
+def characteristic_product(r: Reaction) -> str:
+    """The product a reaction is known by: the largest solute or gas, a solid, or else a reactant."""
+    in_K = [name for name in r.products if name in r.quotient_species]
+    solid = [name for name in r.products if species(name).phase in ("s", "l") and name != "H2O(l)"]
+    candidates = in_K or solid or list(r.reactants)
+    return max(candidates, key=lambda name: (sum(species(name).elements.values()), name))

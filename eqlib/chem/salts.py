@@ -12,8 +12,8 @@ from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from itertools import product
 
-from eqlib.chem.errors import EqlibError
 from eqlib.chem.species import FormulaError, Species, charge_text, species
+from eqlib.errors import EqlibError
 
 # Metal (or group) -> charges it takes in salts, the likelier first.
 CATIONS: Mapping[str, tuple[int, ...]] = {

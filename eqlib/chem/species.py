@@ -14,8 +14,8 @@ from fractions import Fraction
 from functools import lru_cache
 from types import MappingProxyType
 
-from eqlib.chem import elements, speech
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
+from eqlib.writing import raised
 
 PHASES = ("aq", "s", "l", "g")
 
@@ -28,6 +28,34 @@ _PREFIX = re.compile(
 _TOKEN = re.compile(r"(?P<element>[A-Z][a-z]?)|(?P<open>[(\[])|(?P<close>[)\]])|(?P<count>\d+)")
 _PAIRS = {")": "(", "]": "["}
 _LONGEST = 200
+_PERIODIC_TABLE = """
+    H He Li Be B C N O F Ne Na Mg Al Si P S Cl Ar K Ca Sc Ti V Cr Mn Fe Co Ni Cu Zn Ga Ge As Se Br Kr
+    Rb Sr Y Zr Nb Mo Tc Ru Rh Pd Ag Cd In Sn Sb Te I Xe Cs Ba La Ce Pr Nd Pm Sm Eu Gd Tb Dy Ho Er Tm Yb Lu
+    Hf Ta W Re Os Ir Pt Au Hg Tl Pb Bi Po At Rn Fr Ra Ac Th Pa U Np Pu Am Cm Bk Cf Es Fm Md No Lr
+    Rf Db Sg Bh Hs Mt Ds Rg Cn Nh Fl Mc Lv Ts Og
+"""
+_ELEMENTS = frozenset(_PERIODIC_TABLE.split())
+# Letters for "some acid", "some metal", "some ligand" in general equations such as HA <=> H^+ + A^-.
+_PLACEHOLDERS = frozenset("AMLXQR")
+# Only these are offered as "did you mean", being the ones people write.
+_FAMILIAR = "Na Mg Al Cl Ca Fe Cu Co Zn Ag Br Ba Cr Mn Ni Pb Sn Hg Li Si"
+_LIKELY = frozenset(_FAMILIAR.split())
+_SUB = str.maketrans("0123456789", "₀₁₂₃₄₅₆₇₈₉")
+_NUMBERS = "zero one two three four five six seven eight nine ten eleven twelve"
+_NUMBER_WORDS = _NUMBERS.split()
+_TIMES = {2: "twice", 3: "three times"}
+_PHASE_WORDS = {"aq": "", "s": " solid", "l": " liquid", "g": " gas"}
+_WHOLE = {
+    "H2O(l)": "water", "H^+": "hydrogen ion", "OH^-": "hydroxide", "e^-": "electron", "F^-": "fluoride",
+    "Cl^-": "chloride", "Br^-": "bromide", "I^-": "iodide", "S^2-": "sulfide", "O^2-": "oxide",
+    "SCN^-": "thiocyanate", "NO3^-": "nitrate", "NH4^+": "ammonium", "SO4^2-": "sulfate",
+    "CO3^2-": "carbonate",
+    "PO4^3-": "phosphate", "HPO4^2-": "hydrogen phosphate", "H2PO4^-": "dihydrogen phosphate",
+    "NH3": "ammonia",
+    "HCO3^-": "hydrogen carbonate", "HSO4^-": "hydrogen sulfate", "C2O4^2-": "oxalate", "CN^-": "cyanide",
+    "CrO4^2-": "chromate", "Cr2O7^2-": "dichromate",
+}  # fmt: skip
+_BRITISH = {"Al": "aluminium", "Cs": "caesium"}
 
 
 class FormulaError(EqlibError):
@@ -70,22 +98,22 @@ class Species:
 
         Raises FormulaError for a general formula such as HA, and for an indicator written HIn.
         """
-        return speech.molar_mass(self)
+        return _molar_mass(self)
 
     @property
     def latex(self) -> str:
         r"""LaTeX for mathematics mode, such as ``\mathrm{Fe^{3+}}``."""
-        return speech.latex(self)
+        return _latex(self)
 
     @property
     def unicode(self) -> str:
         """Text with real subscripts and superscripts: Fe³⁺, Cu(NH₃)₄²⁺."""
-        return speech.unicode(self)
+        return _unicode(self)
 
     @property
     def spoken(self) -> str:
         """How to say it, for a screen reader: "iron three plus"."""
-        return speech.spoken(self)
+        return _spoken(self)
 
 
 def charge_text(charge: int) -> str:
@@ -98,6 +126,12 @@ def charge_text(charge: int) -> str:
 def canonical(text: str | Species) -> str:
     """The one name under which a species is kept: ``canonical("Fe+3") == "Fe^3+"``."""
     return species(text).name
+
+
+def protonated(name: str | Species) -> str:
+    """Canonical name, with H3O^+ and H^+ taken for the same thing."""
+    name = canonical(name)
+    return "H^+" if name == "H3O^+" else name
 
 
 def species(text: str | Species) -> Species:
@@ -198,7 +232,7 @@ def _composition(formula: str, text: str) -> dict[str, int | Fraction]:
         times = _whole(Fraction(found[1] or 1))
         for element, count in _count_atoms(found[2], text).items():
             total[element] = _whole(total.get(element, 0) + times * count)
-    if problem := elements.unknown(total, formula):
+    if problem := _unknown_symbol(total, formula):
         raise FormulaError(f"'{text}': {problem}")
     return total
 
@@ -266,3 +300,122 @@ def _stuck(part: str, position: int, text: str) -> str:
 def _whole(number: int | Fraction) -> int | Fraction:
     """An int where the value is whole, else the Fraction."""
     return int(number) if Fraction(number).denominator == 1 else Fraction(number)
+
+
+# -- symbols --------------------
+
+
+def _unknown_symbol(atoms: Mapping, formula: str) -> str:
+    """What is wrong with the symbols of a formula, in words; empty when nothing is."""
+    if not atoms:
+        return "no element is read; write a formula such as Fe^3+"
+    strange = [symbol for symbol in atoms if symbol not in _ELEMENTS]
+    general = all(symbol in _PLACEHOLDERS or symbol in ("H", "O", "B") for symbol in atoms)
+    if strange and not general:
+        return f"there is no element '{strange[0]}'{_capitals_hint(strange[0], formula)}"
+    return ""
+
+
+def _capitals_hint(symbol: str, formula: str) -> str:
+    """Capitals typed for small letters are the commonest slip: NACL."""
+    following = formula[formula.find(symbol) + len(symbol) :][:1]
+    before = formula[: formula.find(symbol)][-1:]
+    for guess in (before + symbol.lower(), symbol + following.lower()):
+        if guess in _LIKELY:
+            return f"; did you mean {guess}?"
+    return "; check the capitals and the spelling"
+
+
+# -- for the eye and the ear --------------------
+
+
+def _is_indicator(one: Species) -> bool:
+    """HIn and In^- mean an acid-base indicator, not indium."""
+    body = one.formula
+    return bool(re.fullmatch(r"H\d?In", body)) or (body == "In" and one.charge < 0)
+
+
+def _molar_mass(one: Species) -> float:
+    """Grams per mole from molmass's atomic masses."""
+    from molmass import ELEMENTS
+
+    total = 0.0
+    for symbol, count in one.elements.items():
+        if _is_indicator(one) or symbol not in ELEMENTS:
+            raise EqlibError(f"'{one.name}' is a general formula and has no molar mass; name a real compound")
+        total += float(count) * ELEMENTS[symbol].mass
+    return total
+
+
+def _charge_shown(one: Species) -> str:
+    size = str(abs(one.charge)) if abs(one.charge) > 1 else ""
+    return size + ("+" if one.charge > 0 else "-")
+
+
+def _latex(one: Species) -> str:
+    r"""``\mathrm{Cu(NH_{3})_{4}^{2+}}``."""
+    main, *added = _hydrate_parts(one.formula)
+    body = re.sub(r"(?<=[A-Za-z)\]])(\d+)", r"_{\1}", main)
+    if prefix := re.match(r"(?:[^()\[\]]+-)+(?=[A-Z(\[])", body):
+        body = prefix.group().replace("-", r"\text{-}") + body[prefix.end() :]
+    body += "".join(r"\cdot " + re.sub(r"(?<=[A-Za-z)\]])(\d+)", r"_{\1}", part) for part in added)
+    if one.charge:
+        body += "^{" + _charge_shown(one) + "}"
+    phase = f"({one.phase})" if one.phase != "aq" else ""
+    return r"\mathrm{" + body + phase + "}"
+
+
+def _unicode(one: Species) -> str:
+    """Cu(NH₃)₄²⁺, Na₂SO₄·10H₂O(s)."""
+    body = "·".join(
+        re.sub(r"(?<=[A-Za-z)\]])\d+", lambda digits: digits.group().translate(_SUB), part)
+        for part in _hydrate_parts(one.formula)
+    )
+    charge = raised(_charge_shown(one)) if one.charge else ""
+    return body + charge + (f"({one.phase})" if one.phase != "aq" else "")
+
+
+def _number(text: str | int) -> str:
+    value = int(text)
+    return _NUMBER_WORDS[value] if value < len(_NUMBER_WORDS) else str(value)
+
+
+def _spoken(one: Species) -> str:
+    """Element names for two-letter symbols and for lone ions, letters otherwise."""
+    if one.name in _WHOLE:
+        return _WHOLE[one.name]
+    if _is_indicator(one):
+        words = "H In" if "H" in one.elements else "In"
+    elif len(one.elements) == 1 and re.fullmatch(r"[A-Z][a-z]?", one.formula):
+        words = _element_name(one.formula, alone=True)
+    else:
+        words = "; dot ".join(_spell(part) for part in _hydrate_parts(one.formula)).replace("; dot", " dot")
+    if one.charge:
+        sign = "plus" if one.charge > 0 else "minus"
+        words += " " + (f"{_number(abs(one.charge))} " if abs(one.charge) > 1 else "") + sign
+    return words + _PHASE_WORDS[one.phase]
+
+
+def _spell(part: str) -> str:
+    words: list[str] = []
+    for token in re.finditer(r"([A-Z][a-z]?)|([)\]])(\d*)|([(\[])|(\d+(?:/\d+|\.\d+)?)|([a-zα-ω]+)-", part):
+        element, close, times, opening, number, prefix = token.groups()
+        if element:
+            words.append(_element_name(element, alone=False))
+        elif close:
+            words.append(f"{_TIMES.get(int(times), _number(times) + ' times')}," if times else "")
+        elif opening:
+            words.append("bracket")
+        elif number:
+            words.append(_number(number) if number.isdigit() else number)
+        elif prefix:
+            words.append(prefix)
+    return " ".join(word for word in words if word).rstrip(",")
+
+
+def _element_name(symbol: str, alone: bool) -> str:
+    from molmass import ELEMENTS
+
+    if (len(symbol) == 1 and not alone) or symbol not in ELEMENTS:
+        return symbol
+    return _BRITISH.get(symbol, ELEMENTS[symbol].name.lower())

@@ -9,39 +9,14 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from types import MappingProxyType
 
-from eqlib.chem.errors import EqlibError
-from eqlib.chem.reactions import R_BAR, Reaction, water
-from eqlib.chem.species import canonical, species
+from eqlib.chem.reactions import water
+from eqlib.chem.species import protonated, species
+from eqlib.chem.thermo import R_BAR
+from eqlib.errors import EqlibError
 
 WATER_MOLAR = 55.5
 """mol of water in a litre of dilute solution, as textbooks put it (common practice, no source)."""
 _SLIGHT = 1e-6
-
-
-def protonated(name):
-    """Canonical name, with H3O^+ and H^+ taken for the same thing."""
-    name = canonical(name)
-    return "H^+" if name == "H3O^+" else name
-
-
-def with_protons(reaction):
-    """H3O^+ is H^+ with a water of the solvent."""
-    if not isinstance(reaction, Reaction) or "H3O^+" not in reaction.coefficients:
-        return reaction
-    terms = dict(reaction.coefficients)
-    count = terms.pop("H3O^+")
-    terms["H^+"] = terms.get("H^+", 0) + count
-    terms["H2O(l)"] = terms.get("H2O(l)", 0) + count
-    terms = {name: value for name, value in terms.items() if value}
-    return Reaction(
-        terms,
-        K=reaction.K,
-        basis=reaction.basis,
-        T=reaction.T,
-        dH=reaction.dH,
-        name=reaction.name,
-        source=reaction.source,
-    )
 
 
 class _Named(dict):

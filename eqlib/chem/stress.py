@@ -1,16 +1,18 @@
-"""The things one can do to a mixture at equilibrium, each a small frozen value with plain words."""
+"""The things one can do to a mixture at equilibrium, and the composition the instant after."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from functools import partial
 from numbers import Real
 
-from eqlib.chem.checks import finite, positive
-from eqlib.chem.errors import EqlibError
-from eqlib.chem.species import species
-from eqlib.chem.wording import moles, number, volume
+from eqlib.chem.mixture import Mixture
+from eqlib.chem.salts import ions_of
+from eqlib.chem.species import protonated, species
+from eqlib.chem.state import State
+from eqlib.errors import EqlibError, did_you_mean, finite, positive
+from eqlib.writing import moles, number, volume
 
 KINDS = (
     "add",
@@ -23,6 +25,8 @@ KINDS = (
     "add_inert",
     "catalyse",
 )
+WATER_L_PER_MOL = 18.015 / 997.05
+"""Litres of liquid water per mole at 25 °C: molar mass over density 997.05 g/L (from memory)."""
 
 
 class StressError(EqlibError):
@@ -171,3 +175,219 @@ def _amounts(given: Mapping[str, float], unit: str) -> tuple[tuple[str, float], 
     if not pairs:
         raise StressError("nothing is named to add; write it like {'AgNO3': 0.10}")
     return tuple(pairs)
+
+
+# -- doing it --------------------
+
+
+@dataclass(frozen=True)
+class Applied:
+    """The mixture at once, and remarks on how names were read."""
+
+    mixture: Mixture
+    notes: tuple[str, ...] = ()
+
+
+@dataclass
+class _Work:
+    """What is in the vessel while a stress is being done to it."""
+
+    mixture: Mixture
+    before: State
+    moles: dict[str, float]
+    volume: float
+    changes: dict = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+    spectators: list[str] = field(default_factory=list)
+
+
+def apply(stress: Stress, mixture: Mixture, before: State) -> Applied:
+    """Do ``stress`` to ``mixture``, whose equilibrium is ``before``. StressError where that cannot be."""
+    moles = {name: value for name, value in before.amounts.items() if value > 0}
+    work = _Work(mixture, before, moles, mixture.volume)
+    _HOW[stress.kind](work, stress)
+    _say_spectators(work)
+    totals = {name: value / work.volume for name, value in work.moles.items()}
+    return Applied(mixture.with_(totals=totals, volume=work.volume, **work.changes), tuple(work.notes))
+
+
+# -- adding and taking out --------------------
+
+
+def _add(work: _Work, stress: Stress) -> None:
+    for name, value in stress.amounts:
+        _put_in(work, name, value)
+
+
+def _put_in(work: _Work, name: str, mol: float) -> None:
+    if name == "H2O(l)" and work.mixture.has_solution:
+        work.volume += mol * WATER_L_PER_MOL
+        return
+    key = resolve(name, _known(work))
+    parts = {key: 1} if key else ions_of(name)
+    for part, count in parts.items():
+        target = key or _written_here(part, work) or part
+        if species(target).phase == "g" and not _has_gas_space(work.mixture):
+            raise StressError(
+                f"there is no gas space for {target}; give the mixture a headspace or a pressure"
+            )
+        if species(target).phase == "aq" and not work.mixture.has_solution:
+            gas = "" if species(target).charge else f"; write {target}(g)?"
+            raise StressError(f"{target} is dissolved, but this mixture holds no solution{gas}")
+        if target not in work.mixture.network.index and target not in work.moles:
+            work.spectators.append(target)
+        work.moles[target] = work.moles.get(target, 0.0) + count * mol
+
+
+def _written_here(ion: str, work: _Work) -> str | None:
+    """The ion of a salt as this mixture writes it: sodium acetate's CH3COO^- may be CH3CO2^- here."""
+    same = [name for name in _known(work) if name == ion or _same_atoms(species(name), species(ion))]
+    if len(same) == 1 and same[0] != ion:
+        work.notes.append(f"{ion} is taken as {same[0]}.")
+    return same[0] if len(same) == 1 else None
+
+
+def _say_spectators(work: _Work) -> None:
+    names = list(dict.fromkeys(work.spectators))
+    if names:
+        verb = "takes" if len(names) == 1 else "take"
+        work.notes.append(f"{' and '.join(names)} {verb} part in none of the reactions.")
+    if "OH^-" in names and "H^+" in _known(work):
+        work.notes.append("For OH^- to react with H^+, include eq.water() among the reactions.")
+
+
+def _add_solution(work: _Work, stress: Stress) -> None:
+    _needs_solution(work, stress)
+    for name, conc in stress.amounts:
+        _put_in(work, name, conc * stress.volume)
+    work.volume += stress.volume
+
+
+def _dilute(work: _Work, stress: Stress) -> None:
+    _needs_solution(work, stress)
+    work.volume += stress.volume
+
+
+def _remove(work: _Work, stress: Stress) -> None:
+    for name, mol in stress.amounts:
+        key = resolve(name, work.before.amounts)
+        if name == "H2O(l)" and work.mixture.has_solution:
+            raise StressError(
+                "water is the solvent here and cannot be removed; start from a smaller volume instead"
+            )
+        if key is None:
+            hint = did_you_mean(name, work.before.amounts)
+            raise StressError(f"{name} is not in this mixture, so it cannot be removed{hint}")
+        there = work.moles.get(key, 0.0)
+        if mol > there * (1 + 1e-9):
+            raise StressError(
+                f"{mol:.4g} mol of {key} cannot be removed: at equilibrium there is {there:.4g} mol"
+            )
+        work.moles[key] = there - mol
+        if work.moles[key] <= there * 1e-12:
+            del work.moles[key]
+
+
+# -- conditions --------------------
+
+
+def _heat(work: _Work, stress: Stress) -> None:
+    work.changes["T"] = stress.T
+
+
+def _change_volume(work: _Work, stress: Stress) -> None:
+    mixture = work.mixture
+    if not mixture.has_solution:
+        work.volume = stress.volume
+        work.changes["pressure"] = None
+        return
+    if not _has_gas_space(mixture):
+        raise StressError("a solution keeps its volume when squeezed; use Stress.dilute to add water")
+    if stress.volume <= mixture.volume:
+        raise StressError(
+            f"the vessel cannot shrink to {stress.volume:g} L: the solution alone takes {mixture.volume:g} L"
+        )
+    work.changes.update(pressure=None, headspace=stress.volume - mixture.volume)
+
+
+def _add_inert(work: _Work, stress: Stress) -> None:
+    mixture, before = work.mixture, work.before
+    if not _has_gas_space(mixture) or not before.gas_volume:
+        raise StressError(
+            "there is no gas phase to add an inert gas to; give the mixture gases or a headspace"
+        )
+    ((name, mol),) = stress.amounts
+    if stress.constant == "pressure":
+        work.changes.update(pressure=before.total_pressure, headspace=0.0)
+    elif mixture.pressure is not None:
+        work.changes["pressure"] = None
+        if mixture.has_solution:
+            work.changes["headspace"] = before.gas_volume
+        else:
+            work.volume = before.gas_volume
+    work.moles[name] = work.moles.get(name, 0.0) + mol
+
+
+def _nothing(work: _Work, stress: Stress) -> None:
+    """A catalyst leaves every amount as it is."""
+
+
+_HOW = {
+    "add": _add,
+    "add_solid": _add,
+    "add_solution": _add_solution,
+    "dilute": _dilute,
+    "remove": _remove,
+    "heat_to": _heat,
+    "change_volume": _change_volume,
+    "add_inert": _add_inert,
+    "catalyse": _nothing,
+}
+
+
+# -- names and places --------------------
+
+
+def _known(work: _Work) -> tuple[str, ...]:
+    return tuple(dict.fromkeys([*work.mixture.network.names, *work.before.amounts]))
+
+
+def _has_gas_space(mixture: Mixture) -> bool:
+    gases = any(species(name).phase == "g" for name in (*mixture.network.names, *mixture.totals))
+    return gases if not mixture.has_solution else bool(mixture.headspace or mixture.pressure)
+
+
+def _needs_solution(work: _Work, stress: Stress) -> None:
+    if not work.mixture.has_solution:
+        raise StressError(f"this mixture holds no solution, so one cannot {stress.describe()}")
+
+
+def resolve(name: str, known: Iterable[str] | Mapping) -> str | None:
+    """The species of the mixture that ``name`` means: itself, or the gas of that formula; None if absent."""
+    known = tuple(known)
+    name = protonated(name)
+    if name in known:
+        return name
+    one = species(name)
+    if one.phase == "aq" and not one.charge:
+        gases = [other for other in known if species(other).key == one.key and species(other).phase == "g"]
+        if gases:
+            return gases[0]
+    same = [other for other in known if _same_atoms(species(other), one)]
+    if same:
+        # Another spelling, a typo or an isomer: only the person who wrote it knows which.
+        raise StressError(
+            f"{name} is not in this mixture; the same atoms are written {' or '.join(same)} here"
+        )
+    return None
+
+
+def _same_atoms(first, second) -> bool:
+    """CH3COO^- and CH3CO2^-: same atoms, charge and phase, written differently."""
+    return (
+        first.elements == second.elements
+        and first.charge == second.charge
+        and first.phase == second.phase
+        and "-" not in first.formula + second.formula
+        and len(first.elements) > 1
+    )

@@ -8,13 +8,15 @@ in bar (standard pressure 1 bar), solutes in mol/L. Equations: IUPAC Green Book,
 from __future__ import annotations
 
 import math
+from fractions import Fraction
 from functools import partial
 
-from eqlib.chem.checks import finite, positive
-from eqlib.chem.errors import EqlibError
-from eqlib.chem.reactions import R_BAR, R_J
+from eqlib.errors import EqlibError, finite, positive
 
-R = R_J
+R_J = 8.31446261815324
+"""Gas constant, J/(mol K): exact since the 2019 SI (CODATA)."""
+R_BAR = R_J / 100
+"""Gas constant, L bar/(mol K)."""
 _LARGEST = math.log(1.7e308)
 
 
@@ -28,12 +30,12 @@ _positive = partial(positive, error=ThermoError)
 
 def K_from_dG(dG: float, T: float = 298.15) -> float:
     """K = exp(-dG°/RT)."""
-    return _K(-_finite(dG, "dG in J/mol") / (R * _kelvin(T)), f"dG = {dG:g} J/mol at {T:g} K")
+    return _K(-_finite(dG, "dG in J/mol") / (R_J * _kelvin(T)), f"dG = {dG:g} J/mol at {T:g} K")
 
 
 def dG_from_K(K: float, T: float = 298.15) -> float:
     """dG° = -RT ln K, J/mol."""
-    return -R * _kelvin(T) * math.log(_positive(K, "K"))
+    return -R_J * _kelvin(T) * math.log(_positive(K, "K"))
 
 
 def dG_from_Q(dG0: float, Q: float, T: float = 298.15) -> float:
@@ -43,7 +45,7 @@ def dG_from_Q(dG0: float, Q: float, T: float = 298.15) -> float:
         return -math.inf
     if math.inf == Q:
         return math.inf
-    return standard + R * temperature * math.log(_positive(Q, "Q"))
+    return standard + R_J * temperature * math.log(_positive(Q, "Q"))
 
 
 def dG_from_Q_and_K(Q: float, K: float, T: float = 298.15) -> float:
@@ -67,7 +69,7 @@ def vant_hoff(K1: float, dH: float, T1: float, T2: float) -> float:
     ln(K2/K1) = -(dH°/R)(1/T2 - 1/T1). For a reaction with a change in moles of gas this is the constant in
     bar.
     """
-    change = -_finite(dH, "dH in J/mol") / R * (1 / _kelvin(T2) - 1 / _kelvin(T1))
+    change = -_finite(dH, "dH in J/mol") / R_J * (1 / _kelvin(T2) - 1 / _kelvin(T1))
     return _K(math.log(_positive(K1, "K1")) + change, f"K at {T2:g} K")
 
 
@@ -76,7 +78,7 @@ def dH_from_K(K1: float, T1: float, K2: float, T2: float) -> float:
     gap = 1 / _kelvin(T2) - 1 / _kelvin(T1)
     if gap == 0:
         raise ThermoError(f"T1 and T2 are both {T1:g} K; dH needs K at two different temperatures")
-    return -R * (math.log(_positive(K2, "K2")) - math.log(_positive(K1, "K1"))) / gap
+    return -R_J * (math.log(_positive(K2, "K2")) - math.log(_positive(K1, "K1"))) / gap
 
 
 def dS_from_dH_dG(dH: float, dG: float, T: float = 298.15) -> float:
@@ -106,3 +108,32 @@ def _K(ln_K: float, where: str) -> float:
     if abs(ln_K) > _LARGEST:
         raise ThermoError(f"{where}: K would be 10^{ln_K / math.log(10):.0f}, outside what a number can hold")
     return math.exp(ln_K)
+
+
+# -- constants kept within what a float can hold --------------------
+
+
+def exp(exponent: float) -> float:
+    """e to a power; infinity where a float ends."""
+    return math.exp(exponent) if exponent < 709 else math.inf
+
+
+def power(base: float, exponent: int | float | Fraction, where: str) -> float:
+    """A constant to a power; raises EqlibError where the result leaves what a float can hold."""
+    exact = int(exponent) if exponent == int(exponent) else float(exponent)
+    try:
+        return within(base**exact, where)
+    except OverflowError:
+        return within(math.inf, where)
+
+
+def product(first: float, second: float, where: str) -> float:
+    """Two factors of a constant, with the same check."""
+    return within(first * second, where)
+
+
+def within(value: float, where: str) -> float:
+    """``value``, unless it is 0 or infinite, which no constant can be."""
+    if value == 0 or not math.isfinite(value):
+        raise EqlibError(f"{where}: K leaves the range a number can hold (about 1e-308 to 1e308)")
+    return value

@@ -21,7 +21,7 @@ from traitlets.config import Config
 from traitlets.config.loader import PyFileConfigLoader
 
 from eqlib.assess.questions import QuestionSet, load_questions
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.grading.preprocessors import wanted_cells
 from eqlib.grading.settings import configure
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.grading import class_of
 from eqlib.grading.bulk import Progress, grade
 from eqlib.grading.course import CONFIG, Course

@@ -13,8 +13,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from eqlib.chem.errors import EqlibError
 from eqlib.chem.species import canonical
+from eqlib.errors import EqlibError
 from eqlib.lab.colour_difference import ciede2000
 from eqlib.lab.colour_lights import GRID_NM, light
 from eqlib.lab.colour_spaces import (

@@ -19,7 +19,7 @@ from importlib import resources
 
 import numpy as np
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 GRID_NM = np.arange(380.0, 781.0, 5.0)
 GRID_NM.setflags(write=False)

@@ -10,7 +10,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.lab.colour_difference import ciede2000
 from eqlib.lab.colour_lights import colour_science, unremarked
 from eqlib.lab.colour_spaces import decode_srgb, encode_srgb, linear_to_xyz, rgb_to_lab

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.lab.colour import VISIBLE, Colour, colour_of, path_length
 from eqlib.lab.colour_difference import ciede2000
 from eqlib.lab.colour_lights import GRID_NM

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.lab.photometry_faults import Fault, calibration_faults, extrapolation_fault, numbers
 
 CONFIDENCE = 0.95

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 LINEAR_TO = 2.0
 IMPOSSIBLE_FROM = 3.5

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.lab.photometry import Calibration, calibrate, concentration_from_reading, student_t
 from eqlib.lab.photometry_faults import Fault, numbers, reading_faults
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from eqlib.chem.catalogue import System
 from eqlib.chem.catalogue import system as find_system
 from eqlib.chem.catalogue.ghs import CHECK_SDS
-from eqlib.chem.errors import EqlibError
 from eqlib.chem.species import species
+from eqlib.errors import EqlibError
 
 FLASKS_ML = (10, 25, 50, 100, 250, 500, 1000, 2000)
 CONTROLS = 2  # one well left alone, one that gets water in place of the reagent

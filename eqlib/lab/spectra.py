@@ -11,7 +11,7 @@ import numpy as np
 
 from eqlib.chem import catalogue
 from eqlib.chem.catalogue.shelf import OWN_FOLDER
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.lab.colour_lights import GRID_NM
 
 

@@ -10,11 +10,11 @@ distance of a real room decide in the end: try it there.
 
 from dataclasses import dataclass
 
-from eqlib.chem.errors import EqlibError
-from eqlib.chem.wording import number
+from eqlib.errors import EqlibError
 from eqlib.lab.colour import Colour, colour_of, path_length
 from eqlib.lab.colour_difference import ciede2000
 from eqlib.lab.deficiency import KINDS, difference
+from eqlib.writing import number
 
 AUDIENCES = {
     "bench": (2.0, "someone with both tubes in hand"),

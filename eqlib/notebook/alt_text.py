@@ -59,7 +59,7 @@ def spoken(name):
 
 
 def _of_species(name, attribute):
-    from eqlib.chem.errors import EqlibError
+    from eqlib.errors import EqlibError
 
     try:
         return getattr(species(name), attribute)

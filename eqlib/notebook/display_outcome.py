@@ -45,8 +45,8 @@ def in_print(words: str) -> str:
 
 
 def _printed_formula(found) -> str:
-    from eqlib.chem.errors import EqlibError
     from eqlib.chem.species import species
+    from eqlib.errors import EqlibError
 
     try:
         return species(found[0]).unicode

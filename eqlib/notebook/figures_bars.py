@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.notebook.alt_text import Table, listed, number, said, shown, spoken
 from eqlib.notebook.figures_base import (
     INK,

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.notebook.figures_base import SERIES
 from eqlib.notebook.figures_lines import curves
 

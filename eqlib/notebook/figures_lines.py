@@ -5,7 +5,7 @@ Each curve has its own line style, marker and lightness, and its name stands bes
 
 import numpy as np
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.lab.colour_lights import GRID_NM
 from eqlib.lab.spectra import absorbance_at, absorbance_spectrum, seen_through
 from eqlib.notebook.alt_text import Table, course, in_words, listed, number, said, shown, spoken

@@ -7,7 +7,7 @@ dotted pattern marks a precipitate, and the bar beside a cuvette shows how deep 
 
 import textwrap
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.lab.colour import Colour, colour_of, path_length
 from eqlib.notebook.alt_text import Table, listed, number, said
 from eqlib.notebook.figures_base import INK, QUIET, SMALL, TEXT, LabelledFigure, heading, sheet, whole_sheet

@@ -11,7 +11,7 @@ import os
 from pathlib import Path
 
 from eqlib.assess.questions import load_questions
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.notebook.display import Slot, bundle, kindly, show
 from eqlib.notebook.lessons_check import check_answer, receipt_bundle, waiting
 from eqlib.notebook.lessons_receipt import receipt_page

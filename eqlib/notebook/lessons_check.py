@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from eqlib.assess.marking import mark
 from eqlib.assess.reading import read_part
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.notebook.display import Slot, bundle
 from eqlib.notebook.display_record import record_bundle
 from eqlib.notebook.records import Store

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.notebook.display import Slot
 from eqlib.notebook.display_record import record_bundle
 from eqlib.notebook.panels_asleep import form_id, view_of

@@ -14,7 +14,7 @@ import re
 from collections.abc import Iterable
 from pathlib import Path
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.notebook.records import TRY, WHO
 
 STATE = "application/vnd.jupyter.widget-state+json"

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from eqlib.assess.records import MIME
 from eqlib.assess.variants import normal_id
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.notebook.display import bundle
 from eqlib.notebook.display_record import asleep_line
 from eqlib.notebook.panels import Panel

@@ -15,7 +15,7 @@ from pathlib import Path
 from eqlib.assess.reading.text import quote
 from eqlib.assess.records import SEEN, AnswerError, Journal, Record, collect, journal_name, record_answer
 from eqlib.assess.variants import normal_id
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.notebook.records_session import hub_user, marking, restored
 
 #: What else is kept like an answer: who is working, the question to try (never marked), what was revealed.

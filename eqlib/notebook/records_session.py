@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from eqlib.assess.records import AnswerError, Record
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 #: Longest text ``restore`` takes: a whole class's worth of answers is far below it.
 MAX_RESTORED = 20_000_000

@@ -13,9 +13,10 @@ import pytest
 from eqlib.assess import mistakes_rates
 from eqlib.assess.kinds import Part, Portion, Problem
 from eqlib.assess.mistakes import MISTAKES, suspects, table_mistake
+from eqlib.chem.disturb import disturb
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.reactions import Reaction
-from eqlib.chem.stresses import Stress, disturb
+from eqlib.chem.stress import Stress
 
 IRON = Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140, dH=-6000.0)
 SILVER = Reaction("AgSCN(s) <=> Ag^+ + SCN^-", K=1e-12)

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import eqlib as eq
-from eqlib.chem.reactions import ReactionError
+from eqlib.chem.equations import ReactionError
 
 # Coefficients as in textbooks of redox chemistry (from memory); each is checked again for atoms and charge.
 BALANCED = [

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 import eqlib as eq
-from eqlib.chem.solver_rows_newton import careful_totals
-from eqlib.chem.solver_tableau import build
+from eqlib.chem.solver.rows import careful_totals
+from eqlib.chem.solver.tableau import build
 
 R = eq.Reaction
 IRON = R("Fe^3+ + SCN^- <=> FeSCN^2+", K=140)

@@ -12,8 +12,8 @@ import pytest
 
 from eqlib.chem import catalogue
 from eqlib.chem.catalogue.ghs import CHECK_SDS, STATEMENTS
-from eqlib.chem.errors import EqlibError
 from eqlib.chem.species import species
+from eqlib.errors import EqlibError
 
 NAMES = (
     "ammonia-indicator",

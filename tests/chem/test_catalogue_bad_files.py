@@ -3,7 +3,7 @@
 import pytest
 
 from eqlib.chem import catalogue
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 GOOD = """\
 title = "A test system"

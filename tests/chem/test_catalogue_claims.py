@@ -4,8 +4,9 @@ import pytest
 
 from eqlib.chem import catalogue
 from eqlib.chem.catalogue.claims import NOTICED
+from eqlib.chem.disturb import disturb
 from eqlib.chem.mixture import Mixture
-from eqlib.chem.stresses import Stress, disturb
+from eqlib.chem.stress import Stress
 
 CLAIMS = [(name, key) for name in catalogue.systems() for key in catalogue.system(name).steps]
 

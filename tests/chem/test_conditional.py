@@ -3,7 +3,7 @@
 import pytest
 
 import eqlib as eq
-from eqlib.chem.conditional import conditional_K, fraction_free
+from eqlib.chem.sweeps import conditional_K, fraction_free
 
 R = eq.Reaction
 PHOSPHORIC = [

@@ -5,7 +5,7 @@ import re
 import pytest
 
 import eqlib as eq
-from eqlib.chem.wording import apart, moles, number, volume
+from eqlib.writing import apart, moles, number, volume
 
 S = eq.Stress
 IRON = eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140, dH=-6000)

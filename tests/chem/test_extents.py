@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import eqlib as eq
-from eqlib.chem.extents import extents
+from eqlib.chem.disturb import extents
 
 REACTIONS = [
     eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140),

@@ -12,7 +12,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 import eqlib as eq
-from eqlib.chem.reactions import ReactionError
+from eqlib.chem.equations import ReactionError
 
 SAMPLES = [
     "Fe^3+ + SCN^- <=> FeSCN^2+",

@@ -6,7 +6,7 @@ import mpmath
 import pytest
 
 import eqlib as eq
-from eqlib.chem.sensitivity import sensitivity
+from eqlib.chem.sweeps import sensitivity
 
 R = eq.Reaction
 IRON = R("Fe^3+ + SCN^- <=> FeSCN^2+", K=140)

@@ -5,7 +5,7 @@ import math
 import pytest
 
 import eqlib as eq
-from eqlib.chem.equilibrium import NoSolution
+from eqlib.chem.solver.single import NoSolution
 
 R = eq.Reaction
 AGCL = R("AgCl(s) <=> Ag^+ + Cl^-", K=1.8e-10)

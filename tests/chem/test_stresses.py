@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import eqlib as eq
-from eqlib.chem.stresses import characteristic_product
+from eqlib.chem.reactions import characteristic_product
 
 S = eq.Stress
 IRON = eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140, dH=-6000)

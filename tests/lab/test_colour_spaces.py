@@ -6,7 +6,7 @@ import sys
 import numpy as np
 import pytest
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.lab.colour_lights import GRID_NM, LIGHTS, colour_science, light, observer_table
 from eqlib.lab.colour_spaces import (
     adapt_to_screen,

@@ -7,7 +7,7 @@ from math import sqrt
 import numpy as np
 import pytest
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.lab.photometry_kc import Tube, kc_from_absorbance, kc_iterated
 
 EPSILON = 4700.0  # FeSCN2+ at 447 nm: Frank and Oswalt, J. Am. Chem. Soc. 69 (1947) 1321 (from memory)

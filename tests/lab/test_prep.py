@@ -9,7 +9,7 @@ import pytest
 import eqlib as eq
 from eqlib.chem import catalogue
 from eqlib.chem.catalogue.ghs import CHECK_SDS
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.lab import prep
 
 

@@ -73,7 +73,7 @@ def test_putting_to_sleep_writes_the_boxes_and_leaves_the_rest(folder):
 
 
 def test_a_file_that_is_no_notebook_is_named(folder):
-    from eqlib.chem.errors import EqlibError
+    from eqlib.errors import EqlibError
 
     (folder / "wells.ipynb").write_text("{", "utf-8")
     with pytest.raises(EqlibError, match=r"wells\.ipynb could not be read"):

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from eqlib.assess.records import MIME, record_answer
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.notebook import Lesson, restore
 
 #: 5.00 mL 2.00 mM iron(III), 3.00 mL 2.00 mM thiocyanate, to 10 mL; A = 0.325, epsilon 4700, 1 cm: Kc 140.

@@ -15,7 +15,7 @@ from eqlib.assess.check.leaks import leaks
 from eqlib.assess.check.notebook import check_notebook, check_release
 from eqlib.assess.check.question import check_question
 from eqlib.assess.questions import load_questions
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 #: Sets of numbers tried for every question.
 SAMPLES = 200

@@ -15,10 +15,10 @@ from functools import lru_cache
 from eqlib.assess.check.notebook import nbgrader_of, source_of
 from eqlib.assess.outcome_readings import FROM_CATALOGUE
 from eqlib.chem.catalogue import spectrum, system, systems
-from eqlib.chem.errors import EqlibError
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.salts import dissolved
 from eqlib.chem.species import species
+from eqlib.errors import EqlibError
 
 _SAYING = {
     ("seen", "paler"): r"\b(fades?|faded|fading|paler|lighter|bleach\w*|loses? (its )?colour)\b",

@@ -24,9 +24,9 @@ from eqlib.assess.outcome_numbers import moved, number_expected, worked_extent
 from eqlib.assess.outcome_rates import rate_ratio
 from eqlib.assess.outcome_setting import portions_of, reactions_of, start_mixture, stress_of, value_of
 from eqlib.assess.variants import Variant, show
-from eqlib.chem.batch import equilibrate_many
-from eqlib.chem.errors import EqlibError
 from eqlib.chem.salts import dissolved
+from eqlib.chem.solver.batch import equilibrate_many
+from eqlib.errors import EqlibError
 
 #: A shift is clear when the product's amount moves by at least this share; "none" when by less than a
 #: hundredth of it.

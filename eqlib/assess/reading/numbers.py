@@ -21,7 +21,7 @@ from eqlib.assess.reading.units import (
     standard_size,
     without_filler,
 )
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 # Significant figures, as commonly taught (common practice, no source): leading zeros never count; zeros after
 # a decimal mark count; trailing zeros of a whole number may or may not, so both counts are kept and the doubt

@@ -7,7 +7,7 @@ then matched by the readers' own grammars.
 import unicodedata
 from dataclasses import dataclass
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 MAX_TEXT = 10_000  # characters and bytes of one typed answer
 

@@ -15,7 +15,7 @@ from typing import Any
 from eqlib.assess.reading.objects import Typed
 from eqlib.assess.reading.objects import plain as plain_value
 from eqlib.assess.reading.text import Unreadable
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 MIME = "application/vnd.eqlib.answer+json"
 FORMAT = 1

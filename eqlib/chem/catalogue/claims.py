@@ -1,7 +1,7 @@
 """Do a system's claims agree with the engine? What a file says about its stresses is tried, not believed."""
 
 from eqlib.chem.catalogue.errors import complaint
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 NOTICED = 1e-5  # mol per litre of mixture; less of a solid than this is not expected to be seen
 
@@ -40,6 +40,6 @@ def _check_solids(system, where, claim, outcome):
 
 def outcome_of(system, key):
     """The Disturbance of the stress ``key``, done to the recipe after the stresses that come ahead of it."""
-    from eqlib.chem.stresses import disturb
+    from eqlib.chem.disturb import disturb
 
     return disturb(system.before(key), system.steps[key].stress)

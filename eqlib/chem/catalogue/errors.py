@@ -2,7 +2,7 @@
 
 from difflib import get_close_matches
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 
 class CatalogueError(EqlibError):

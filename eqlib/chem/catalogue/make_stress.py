@@ -3,7 +3,7 @@
 from eqlib.chem.catalogue.errors import CatalogueError, complaint, suggestion
 from eqlib.chem.catalogue.records import CatalogueStress
 from eqlib.chem.catalogue.rules import read_species
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 
 def make_stress(path, entry, stocks, known):
@@ -41,7 +41,7 @@ def make_stress(path, entry, stocks, known):
 
 
 def _stress(path, where, does, stocks, known):
-    from eqlib.chem.stresses import Stress
+    from eqlib.chem.stress import Stress
 
     kind = does["kind"]
     if kind == "add_solution":

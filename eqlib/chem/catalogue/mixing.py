@@ -78,7 +78,7 @@ def _species_name(text):
 
 def mixture_before(system, key):
     """The Mixture to which the stress ``key`` is done: the recipe after the stresses named by ``after``."""
-    from eqlib.chem.stresses import disturb
+    from eqlib.chem.disturb import disturb
 
     if key not in system.steps:
         raise CatalogueError(f"{system.name} has no stress {key!r}; {suggestion(key, system.steps)}.")

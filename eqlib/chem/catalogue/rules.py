@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from eqlib.chem.catalogue.errors import complaint, near, suggestion
 from eqlib.chem.catalogue.ghs import PICTOGRAMS, STATEMENTS
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 
 def read_species(path, where, text):

@@ -11,7 +11,7 @@ from eqlib.assess.reading.numbers import (
     sigfigs,
     supported,
 )
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 
 @pytest.mark.parametrize(

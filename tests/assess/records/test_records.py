@@ -18,7 +18,7 @@ from eqlib.assess.records import (
     journal_name,
     record_answer,
 )
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 
 EARLY, LATE = "2026-01-31T18:05:00Z", "2026-01-31T18:07:00Z"
 

@@ -7,16 +7,16 @@ from collections.abc import Mapping
 import numpy as np
 
 from eqlib.chem import activity as activities
-from eqlib.chem import solver_phases
-from eqlib.chem.equilibrium import LEAST_SCALE, weights
-from eqlib.chem.errors import EqlibError
-from eqlib.chem.network import check_loops, constants_at, listed, network_of
-from eqlib.chem.reactions import R_BAR, R_J, Reaction
-from eqlib.chem.solver_rows import Rows, solve_rows
-from eqlib.chem.solver_tableau import exact_amounts
-from eqlib.chem.solver_walk import Problem
-from eqlib.chem.species import species
-from eqlib.chem.state import protonated, with_protons
+from eqlib.chem.reactions import Reaction, with_protons
+from eqlib.chem.solver import single
+from eqlib.chem.solver.network import check_loops, constants_at, listed, network_of
+from eqlib.chem.solver.newton import Problem
+from eqlib.chem.solver.rows import Rows, solve_rows
+from eqlib.chem.solver.single import LEAST_SCALE, weights
+from eqlib.chem.solver.tableau import exact_amounts
+from eqlib.chem.species import protonated, species
+from eqlib.chem.thermo import R_BAR, R_J
+from eqlib.errors import EqlibError
 
 _ROUNDS = 100
 
@@ -145,7 +145,7 @@ class _Job:
                 exact_amounts(put_in),
                 max(put_in.max(), LEAST_SCALE),
             )
-            return solver_phases.solve(problem, names, phases, {}, put_in, start)
+            return single.solve_problem(problem, names, phases, {}, put_in, start)
 
         solve_rows(rows, solve_one)
         self.n[np.ix_(at, members)] = rows.n

@@ -9,10 +9,11 @@ from math import lcm
 
 import numpy as np
 
-from eqlib.chem import solver_tableau
-from eqlib.chem.errors import EqlibError
-from eqlib.chem.reactions import R_BAR, Reaction
+from eqlib.chem.reactions import Reaction
+from eqlib.chem.solver import tableau
 from eqlib.chem.species import species
+from eqlib.chem.thermo import R_BAR
+from eqlib.errors import EqlibError
 
 # Tables give constants to two figures: a closed loop of such values misses 1 by this much (common practice,
 # no source).
@@ -46,7 +47,7 @@ class Network:
     pure: np.ndarray
     gas: np.ndarray
     charge: np.ndarray
-    table: solver_tableau.Tableau
+    table: tableau.Tableau
     loops: list
     solvent: bool
     sides: tuple
@@ -163,7 +164,7 @@ def _compiled(equations, solvent):
         scale[q] = factor
         for i, v in parts.items():
             exact[q, i] = int(v * factor)
-    table, loops = solver_tableau.build(exact)
+    table, loops = tableau.build(exact)
     nu = exact.astype(float) / scale[:, None]
     return Network(
         labels=tuple(str(r) for r in reactions),

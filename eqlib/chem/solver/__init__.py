@@ -1,0 +1,1 @@
+"""From amounts and constants to the equilibrium state, for one mixture and for many at once."""

@@ -1,0 +1,112 @@
+"""The one way to print a number, a power of ten, an amount, a volume; and to write a file whole.
+
+A formula is printed by its Species (``.unicode``, ``.latex``, ``.spoken``).
+"""
+
+from __future__ import annotations
+
+import math
+import os
+import re
+import tempfile
+from decimal import Decimal
+from pathlib import Path
+
+_RAISED = str.maketrans("-+0123456789", "⁻⁺⁰¹²³⁴⁵⁶⁷⁸⁹")
+_POWER = re.compile(r"(\d+(?:\.\d+)?)e([+-]?\d+)\b")
+
+
+def raised(text: object) -> str:
+    """Digits and signs as superscripts: ``"10" + raised(-5)`` is 10⁻⁵, and Fe³⁺ ends in ``raised("3+")``."""
+    return str(text).translate(_RAISED)
+
+
+def power_of_ten(mantissa: str, exponent: int | str) -> str:
+    """1.4 × 10⁻⁴."""
+    return f"{mantissa} × 10{raised(int(exponent))}"
+
+
+def in_powers(text: str) -> str:
+    """Computer notation inside a sentence as it is printed: 2.1e-06 becomes 2.1 × 10⁻⁶."""
+    return _POWER.sub(lambda found: power_of_ten(found[1], found[2]), text)
+
+
+def number(value: float, figures: int = 3) -> str:
+    """Significant figures without empty zeros: 0.0123, 1470, 2.62 × 10⁻¹⁰."""
+    if value == 0 or not math.isfinite(value):
+        return f"{value:g}"
+    mantissa, power = f"{value:.{figures - 1}e}".split("e")
+    if -3 <= int(power) <= max(3, figures - 1):
+        text = f"{float(f'{value:.{figures - 1}e}'):.10f}".rstrip("0").rstrip(".")
+    else:
+        text = power_of_ten(mantissa.rstrip("0").rstrip(".") if "." in mantissa else mantissa, power)
+    return text.replace("-", "−")
+
+
+def with_figures(value: float, figures: int = 3) -> str:
+    """Always this many significant figures, as in an answer: "140", "0.0473", "1.40 × 10⁻⁴".
+
+    Whole numbers are written out if no figure is lost in doing so.
+    """
+    if value == 0 or not math.isfinite(value):
+        return f"{value:g}"
+    mantissa, power = f"{Decimal(value):.{figures - 1}e}".replace("E", "e").split("e")
+    exponent = int(power)
+    if -4 < exponent < max(figures, 4):
+        places = max(0, figures - 1 - exponent)
+        return f"{float(f'{mantissa}e{exponent}'):.{places}f}"
+    return power_of_ten(mantissa, exponent)
+
+
+def apart(first: float, second: float) -> tuple[str, str]:
+    """Two different numbers with as many figures as it takes to tell them apart (three, at most nine)."""
+    for figures in range(3, 9):
+        pair = number(first, figures), number(second, figures)
+        if pair[0] != pair[1]:
+            return pair
+    return number(first, 9), number(second, 9)
+
+
+def moles(value: float) -> str:
+    """An amount with its unit: 0.25 mol, 5 mmol, 0.1 µmol."""
+    size, unit = _amount_unit(value)
+    return f"{number(value / size)} {unit}"
+
+
+def moles_from_to(start: float, end: float) -> str:
+    """Two amounts in one unit: from 1.11 to 0.616 µmol."""
+    size, unit = _amount_unit(max(start, end))
+    return f"from {number(start / size)} to {number(end / size)} {unit}"
+
+
+def _amount_unit(value: float) -> tuple[float, str]:
+    if value >= 0.1 or value < 1e-10:
+        return 1.0, "mol"
+    return (1e-3, "mmol") if value >= 1e-4 else (1e-6, "µmol")
+
+
+def volume(litres: float) -> str:
+    """Litres from one litre on, millilitres below."""
+    return f"{number(litres, 4)} L" if litres >= 1 else f"{number(litres * 1000, 4)} mL"
+
+
+def volume_from_to(old: float, new: float) -> str:
+    """Two volumes in one unit: from 500 to 200 mL."""
+    if max(old, new) >= 1:
+        return f"from {number(old, 4)} to {number(new, 4)} L"
+    return f"from {number(old * 1000, 4)} to {number(new * 1000, 4)} mL"
+
+
+def write_atomically(path: Path, text: str) -> None:
+    """Replace a file whole: whatever happens, the old or the new one is there. Raises OSError."""
+    handle, spare = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}-", suffix=".part")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="") as stream:
+            stream.write(text)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.chmod(spare, 0o644)
+        os.replace(spare, path)
+    except BaseException:
+        Path(spare).unlink(missing_ok=True)
+        raise
