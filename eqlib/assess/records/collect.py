@@ -1,31 +1,34 @@
-"""Gather the answers of a handed-in notebook: from any cell's outputs, its metadata, and the journal beside
-it.
+"""Gather recorded answers: from any cell's outputs, a notebook's metadata, and the journal beside it.
 
-Copies of one answer may stand in several places (a form shown twice, a notebook older than its journal). The
-newest counts. Something unreadable never hides the rest: it becomes one line in ``problems``.
+Copies of one answer may stand in several places (a form shown twice, a notebook older than its journal). They
+are merged: the newest counts, and no attempt is lost. Something unreadable never hides the rest: it becomes
+one line in ``problems``.
 """
 
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from datetime import datetime
 
-from eqlib.assess.records.journal import read_journal
-from eqlib.assess.records.record import MIME, SEEN, AnswerError, Record
+from eqlib.assess.records.journal import journal_name, read_journal
+from eqlib.assess.records.record import MIME, SEEN, AnswerError, Record, read_time, record_answer
 from eqlib.assess.variants import normal_id
 
 
 class Collected(dict):
     """Records by question id, with ``problems`` (one line each) and ``student`` (the id in the notebook, or
-    None).
+    None). ``opened``: (student, question, when) of every outcome that was shown to whoever it was.
     """
 
     def __init__(self):
         super().__init__()
         self.problems: list[str] = []
         self.student: str | None = None
+        self.opened: list[tuple[str, str, datetime]] = []
 
     def offer(self, record: Record, assignment, student) -> None:
-        """Take ``record`` unless it belongs elsewhere or a newer one is here."""
+        """Take ``record`` unless it belongs elsewhere; merge it with what is here."""
         if assignment is not None and record.assignment != assignment:
             self._say(
                 f"an answer to {record.question!r} belongs to assignment {record.assignment!r}; left out"
@@ -36,14 +39,21 @@ class Collected(dict):
                 f"the answer to {record.question!r} was recorded "
                 f"under the id {record.student!r}, not {student!r}"
             )
+        self.note_opened(record)
         held = self.get(record.question)
         if held is None:
             self[record.question] = record
+        elif (held.assignment, normal_id(held.student)) == (record.assignment, normal_id(record.student)):
+            self[record.question] = held.merged(record)
         else:
-            newest, other = (record, held) if record.when > held.when else (held, record)
-            same = normal_id(newest.student) == normal_id(other.student)
-            self[record.question] = newest.revealed(other.revealed_at) if same else newest
+            self[record.question] = record if record.when > held.when else held
         self._note_reveal(record.question.removeprefix(SEEN))
+
+    def note_opened(self, record: Record) -> None:
+        """Remember whose copy of which question showed its outcome, and when."""
+        at = record.since if record.question.startswith(SEEN) else record.revealed_at
+        if at is not None:
+            self.opened.append((record.student or "", record.question.removeprefix(SEEN), read_time(at)))
 
     def _note_reveal(self, question: str) -> None:
         """An outcome's own note of having been shown counts for its question's record as well."""
@@ -55,16 +65,9 @@ class Collected(dict):
         if line not in self.problems:
             self.problems.append(line)
 
-    def try_offer(self, data, where, assignment, student) -> None:
-        """Offer what ``data`` holds; say so in ``problems`` when it holds no whole record."""
-        try:
-            self.offer(Record.from_json(data), assignment, student)
-        except AnswerError as error:
-            self._say(f"{where}: {error}")
-
 
 def collect(notebook=None, journal=None, assignment=None, student=None) -> Collected:
-    """The newest readable record of every question.
+    """The records of every question, copies of one answer merged.
 
     ``notebook`` and ``journal`` are JSON text, bytes, parsed dicts, or None. With ``assignment``, answers of
     other assignments are left out. With ``student``, only that student's and unnamed answers are taken from
@@ -73,13 +76,22 @@ def collect(notebook=None, journal=None, assignment=None, student=None) -> Colle
     """
     found = Collected()
     if notebook is not None:
-        _from_notebook(found, notebook, assignment, student)
+        for record in records_in(notebook, found):
+            found.offer(record, assignment, student)
+        if found.student is None:
+            named = {normal_id(r.student): r.student for r in found.values() if r.student}
+            if len(named) == 1:
+                found.student = next(iter(named.values()))
     if journal is not None:
         records, problems = read_journal(journal)
         found.problems.extend(problems)
-        for who in _whose(records, found, student):
-            for record in records.get(who, {}).values():
-                found.offer(record, assignment, student)
+        mine = _whose(records, found, student)
+        for who, theirs in records.items():
+            for record in theirs.values():
+                if who in mine:
+                    found.offer(record, assignment, student)
+                elif assignment in (None, record.assignment):
+                    found.note_opened(record)
     return found
 
 
@@ -92,7 +104,8 @@ def _whose(records, found: Collected, student) -> tuple[str, ...]:
     return tuple(records) if len([who for who in records if who]) <= 1 else ("",)
 
 
-def _from_notebook(found: Collected, notebook, assignment, student) -> None:
+def records_in(notebook, found: Collected) -> Iterator[Record]:
+    """Every record in a notebook, as it stands. Problems and the notebook's id go into ``found``."""
     if isinstance(notebook, (str, bytes, bytearray)):
         try:
             notebook = json.loads(notebook)
@@ -105,17 +118,20 @@ def _from_notebook(found: Collected, notebook, assignment, student) -> None:
     kept = _dict(_dict(notebook.get("metadata")).get("eqlib"))
     if type(kept.get("student")) is str:
         found.student = kept["student"]
-    for question, data in _dict(kept.get("records")).items():
-        found.try_offer(data, f"notebook metadata, {question[:40]!r}", assignment, student)
+    places = [
+        (data, f"notebook metadata, {question[:40]!r}")
+        for question, data in _dict(kept.get("records")).items()
+    ]
     for number, cell in enumerate(_list(notebook.get("cells")), start=1):
         for output in _list(_dict(cell).get("outputs")):
             bundle = _dict(_dict(output).get("data"))
             if MIME in bundle:
-                found.try_offer(_joined(bundle[MIME]), f"cell {number}", assignment, student)
-    if found.student is None:
-        named = {normal_id(r.student): r.student for r in found.values() if r.student}
-        if len(named) == 1:
-            found.student = next(iter(named.values()))
+                places.append((_joined(bundle[MIME]), f"cell {number}"))
+    for data, where in places:
+        try:
+            yield Record.from_json(data)
+        except AnswerError as error:
+            found._say(f"{where}: {error}")
 
 
 def _joined(value):
@@ -131,3 +147,41 @@ def _dict(value) -> dict:
 
 def _list(value) -> list:
     return value if type(value) is list else []
+
+
+def code_answers(kept: Collected, ran: Collected, questions) -> tuple[dict[str, Record], list[str]]:
+    """(the records that count, one line for each that does not): what was recorded before marking.
+
+    ``kept`` was handed in, ``ran`` stood in the outputs when the submission ran for marking. Only a part that
+    is answered in code takes its value from the run; anything else that appears only then was not recorded by
+    the student.
+    """
+    counts = {name: record for name, record in kept.items() if name in questions}
+    lines = []
+    for name, record in ran.items():
+        if name not in questions or (name in counts and counts[name].receipt == record.receipt):
+            continue
+        held = counts.get(name)
+        coded = {part.id for part in questions[name].parts if part.code}
+        answer = {part: value for part, value in record.answer.items() if part in coded}
+        if answer:
+            before = {} if held is None else dict(held.answer)
+            who = record.student if held is None else held.student
+            counts[name] = record_answer(
+                record.assignment, name, before | answer, who, at=record.at, previous=held
+            )
+        if set(record.answer) - coded and (held is None or dict(held.answer) | answer != dict(record.answer)):
+            lines.append(f"an answer to {name!r} appeared only while marking; it was not counted")
+    return counts, lines
+
+
+def no_answers(kept: Collected, questions) -> str:
+    """Empty, or the line about a submission in which nothing recorded was found although there were forms to
+    fill in.
+
+    The journal it names can be added to the submission's folder at any time; marking again then counts it.
+    """
+    forms = [q for q in questions.values() if not q.manual and not all(p.code for p in q.parts if p.scored)]
+    if not forms or any(name in questions for name in kept):
+        return ""
+    return f"no answers found: ask for the file {journal_name(questions.assignment.id)}"

@@ -1,5 +1,8 @@
 """The journal: a second copy of every recorded answer, in a file beside the notebook.
 
+What is written is merged with what is there: no attempt is ever lost, and an older copy never replaces a
+newer.
+
 ``answers-<assignment>.journal.json`` holds ``{"format": 1, "records": {"<student or ''>": {"<question>":
 record}}}``. It is replaced whole and atomically: whatever happens during a write, the old or the new journal
 is there.
@@ -48,18 +51,23 @@ class Journal:
         """One line for each record, or for the file, that could not be read."""
         return tuple(self._whole()[1])
 
-    def write(self, record: Record) -> None:
-        """Keep ``record`` as the latest of its student and question. Raises AnswerError if the disk
-        refuses.
-        """
+    def write(self, *given: Record) -> None:
+        """Keep these records beside what is there. Raises AnswerError if the disk refuses."""
         with alone_in(self.path.parent):
-            self._write(record)
+            self._write(given)
 
-    def _write(self, record: Record) -> None:
+    def _write(self, given) -> None:
         records, problems = self._whole()
+        changed = False
+        for record in given:
+            theirs = records.setdefault(normal_id(record.student), {})
+            held = theirs.get(record.question)
+            theirs[record.question] = record if held is None else held.merged(record)
+            changed = changed or theirs[record.question] != held
+        if not changed:
+            return
         if problems:
             self._set_aside()
-        records.setdefault(normal_id(record.student), {})[record.question] = record
         data = {
             "format": JOURNAL_FORMAT,
             "records": {who: {q: r.to_dict() for q, r in theirs.items()} for who, theirs in records.items()},

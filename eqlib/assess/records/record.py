@@ -1,4 +1,5 @@
-"""One recorded answer and its JSON form. What arrives from a notebook is checked as if anybody had written
+"""One recorded answer and its JSON form, and what may be said of it: which parts are answered, whether what
+stands on the screen is what is recorded. What arrives from a notebook is checked as if anybody had written
 it.
 """
 
@@ -24,6 +25,8 @@ SEEN = "eqlib:seen:"
 #: Longest JSON text of one record, and most earlier answers kept (the first half and the last half).
 MAX_RECORD = 400_000
 MAX_HISTORY = 100
+#: The key under which practice keeps which set of numbers an answer belongs to.
+RETRY = "_set"
 
 _NAME = re.compile(r"[\w][\w .:@+-]{0,79}", re.UNICODE)
 _PARTS_AT_MOST = 60
@@ -90,6 +93,26 @@ class Record:
             return self
         return replace(self, revealed_at=at)
 
+    def merged(self, other: Record) -> Record:
+        """This record and ``other``, a copy or an earlier or later state of it, as one: every attempt of
+        either, in the order in which they were made, the newest standing. Both belong to one student and
+        question.
+        """
+        if other == self:
+            return self
+        entries = {
+            (read_time(entry["at"]), _canonical(entry["answer"])): entry
+            for record in (self, other)
+            for entry in (*record.history, {"at": record.at, "answer": dict(record.answer)})
+        }
+        ordered = [entries[key] for key in sorted(entries)]
+        newest = self if self.when >= other.when else other
+        standing = {"at": newest.at, "answer": dict(newest.answer)}
+        earlier = [entry for entry in ordered if entry != standing]
+        return replace(newest, history=_trimmed(earlier)).revealed(
+            min(filter(None, (self.revealed_at, other.revealed_at)), key=read_time, default=None)
+        )
+
     def to_dict(self) -> dict:
         """The record as plain data, ready for JSON."""
         shown = {} if self.revealed_at is None else {"revealed_at": self.revealed_at}
@@ -143,23 +166,88 @@ def record_answer(
     assignment, question, answer, student=None, *, at=None, previous: Record | None = None
 ) -> Record:
     """A new record. An earlier one (``previous``) goes into its history; recording the same again changes
-    nothing.
+    nothing. A part left blank keeps what ``previous`` holds for it (see ``kept_parts``). Raises AnswerError.
     """
     answer = _answer(answer, f"the answer to {question!r}")
+    if previous is not None:
+        answer |= {name: previous.answer[name] for name in kept_parts(answer, previous)}
     student = None if student is None or not str(student).strip() else _name(str(student), "student")
     if previous is not None and previous.student == student and dict(previous.answer) == answer:
         return previous
     history: tuple = ()
     shown = None if previous is None else previous.revealed_at
     if previous is not None:
-        history = (*previous.history, {"at": previous.at, "answer": dict(previous.answer)})
-        if len(history) > MAX_HISTORY:
-            half = MAX_HISTORY // 2
-            history = history[:half] + history[-half:]
+        history = _trimmed((*previous.history, {"at": previous.at, "answer": dict(previous.answer)}))
     at = at or datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
     read_time(at)
     names = _name(assignment, "assignment"), _name(question, "question")
     return Record(*names, answer, student, at, history, shown)
+
+
+def _trimmed(history) -> tuple:
+    """At most MAX_HISTORY entries: the first half and the last half."""
+    half = MAX_HISTORY // 2
+    return tuple(history) if len(history) <= MAX_HISTORY else (*history[:half], *history[-half:])
+
+
+def blank(value) -> bool:
+    """Does this value say nothing: None, no text, a table or list of nothing but such?"""
+    if isinstance(value, str):
+        return not value.strip()
+    if isinstance(value, Mapping):
+        return all(blank(item) for item in value.values())
+    if isinstance(value, list | tuple):
+        return all(blank(item) for item in value)
+    return value is None
+
+
+def kept_parts(answer: Mapping, previous: Record | None) -> tuple[str, ...]:
+    """The parts that ``answer`` leaves blank and ``previous`` holds: recording keeps them.
+
+    Answers to another set of numbers (practice) have nothing to do with each other.
+    """
+    if previous is None or previous.answer.get(RETRY) != answer.get(RETRY):
+        return ()
+    return tuple(name for name, old in previous.answer.items() if blank(answer.get(name)) and not blank(old))
+
+
+def same_answer(record: Record | None, shown: Mapping) -> bool:
+    """Is ``shown``, what stands in the controls now (part id -> value), exactly what is recorded?
+
+    Blank parts do not count, nor do blanks around typed text. False: say "changed, not recorded yet".
+    """
+    return _said(shown) == _said({} if record is None else record.answer)
+
+
+def _said(answer: Mapping) -> dict:
+    return {
+        name: value.strip() if isinstance(value, str) else _whole(value)
+        for name, value in answer.items()
+        if not blank(value)
+    }
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How far one question is answered: part ids, and "answered", "partly answered" or "not answered"."""
+
+    answered: tuple[str, ...]
+    missing: tuple[str, ...]
+
+    @property
+    def state(self) -> str:
+        """In words; it says nothing about marks."""
+        if not self.answered:
+            return "not answered"
+        return "partly answered" if self.missing else "answered"
+
+
+def standing(question, record: Record | None) -> Standing:
+    """The Standing of ``record`` as an answer to ``question``: its scored parts, or all if none is scored."""
+    wanted = [part.id for part in question.parts if part.scored] or [part.id for part in question.parts]
+    held = {} if record is None else record.answer
+    answered = tuple(name for name in wanted if not blank(held.get(name)))
+    return Standing(answered, tuple(name for name in wanted if name not in answered))
 
 
 def receipt_of(assignment, question, student, answer, at) -> str:
@@ -167,14 +255,13 @@ def receipt_of(assignment, question, student, answer, at) -> str:
 
     A browser saves 139.0 as 139, so the two have the same receipt.
     """
-    canonical = json.dumps(
-        [assignment, question, student, _whole(answer), at],
-        ensure_ascii=True,
-        sort_keys=True,
-        separators=(",", ":"),
-        default=dict,
-    )
+    canonical = _canonical([assignment, question, student, answer, at])
     return hashlib.sha256(canonical.encode("ascii")).hexdigest()[:8]
+
+
+def _canonical(value) -> str:
+    """One text for equal values, whatever the order of their names."""
+    return json.dumps(_whole(value), ensure_ascii=True, sort_keys=True, separators=(",", ":"), default=dict)
 
 
 def _whole(value):
