@@ -19,6 +19,8 @@ from decimal import Decimal, InvalidOperation
 from eqlib.errors import EqlibError
 
 MOST_STEPS = 10_000
+#: Choices without an order of their own: every student meets them in another one.
+SHUFFLED = frozenset(["reason", "rule", "bound", "cause"])
 
 
 class VariantError(EqlibError):
@@ -159,3 +161,20 @@ def draw(
     names = (course, assignment, question, number, str(retry), normal_id(student))
     digest = hashlib.sha256(SEPARATOR.join(names).encode("utf-8")).digest()
     return int.from_bytes(digest[:8], "big") % choices
+
+
+def options_for(part, question, student) -> tuple[tuple[str, str], ...]:
+    """The options of ``part`` (of ``question``) in the order in which ``student`` meets them.
+
+    Reasons, rules, species to pick and things to put in order are shuffled, so that no place is the right one
+    for a whole class; direction, more or less, yes or no keep their natural order. Forms, feedback and
+    reports of one student use this; records hold the options' values, so that the order changes no mark.
+    """
+    if part.ask not in SHUFFLED and part.kind != "order":
+        return tuple(part.options)
+    names = question.assignment.course, question.assignment.id, question.id, part.id, normal_id(student)
+
+    def drawn(option):
+        return hashlib.sha256(SEPARATOR.join((*names, option[0])).encode("utf-8")).digest()
+
+    return tuple(sorted(part.options, key=drawn))

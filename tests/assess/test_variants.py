@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 
 from eqlib.assess.questions import read_questions
-from eqlib.assess.variants import VariantError, normal_id, read_range, show
+from eqlib.assess.variants import VariantError, normal_id, options_for, read_range, show
 
 FILE = """
 [assignment]
@@ -119,3 +119,51 @@ def test_a_bad_range_is_refused_by_name(given, says):
 )
 def test_numbers_are_shown_as_people_write_them(text, shown):
     assert show(Decimal(text)) == shown
+
+
+PICK = FILE.replace('kind = "number"', 'kind = "prediction"').replace(
+    """
+ask = "number"
+quantity = "concentration"
+species = "iso-C4H10(g)"
+""",
+    """
+id = "why"
+ask = "reason"
+options = ["q_below_K", "q_above_K", "two_boxes", "q_is_k"]
+[[question.part]]
+ask = "direction"
+[question.stress]
+kind = "dilute"
+mL = 1.0
+""",
+)
+
+
+def test_reasons_stand_in_another_order_for_every_student_and_the_same_one_every_time():
+    question = read_questions(PICK)["q1"]
+    part = question.part("why")
+    orders, first = set(), []
+    for number in range(200):
+        student = f"s{number}"
+        shown = options_for(part, question, student)
+        names = ["c1", "a1", "q1", "why", student]
+        wanted = sorted(
+            part.options,
+            key=lambda option, names=names: hashlib.sha256(
+                "\x1f".join([*names, option[0]]).encode()
+            ).digest(),
+        )
+        assert list(shown) == wanted, "as documented, recomputed here"
+        assert options_for(part, question, student.upper() + " ") == shown
+        orders.add(shown)
+        first.append(shown[0][0])
+    assert len(orders) == 24, "200 students meet all 4! orders"
+    for name, _ in part.options:  # a fair place has 50 of 200; five standard deviations are 31
+        assert 19 < first.count(name) < 81
+
+
+def test_choices_with_an_order_of_their_own_keep_it():
+    question = read_questions(PICK)["q1"]
+    part = question.part("direction")
+    assert all(options_for(part, question, f"s{n}") == part.options for n in range(20))
