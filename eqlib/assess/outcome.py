@@ -69,7 +69,7 @@ def outcome_for_numbers(question, variant) -> Outcome:
 @lru_cache(maxsize=_CACHED)
 def _cautions(question) -> tuple[str, ...]:
     """The same for all students of a question: they all use the same bottles."""
-    return cautions_of(question.given, stress_of(question.given, question.variant(None).numbers))
+    return cautions_of(question.given, question.variant(None).numbers)
 
 
 def shown_numbers(question, variant) -> dict[str, str]:

@@ -174,55 +174,12 @@ def stress_of(given, numbers):
     return makers[table["kind"]]()
 
 
-def cautions_of(given, stress=None) -> tuple[str, ...]:
-    """The catalogue's cautions for the reagents this question names: what to wear, the bottles, the waste.
-
-    From the question's system and from those under ``cautions_from``. A system's own stress that does the
-    same thing brings its caution; a bottle counts when its substance is poured in here.
-    """
+def cautions_of(given, numbers) -> tuple[str, ...]:
+    """The few cautions for what is in this question's vessel, gravest first (see eqlib.lab.cautions)."""
     from eqlib.chem.catalogue import system
-    from eqlib.chem.catalogue.ghs import CHECK_SDS
+    from eqlib.lab.cautions import cautions_for
 
     systems = [system_of(given)] if "system" in given else []
     systems += [system(name) for name in given.get("cautions_from", ())]
-    named = _substances(given)
-    lines: list[str] = []
-    for found in systems:
-        own = [s.caution for s in found.steps.values() if s.caution and _alike(s.stress, stress)]
-        bottles = [bottle for bottle in found.hazards if _bare(bottle.formula) in named]
-        lines += [line for line in own if not line.startswith("No extra")]
-        lines += [f"As supplied, {bottle.words.removesuffix(CHECK_SDS).strip()}" for bottle in bottles]
-        lines += [f"Protection: {', '.join(found.ppe)}."] if found.ppe else []
-        lines += [f"Waste: {line}." for line in found.waste]
-        lines += [found.data_only] if found.data_only else []
-        lines.append(CHECK_SDS)
-    return tuple(dict.fromkeys(lines))
-
-
-def _substances(given) -> set[str]:
-    """The substances a question pours or drops in, without water of crystallisation.
-
-    The little acid that keeps iron(III) from hydrolysing is not counted: its bottle never reaches the
-    students.
-    """
-    tables = list(given.get("start", {}).get("portions", ()))
-    if isinstance(given.get("stress"), dict):
-        tables.append(given["stress"])
-    found = {_bare(name) for table in tables for key in ("of", "of_mM") for name in table.get(key, ())}
-    return found - {"HNO3"} if len(found) > 1 else found
-
-
-def _bare(formula: str) -> str:
-    return formula.split(".")[0].split("·")[0].split("(s)")[0]
-
-
-def _alike(one, other) -> bool:
-    """Do two stresses do the same kind of thing with the same ions? (Amounts, acid and counter-ions
-    aside.)
-    """
-    from eqlib.chem.salts import dissolved
-
-    if other is None or one.kind != other.kind:
-        return False
-    idle = {"H^+", "NO3^-", "K^+", "Na^+"}
-    return set(dissolved(dict(one.amounts))) - idle == set(dissolved(dict(other.amounts))) - idle
+    mixture = start_mixture(given, reactions_of(given, numbers), portions_of(given, numbers), numbers)
+    return tuple(caution.words for caution in cautions_for(systems, mixture, stress_of(given, numbers)))

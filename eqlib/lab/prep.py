@@ -183,8 +183,8 @@ def flask_for(litres):
 def _stock_prep(system, stock, per_group, needed, made_on, strengths):
     make = flask_for(needed)
     weigh, measure, notes = [], [], []
-    bottles = [system.reagents[key] for key, _ in stock.made_from]
-    for bottle, (_, molarity) in zip(bottles, stock.made_from, strict=True):
+    bottles = [system.reagents[made.reagent] for made in stock.made_from]
+    for bottle, molarity in zip(bottles, (made.M for made in stock.made_from), strict=True):
         if bottle.state == "solid":
             weighing = _weighing(bottle, molarity, make)
             weigh.append(weighing)
@@ -242,8 +242,12 @@ def _small_volume_note(measuring, molarity, make):
 def _from_stronger(system, stock, bottle, molarity, litres):
     """Another stock of the same bottle alone, and stronger, may be diluted instead."""
     for other in system.stocks.values():
-        strength = other.made_from[0][1] if other.made_from else 0.0
-        if len(other.made_from) == 1 and other.made_from[0][0] == bottle.key and strength > molarity * 1.5:
+        strength = other.made_from[0].M if other.made_from else 0.0
+        if (
+            len(other.made_from) == 1
+            and other.made_from[0].reagent == bottle.key
+            and strength > molarity * 1.5
+        ):
             volume = f"{concentrate_for(molarity, litres, strength) * 1000:.3g} mL of {other.name}"
             alone = len(stock.made_from) == 1
             how = f"Or dilute: {volume}" if alone else f"Or, in place of the {bottle.name}: {volume}"

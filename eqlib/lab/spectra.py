@@ -10,7 +10,7 @@ from functools import lru_cache
 import numpy as np
 
 from eqlib.chem import catalogue
-from eqlib.chem.catalogue.shelf import OWN_FOLDER
+from eqlib.chem.catalogue.load import OWN_FOLDER
 from eqlib.errors import EqlibError
 from eqlib.lab.colour_lights import GRID_NM
 

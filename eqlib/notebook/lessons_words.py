@@ -4,8 +4,6 @@ numbers.
 
 from __future__ import annotations
 
-from functools import cache
-
 from eqlib.chem.catalogue.ghs import CHECK_SDS
 from eqlib.notebook.display import words_of
 from eqlib.notebook.display_outcome import number
@@ -126,40 +124,8 @@ def prompt_bundle(question, student, retry: int = 0) -> dict:
 
 
 def cautions_for(question) -> tuple[str, ...]:
-    """One line for each bottle the question's mixtures are made from, out of the catalogue."""
-    known = _hazards()
-    named = _formulas(question.given.get("start")) + _formulas(question.given.get("stress"))
-    lines = [known[formula] for formula in dict.fromkeys(named) if formula in known]
-    return tuple(lines)
-
-
-def _formulas(given) -> list[str]:
-    """Every formula named under ``of`` or ``of_mM``, at any depth."""
-    if isinstance(given, dict):
-        found = [name for key in ("of", "of_mM") for name in given.get(key, ())]
-        return found + [name for value in given.values() for name in _formulas(value)]
-    if isinstance(given, list):
-        return [name for value in given for name in _formulas(value)]
-    return []
-
-
-@cache
-def _hazards() -> dict[str, str]:
-    """Formula without its crystal water -> the caution of that bottle."""
-    from eqlib.chem.catalogue import Hazard, read, shelf
-
-    found = {}
-    for entry in read(shelf()["_reagents"]).doc["reagent"]:
-        hazard = Hazard(
-            entry["name"],
-            entry["formula"],
-            tuple(entry.get("pictograms", ())),
-            tuple(entry.get("codes", ())),
-            entry["hazard_source"],
-        )
-        note = f" {entry['hazard_note']}" if entry.get("hazard_note") else ""
-        found[entry["formula"].split(".")[0]] = hazard.words + note
-    return found
+    """The few cautions for what is in this question's vessel, gravest first."""
+    return tuple(question.outcome(None).cautions)
 
 
 def numbers_of(question, student) -> dict[str, float]:

@@ -293,9 +293,9 @@ def test_reagents_fit_their_stocks():
             for ion, molar in stock.species.items():
                 for element, count in species(ion).elements.items():
                     wanted[element] = wanted.get(element, 0.0) + float(count) * molar
-            for key, molar in stock.made_from:
-                for element, count in species(system.reagents[key].formula).elements.items():
-                    got[element] = got.get(element, 0.0) + float(count) * molar
+            for made in stock.made_from:
+                for element, count in species(system.reagents[made.reagent].formula).elements.items():
+                    got[element] = got.get(element, 0.0) + float(count) * made.M
             for element in set(wanted) - {"H", "O", "C", "Na", "In"}:  # water, soft water, the dye HIn
                 assert got.get(element, 0.0) == pytest.approx(wanted[element], rel=1e-6), (
                     name,
@@ -390,8 +390,8 @@ ppe = ["eye protection"]
 waste = ["sink"]
 [recipe]
 vessel = "tube"
-T = 298.15
-portions = [{ stock = "iron", volume_mL = 3.0 }, { stock = "thiocyanate", volume_mL = 1.0 }]
+celsius = 25
+portions = [{ stock = "iron", mL = 3.0 }, { stock = "thiocyanate", mL = 1.0 }]
 steps = ["mix"]
 [[stock]]
 key = "iron"
@@ -400,7 +400,7 @@ species = { "Fe^3+" = 0.001, "NO3^-" = 0.103, "H^+" = 0.1 }
 [[stress]]
 key = "dilute"
 title = "Water"
-does = { kind = "dilute", volume_mL = 4.0 }
+does = { kind = "dilute", mL = 4.0 }
 direction = "reverse"
 seen = "paler"
 seen_words = "paler"

@@ -3,7 +3,7 @@
 import pytest
 
 from eqlib.chem import catalogue
-from eqlib.chem.catalogue.claims import NOTICED
+from eqlib.chem.catalogue.rules import NOTICED
 from eqlib.chem.disturb import disturb
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.stress import Stress

@@ -146,7 +146,9 @@ def test_every_sheet_carries_its_cautions(name):
         assert stock.label.made_on == "2025-01-31"
         assert "2025-01-31" in sheet.to_text()
         codes = {
-            c for key, _ in system.stocks[stock.key].made_from for c in system.reagents[key].hazard.codes
+            c
+            for made in system.stocks[stock.key].made_from
+            for c in system.reagents[made.reagent].hazard.codes
         }
         assert set(stock.label.codes) == codes
 

@@ -3,7 +3,7 @@
 ``systems()`` lists names; ``system(name)`` or ``system(path)`` gives one. To add your own, put a .toml
 file in a folder and pass that folder, or name the folder in the environment variable EQLIB_SYSTEMS.
 
-The least that a file must hold (``shape`` lists every key; a shipped file shows them at work)::
+The least that a file must hold (the models in ``records`` say every key; a shipped file shows them at work)::
 
     title = "Magnesium hydroxide"
     ppe = ["eye protection"]
@@ -24,9 +24,9 @@ The least that a file must hold (``shape`` lists every key; a shipped file shows
 
     [recipe]
     vessel = "test tube"
-    T = 298.15
-    volume_mL = 10
-    put_in = { "Mg(OH)2(s)" = 0.001 }
+    celsius = 25
+    mL = 10
+    put_in = { "Mg(OH)2(s)" = 1.0 }
     steps = ["shake 0.06 g of the solid with 10 mL of water"]
 """
 
@@ -34,10 +34,8 @@ import os
 from functools import lru_cache
 from pathlib import Path
 
-from eqlib.chem.catalogue.build import build
-from eqlib.chem.catalogue.claims import check_claims, outcome_of
-from eqlib.chem.catalogue.errors import CatalogueError
-from eqlib.chem.catalogue.looks import all_looks, remember
+from eqlib.chem.catalogue.faults import CatalogueError
+from eqlib.chem.catalogue.load import all_looks, build, find, folders, read, remember, shelf, stamp
 from eqlib.chem.catalogue.records import (
     Band,
     CatalogueStress,
@@ -52,7 +50,8 @@ from eqlib.chem.catalogue.records import (
     Stock,
     System,
 )
-from eqlib.chem.catalogue.shelf import find, folders, read, shelf, stamp
+from eqlib.chem.catalogue.rules import check_claims, outcome_of
+from eqlib.chem.species import species
 
 __all__ = [
     "Band",
@@ -79,15 +78,16 @@ __all__ = [
 ]
 
 
-def systems(folder=None):
+def systems(folder: str | Path | None = None) -> list[str]:
     """Names of all systems, sorted: those in ``folder`` (or $EQLIB_SYSTEMS) and the shipped ones."""
     return sorted(name for name in shelf(folder) if not name.startswith("_"))
 
 
-def system(name, folder=None):
+def system(name: str | Path, folder: str | Path | None = None) -> System:
     """The System called ``name``, or the one in the file at that path (with a slash, or ending .toml).
 
-    Raises CatalogueError, one line naming file, key and mend; an unknown name gets the nearest known one.
+    Raises CatalogueError, a line for each fault naming file, key and mend; an unknown name gets the nearest
+    known one.
     """
     is_path = isinstance(name, Path) or os.sep in str(name) or str(name).endswith(".toml")
     if not isinstance(name, str | Path) or not str(name).strip():
@@ -110,21 +110,21 @@ def system(name, folder=None):
 
 
 @lru_cache(maxsize=64)
-def _built(path, files, _stamps):
+def _built(path: Path, files: tuple[tuple[str, Path], ...], _stamps: tuple[int, ...]) -> System:
     """Built once for as long as no file on the shelf changes; a System is frozen, so it may be shared."""
     return build(read(path), dict(files))
 
 
-def check_file(path, folder=None):
+def check_file(path: str | Path, folder: str | Path | None = None) -> System:
     """The System in the file at ``path``, its claims tried in the engine; CatalogueError at a fault."""
     checked = system(Path(path), folder)
     check_claims(checked)
     return checked
 
 
-def faults(folder):
+def faults(folder: str | Path) -> list[CatalogueError]:
     """CatalogueErrors of the .toml files in ``folder``, one for each that cannot be used; [] if none."""
-    found = []
+    found: list[CatalogueError] = []
     for path in sorted(Path(folder).glob("*.toml")):
         try:
             if path.stem.startswith("_"):
@@ -136,15 +136,11 @@ def faults(folder):
     return found
 
 
-def spectrum(name, folder=None):
+def spectrum(name: str, folder: str | Path | None = None) -> Spectrum | None:
     """The Spectrum of a species, or None when none is known (it is then taken as colourless)."""
-    from eqlib.chem.species import species
-
     return all_looks(shelf(folder))[0].get(species(name).name)
 
 
-def solid_look(name, folder=None):
+def solid_look(name: str, folder: str | Path | None = None) -> SolidLook | None:
     """The SolidLook of a solid, or None when none is known."""
-    from eqlib.chem.species import species
-
     return all_looks(shelf(folder))[1].get(species(name).name)

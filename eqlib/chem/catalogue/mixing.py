@@ -1,45 +1,64 @@
 """From a System to a Mixture: the recipe with chosen constants, and the mixture a stress is done to."""
 
 from collections.abc import Mapping
-from dataclasses import replace
+from typing import Any
 
-from eqlib.chem.catalogue.errors import CatalogueError, suggestion
+from eqlib.chem.catalogue.faults import CatalogueError, suggestion
+from eqlib.chem.catalogue.records import ConstantChoice, System
+from eqlib.chem.disturb import disturb
+from eqlib.chem.mixture import Mixture
+from eqlib.chem.reactions import Reaction
+from eqlib.chem.species import species
+
+Chosen = Mapping[str, float | str] | None
 
 
-def reactions_with(system, constants=None, at_zero_ionic_strength=False):
+def reactions_with(
+    system: System, constants: Chosen = None, at_zero_ionic_strength: bool = False
+) -> tuple[Reaction, ...]:
     """The reactions; ``constants`` maps a reaction's key to a number, or to the key of a listed value."""
-    from eqlib.chem.reactions import Reaction
-
     constants = dict(constants or {})
     unknown = next((key for key in constants if key not in system.constants), None)
     if unknown is not None:
         raise CatalogueError(
             f"{system.name} has no reaction {unknown!r}; {suggestion(unknown, system.constants)}."
         )
-    chosen = []
-    for key, choice in system.constants.items():
-        wanted = constants.get(key)
-        if isinstance(wanted, str):
-            if wanted not in choice.values:
-                raise CatalogueError(
-                    f"{system.name}, {key}: no value {wanted!r}; {suggestion(wanted, choice.values)}."
-                )
-            value = choice.pick(wanted)
-        elif wanted is not None:
-            value = replace(choice.default, K=float(wanted), source="given by hand")
-        else:
-            value = choice.pick(None, at_zero_ionic_strength)
-        r = choice.reaction
-        same = value is choice.default
-        chosen.append(
-            r
-            if same
-            else Reaction(str(r), K=value.K, basis=r.basis, T=value.T, dH=r.dH, name=key, source=value.source)
+    return tuple(
+        _with(choice, constants.get(key), system.name, at_zero_ionic_strength)
+        for key, choice in system.constants.items()
+    )
+
+
+def _with(choice: ConstantChoice, wanted: float | str | None, name: str, at_zero: bool) -> Reaction:
+    """One reaction with the constant wanted: a number, a listed value's key, or None for the usual."""
+    if isinstance(wanted, str):
+        if wanted not in choice.values:
+            mend = suggestion(wanted, choice.values)
+            raise CatalogueError(f"{name}, {choice.key}: no value {wanted!r}; {mend}.")
+        value = choice.pick(wanted)
+    else:
+        value = choice.pick(None, at_zero)
+    r = choice.reaction
+    if wanted is not None and not isinstance(wanted, str):
+        return Reaction(
+            str(r), K=float(wanted), basis=r.basis, T=r.T, dH=r.dH, name=choice.key, source="given by hand"
         )
-    return tuple(chosen)
+    if value is choice.default:
+        return r
+    return Reaction(
+        str(r), K=value.K, basis=r.basis, T=value.T, dH=r.dH, name=choice.key, source=value.source
+    )
 
 
-def mixture(system, totals, volume, T, constants, at_zero_ionic_strength, more):
+def mixture(
+    system: System,
+    totals: Mapping[str, float] | None,
+    volume: float | None,
+    T: float | None,
+    constants: Chosen,
+    at_zero_ionic_strength: bool,
+    more: dict[str, Any],
+) -> Mixture:
     """The starting recipe of ``system`` as a Mixture.
 
     ``totals`` (mol/L) replaces or adds to the recipe's; ``volume`` L and ``T`` K replace its own;
@@ -47,8 +66,6 @@ def mixture(system, totals, volume, T, constants, at_zero_ionic_strength, more):
     takes the I = 0 values where they are listed, which is what activity corrections need. ``more`` goes to
     Mixture (headspace, pressure).
     """
-    from eqlib.chem.mixture import Mixture
-
     known = ("headspace", "pressure")
     wrong = next((key for key in more if key not in known), None)
     if wrong is not None:
@@ -59,7 +76,7 @@ def mixture(system, totals, volume, T, constants, at_zero_ionic_strength, more):
             f"{system.name}: totals are written {{'Ag^+': 0.1}} in mol/L, not {totals!r:.60}."
         )
     recipe = system.recipe
-    given = {_species_name(name): value for name, value in (totals or {}).items()}
+    given = {species(name).name: value for name, value in (totals or {}).items()}
     more = {"headspace": recipe.headspace, "pressure": recipe.pressure, **more}
     return Mixture(
         {**recipe.totals, **given},
@@ -70,16 +87,8 @@ def mixture(system, totals, volume, T, constants, at_zero_ionic_strength, more):
     )
 
 
-def _species_name(text):
-    from eqlib.chem.species import species
-
-    return species(text).name
-
-
-def mixture_before(system, key):
+def mixture_before(system: System, key: str) -> Mixture:
     """The Mixture to which the stress ``key`` is done: the recipe after the stresses named by ``after``."""
-    from eqlib.chem.disturb import disturb
-
     if key not in system.steps:
         raise CatalogueError(f"{system.name} has no stress {key!r}; {suggestion(key, system.steps)}.")
     earlier = system.steps[key].after

@@ -1,55 +1,397 @@
-"""What a catalogue file becomes: frozen records, with units in their names or their docstrings."""
+"""What a catalogue file holds, and the System it becomes. The models here are the schema: their fields are
+the keys of the TOML tables, their types what may stand there, their docstrings what it means.
+
+Lists of tables are written in the singular ([[reaction]], [[stress]]). A key that is not a field is a fault.
+"""
+
+from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from eqlib.chem.catalogue.ghs import CHECK_SDS, STATEMENTS
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictBool, StringConstraints
 
-_NONE: Mapping[str, Any] = MappingProxyType({})
+from eqlib.chem.catalogue.ghs import CHECK_SDS, STATEMENTS, pictograms_of
+
+if TYPE_CHECKING:
+    from eqlib.chem.mixture import Mixture
+    from eqlib.chem.reactions import Reaction
+    from eqlib.chem.stress import Stress
+
+Direction = Literal["forward", "reverse", "none"]
+Seen = Literal["darker", "paler", "same", "other colour"]
+
+_LIMITED: dict[str, Any] = {"allow_inf_nan": False, "strict": True}
+_TEXT = "a piece of text in quotes that is not empty"
+_KELVIN = "a temperature in kelvin between 200 and 500, such as 298.15"
+_CELSIUS = "a temperature in degrees Celsius between -20 and 120, such as 25"
+_MEDIUM = 'a number in mol/L that is 0 or more, or "not stated", or "gas phase"'
+_AMOUNTS = 'a table of species and numbers that are 0 or more, such as { "Fe^3+" = 0.002 }'
+
+# The description of a type is what a complaint asks for.
+Text = Annotated[
+    str, StringConstraints(strict=True, strip_whitespace=True, min_length=1), Field(description=_TEXT)
+]
+Texts = Annotated[tuple[Text, ...], Field(description='a list of texts, such as ["gloves", "goggles"]')]
+Number = Annotated[float, Field(**_LIMITED, description="an ordinary number (not nan, not inf)")]
+Above0 = Annotated[float, Field(gt=0, **_LIMITED, description="a number greater than 0")]
+AtLeast0 = Annotated[float, Field(ge=0, **_LIMITED, description="a number that is 0 or more")]
+Kelvin = Annotated[float, Field(ge=200, le=500, **_LIMITED, description=_KELVIN)]
+Celsius = Annotated[float, Field(ge=-20, le=120, **_LIMITED, description=_CELSIUS)]
+Nanometres = Annotated[
+    float, Field(ge=150, le=1500, **_LIMITED, description="a wavelength in nm between 150 and 1500")
+]
+Amounts = Annotated[dict[Text, AtLeast0], Field(description=_AMOUNTS)]
+Code = Literal[tuple(STATEMENTS)]  # type: ignore[valid-type]
 
 
-@dataclass(frozen=True)
-class Constant:
-    """One published (or plainly illustrative) value of an equilibrium constant.
+def _some(values: Any) -> Any:
+    """A text alone stands for a list of one."""
+    return (values,) if isinstance(values, str) else values
 
-    ``T`` in kelvin; ``ionic_strength`` in mol/L, or None when not stated or when there is no solution.
+
+class Table(BaseModel):
+    """A TOML table: frozen, and no key but its fields."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+
+
+class Constant(Table):
+    """[[reaction.constant]]: one published (or plainly illustrative) value of an equilibrium constant.
+
+    Exactly one of ``K`` and ``log10_K`` is written. ``T`` in kelvin; ``ionic_strength`` in mol/L, or "not
+    stated", or "gas phase". ``from_memory``: recalled, not seen in print. ``illustrative``: not published.
     """
 
-    key: str
-    K: float
-    T: float
-    ionic_strength: float | None
-    source: str
-    from_memory: bool
-    illustrative: bool = False
+    key: Text
+    value: Annotated[Above0 | None, Field(alias="K")] = None
+    log10_K: Number | None = None
+    T: Kelvin
+    medium: Annotated[
+        AtLeast0 | Literal["not stated", "gas phase"], Field(alias="ionic_strength", description=_MEDIUM)
+    ]
+    source: Text
+    from_memory: StrictBool
+    illustrative: StrictBool = False
     note: str = ""
-    gas_phase: bool = False
 
     @property
-    def conditions(self):
+    def K(self) -> float:
+        """The constant itself."""
+        return float(self.value if self.value is not None else 10.0 ** (self.log10_K or 0.0))
+
+    @property
+    def ionic_strength(self) -> float | None:
+        """mol/L, or None when not stated or when there is no solution."""
+        return None if isinstance(self.medium, str) else self.medium
+
+    @property
+    def conditions(self) -> str:
         """Temperature and ionic strength in words."""
-        if self.gas_phase:
-            return f"{self.T - 273.15:.0f} °C, gas phase"
-        medium = (
-            "ionic strength not stated"
-            if self.ionic_strength is None
-            else f"I = {self.ionic_strength:g} mol/L"
-        )
-        return f"{self.T - 273.15:.0f} °C, {medium}"
+        degrees = f"{self.T - 273.15:.0f} °C"
+        if self.medium == "gas phase":
+            return f"{degrees}, gas phase"
+        if isinstance(self.medium, str):
+            return f"{degrees}, ionic strength not stated"
+        return f"{degrees}, I = {self.medium:g} mol/L"
 
 
-@dataclass(frozen=True)
-class Heat:
-    """Reaction enthalpy in J/mol (positive: heat is taken up going forward) with its source."""
+class Heat(Table):
+    """[reaction.heat]: the reaction enthalpy ``dH_kJ`` in kJ/mol; positive: heat is taken up forward."""
 
-    dH: float
-    source: str
-    from_memory: bool
-    illustrative: bool = False
+    dH_kJ: Number
+    source: Text
+    from_memory: StrictBool
+    illustrative: StrictBool = False
     note: str = ""
+
+    @property
+    def dH(self) -> float:
+        """J/mol."""
+        return 1000.0 * self.dH_kJ
+
+
+class ReactionTable(Table):
+    """[[reaction]]: an equation, every value known for its constant, the one lessons use (``default``) and
+    why.
+    """
+
+    key: Text
+    equation: Text
+    basis: Literal["c", "p"] = "c"
+    words: str = ""
+    default: Text
+    why_default: Text
+    constant: tuple[Constant, ...]
+    heat: Heat | None = None
+
+
+class Reagent(Table):
+    """[[reagent]]: a bottle from the supplier, a solid to weigh (``formula`` with its water) or a
+    concentrate.
+
+    ``molarity`` (mol/L) of a concentrate; ``other_forms``: other hydrates that give the same solution.
+    ``codes``: H and EUH codes of the bottle as bought; ``limits``: its specific concentration limits, code
+    of a mixture -> mass % from which; ``m_factor`` for water life.
+    """
+
+    key: Text
+    name: Text
+    formula: Text
+    state: Literal["solid", "concentrate", "liquid", "gas"]
+    molarity: Above0 | None = None
+    other_forms: Texts = ()
+    codes: tuple[Code, ...] = ()
+    limits: dict[Code, Above0] = Field(default_factory=dict)
+    m_factor: Above0 = 1.0
+    hazard_source: Text
+    hazard_note: str = ""
+    keep: str = ""
+    note: str = ""
+
+    @property
+    def hazard(self) -> Hazard:
+        """What its label warns of."""
+        return Hazard(self.name, self.formula, self.codes, self.hazard_source, self.hazard_note)
+
+
+class MadeFrom(Table):
+    """{ reagent, M }: a reagent of a stock and its mol/L there."""
+
+    reagent: Text
+    M: Above0
+
+
+class Stock(Table):
+    """[[stock]]: a stock solution: mol/L of each species as put in, and what it is made from.
+
+    ``steps``: how, when "dissolve and make up" is not enough. ``safe_here``: why a hazard of the label (an
+    EUH code) is none in the wells.
+    """
+
+    key: Text
+    name: Text
+    species: Amounts
+    made_from: Annotated[tuple[MadeFrom, ...], Field(alias="from")] = ()
+    steps: Texts = ()
+    safe_here: str = ""
+    waste: str = ""
+    keep: str = ""
+    solvent: str = "water"
+
+
+class Portion(Table):
+    """{ stock, mL }: so much of a stock, or of "water"."""
+
+    stock: Text
+    mL: Above0
+
+
+class RecipeTable(Table):
+    """[recipe]: the starting mixture of one group.
+
+    ``portions`` of stocks; ``put_in``: mmol of anything added as itself; ``mL``: the volume where nothing
+    is poured. ``colour``: what is seen. ``demonstration_only``: trained staff show it, the class watches.
+    ``note``: what a reader of the constants should know of this mixture (its ionic strength, say).
+    """
+
+    vessel: Text
+    portions: tuple[Portion, ...] = ()
+    put_in: Amounts = Field(default_factory=dict)
+    mL: Above0 | None = None
+    celsius: Celsius
+    headspace_mL: AtLeast0 = 0.0
+    pressure_bar: Above0 | None = None
+    path_cm: Above0 = 1.0
+    colour: str = ""
+    demonstration_only: StrictBool = False
+    steps: Annotated[Texts, Field(min_length=1)]
+    note: str = ""
+
+
+class AddSolution(Table):
+    """A solution: one of the stocks, or ``of`` (mol/L) or ``of_mM``, and its ``mL``."""
+
+    kind: Literal["add_solution"]
+    stock: Text | None = None
+    of: Amounts | None = None
+    of_mM: Amounts | None = None
+    mL: Above0
+
+
+class Dilute(Table):
+    """``mL`` of water."""
+
+    kind: Literal["dilute"]
+    mL: Above0
+
+
+class AddSolid(Table):
+    """``mmol`` of a solid of the reactions, or of a soluble salt."""
+
+    kind: Literal["add_solid"]
+    formula: Text
+    mmol: Above0
+
+
+class AddOrRemove(Table):
+    """``mmol`` of a species, put in or taken out without a change of volume."""
+
+    kind: Literal["add", "remove"]
+    species: Text
+    mmol: Above0
+
+
+class HeatTo(Table):
+    """Bring to so many degrees Celsius."""
+
+    kind: Literal["heat_to"]
+    celsius: Celsius
+
+
+class ChangeVolume(Table):
+    """Bring the vessel to ``mL`` or ``L``."""
+
+    kind: Literal["change_volume"]
+    mL: Above0 | None = None
+    L: Above0 | None = None
+
+
+class AddInert(Table):
+    """``mmol`` of argon at constant "volume" or "pressure"."""
+
+    kind: Literal["add_inert"]
+    mmol: Above0
+    constant: Literal["volume", "pressure"]
+
+
+class Catalyse(Table):
+    """A catalyst."""
+
+    kind: Literal["catalyse"]
+
+
+Does = Annotated[
+    AddSolution | Dilute | AddSolid | AddOrRemove | HeatTo | ChangeVolume | AddInert | Catalyse,
+    Field(discriminator="kind"),
+]
+
+
+class StressTable(Table):
+    """[[stress]]: something worth showing: what is done (``does``, written as in a question file), which
+    way the first reaction goes, what is seen and why.
+
+    ``after``: the key of the stress that comes first, if any. ``solid``: a precipitate that should be there
+    at the end; ``solid_gone``: one that should have dissolved. ``seen`` compares the colour with just
+    before; "other colour" where an eye would not agree on darker or paler.
+    """
+
+    key: Text
+    title: Text
+    does: Does
+    direction: Direction
+    seen: Seen
+    seen_words: Text
+    why: Text
+    caution: Text
+    reversal: Text
+    after: Text | None = None
+    solid: Text | None = None
+    solid_gone: Text | None = None
+    on_bench: StrictBool = True
+
+
+class Band(Table):
+    """A band: maximum (nm), molar absorptivity there (L/(mol cm)), full width at half height (cm⁻¹)."""
+
+    max_nm: Nanometres
+    epsilon: AtLeast0
+    width_cm1: Above0
+
+
+class Spectrum(Table):
+    """[[spectrum]]: molar absorptivity of one species, as ``bands`` or as a table (``nm``, ``table``).
+
+    In the file the table's second row is called epsilon. ``shape`` says how rough it is.
+    """
+
+    species: Text
+    bands: tuple[Band, ...] = ()
+    nm: tuple[Nanometres, ...] = ()
+    at_nm: Annotated[tuple[AtLeast0, ...], Field(alias="epsilon")] = ()
+    source: Text
+    from_memory: StrictBool
+    illustrative: StrictBool = False
+    shape: Text
+
+    def epsilon(self, nm: Any) -> Any:
+        """Molar absorptivity (L/(mol cm), base 10) at wavelengths ``nm`` (array or number).
+
+        Bands are Gaussian in wavenumber; a table is joined by straight lines and is zero outside its ends.
+        """
+        import numpy as np  # a catalogue can be read and checked without it
+
+        nm = np.asarray(nm, dtype=float)
+        if self.nm:
+            return np.interp(nm, self.nm, self.at_nm, left=0.0, right=0.0)
+        total = np.zeros_like(nm)
+        for band in self.bands:
+            offset = (1e7 / nm - 1e7 / band.max_nm) / band.width_cm1
+            total = total + band.epsilon * np.exp(-4 * np.log(2) * offset**2)
+        return total
+
+
+class SolidLook(Table):
+    """[[solid]]: how a solid looks: words, an sRGB hex for its body colour, and an illustrative scatter
+    strength.
+
+    ``scatter`` is the extinction by scattering of the suspended solid, per cm for each mol of it in a litre
+    of mixture; it depends on particle size, so it is a picture and never a measurement.
+    """
+
+    species: Text
+    words: Text
+    hex: Annotated[
+        str,
+        StringConstraints(strict=True, pattern="^#[0-9a-fA-F]{6}$", to_lower=True),
+        Field(description="it as #rrggbb, such as #f0f0f0"),
+    ]
+    scatter: AtLeast0
+    source: Text
+    from_memory: StrictBool
+    note: str = ""
+
+
+class CatalogueFile(Table):
+    """A whole file. ``uses`` names others ("iron-thiocyanate") or single reactions
+    ("iron-thiocyanate/complex"); ``main`` the reaction under study; ``bottles`` reagents that no stock is
+    made from; ``data_only`` the words that say it must not be done on a bench.
+    """
+
+    title: Text
+    about: str = ""
+    uses: Annotated[Texts, BeforeValidator(_some)] = ()
+    main: Text | None = None
+    data_only: str = ""
+    reaction: tuple[ReactionTable, ...] = ()
+    reagent: tuple[Reagent, ...] = ()
+    stock: tuple[Stock, ...] = ()
+    bottles: Texts = ()
+    recipe: RecipeTable | None = None
+    stress: tuple[StressTable, ...] = ()
+    spectrum: tuple[Spectrum, ...] = ()
+    solid: tuple[SolidLook, ...] = ()
+    ppe: Texts = ()
+    waste: Texts = ()
+    spill: Texts = ()
+    pitfalls: Texts = ()
+    sources: Texts = ()
+
+
+# -- what the tables become ----------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -57,7 +399,7 @@ class ConstantChoice:
     """Every value known for one reaction, and the one that lessons use, with the reason for choosing it."""
 
     key: str
-    reaction: Any
+    reaction: Reaction
     values: Mapping[str, Constant]
     default: Constant
     why_default: str
@@ -65,7 +407,7 @@ class ConstantChoice:
     words: str = ""
     home: str = ""
 
-    def pick(self, choice=None, at_zero_ionic_strength=False):
+    def pick(self, choice: str | None = None, at_zero_ionic_strength: bool = False) -> Constant:
         """The default; the value keyed ``choice``; or the first one listed for zero ionic strength."""
         if choice is not None:
             return self.values[choice]
@@ -75,77 +417,22 @@ class ConstantChoice:
 
 
 @dataclass(frozen=True)
-class Band:
-    """A band: maximum (nm), molar absorptivity there (L/(mol cm)), full width at half height (cm⁻¹)."""
-
-    max_nm: float
-    epsilon: float
-    width_cm1: float
-
-
-@dataclass(frozen=True)
-class Spectrum:
-    """Molar absorptivity of one species, as bands or as a table of (nm, L/(mol cm)); ``shape`` says how
-    rough it is.
-    """
-
-    species: str
-    bands: tuple[Band, ...]
-    table: tuple[tuple[float, ...], tuple[float, ...]] | None
-    source: str
-    from_memory: bool
-    shape: str
-    illustrative: bool = False
-    path: str = ""
-
-    def epsilon(self, nm):
-        """Molar absorptivity (L/(mol cm), base 10) at wavelengths ``nm`` (array or number).
-
-        Bands are Gaussian in wavenumber; a table is joined by straight lines and is zero outside its ends.
-        """
-        import numpy as np
-
-        nm = np.asarray(nm, dtype=float)
-        if self.table is not None:
-            return np.interp(nm, *self.table, left=0.0, right=0.0)
-        total = np.zeros_like(nm)
-        for band in self.bands:
-            offset = (1e7 / nm - 1e7 / band.max_nm) / band.width_cm1
-            total = total + band.epsilon * np.exp(-4 * np.log(2) * offset**2)
-        return total
-
-
-@dataclass(frozen=True)
-class SolidLook:
-    """How a solid looks: words, an sRGB hex for its body colour, and an illustrative scatter strength.
-
-    ``scatter`` is the extinction by scattering of the suspended solid, per cm for each mol of it in a
-    litre of mixture; it depends on particle size, so it is a picture and never a measurement.
-    """
-
-    species: str
-    words: str
-    hex: str
-    scatter: float
-    source: str
-    from_memory: bool
-    note: str = ""
-    path: str = ""
-
-
-@dataclass(frozen=True)
 class Hazard:
-    """One bottle's hazards: pictogram words, H codes, and where the classification was read."""
+    """One bottle's hazards: H and EUH codes, and where the classification was read."""
 
     reagent: str
     formula: str
-    pictograms: tuple[str, ...]
     codes: tuple[str, ...]
     source: str
     note: str = ""
 
     @property
-    def words(self):
+    def pictograms(self) -> tuple[str, ...]:
+        """The pictograms that the codes ask for, in words."""
+        return pictograms_of(self.codes)
+
+    @property
+    def words(self) -> str:
         """The codes spelt out, one line; ends with the standing advice to check the supplier's sheet."""
         spelt = (
             "; ".join(f"{code} {STATEMENTS[code]}" for code in self.codes)
@@ -155,51 +442,15 @@ class Hazard:
 
 
 @dataclass(frozen=True)
-class Reagent:
-    """A bottle from the supplier: a solid to weigh (``formula`` with its water) or a concentrate to dilute.
-
-    ``molarity`` (mol/L) is None for a solid. ``other_forms`` are other hydrates that give the same solution.
-    """
-
-    key: str
-    name: str
-    formula: str
-    state: str
-    molarity: float | None
-    other_forms: tuple[str, ...]
-    hazard: Hazard
-    keep: str = ""
-    note: str = ""
-
-
-@dataclass(frozen=True)
-class Stock:
-    """A stock solution: what it contains (mol/L of each species as put in) and what it is made from.
-
-    ``made_from`` holds (reagent key, mol/L of that reagent's formula) pairs; empty for plain water.
-    """
-
-    key: str
-    name: str
-    species: Mapping[str, float]
-    made_from: tuple[tuple[str, float], ...]
-    waste: str = ""
-    keep: str = ""
-    solvent: str = "water"
-
-
-@dataclass(frozen=True)
 class Recipe:
     """The starting mixture of one group.
 
-    ``portions`` are (stock key, litres). ``put_in`` is mol of anything added as itself. ``totals`` is what
-    results, mol per litre of ``volume`` (L), before anything reacts. ``demonstration_only``: trained staff
-    show it, the class watches.
+    ``portions`` are (stock key, litres). ``totals`` is what results, mol per litre of ``volume`` (L), before
+    anything reacts; ``T`` in kelvin, ``headspace`` in L, ``pressure`` in bar.
     """
 
     vessel: str
     portions: tuple[tuple[str, float], ...]
-    put_in: Mapping[str, float]
     totals: Mapping[str, float]
     volume: float
     T: float
@@ -209,22 +460,25 @@ class Recipe:
     steps: tuple[str, ...]
     colour: str = ""
     demonstration_only: bool = False
+    note: str = ""
+
+    @property
+    def ionic_strength(self) -> float:
+        """mol/L, of the mixture as put together, before anything reacts."""
+        from eqlib.chem.species import species  # not needed to read a file
+
+        return 0.5 * sum(species(name).charge ** 2 * molar for name, molar in self.totals.items())
 
 
 @dataclass(frozen=True)
 class CatalogueStress:
-    """A stress worth showing: what is done, which way the first reaction goes, what is seen and why.
-
-    ``after`` is the key of the stress that comes first, if any. ``solid`` is a precipitate that should be
-    there at the end, ``solid_gone`` one that should have dissolved. ``seen`` compares colour with the
-    state just before.
-    """
+    """A stress worth showing, ready to be done; the fields are those of StressTable."""
 
     key: str
     title: str
-    stress: Any
-    direction: str
-    seen: str
+    stress: Stress
+    direction: Direction
+    seen: Seen
     seen_words: str
     why: str
     caution: str
@@ -242,14 +496,13 @@ class System:
 
     ``reactions`` stand with the one under study first. ``steps`` are all its stresses by key, in order;
     ``stresses`` those done to the recipe as mixed, ``follow_ups`` those done after another one (to
-    ``before(key)``). ``data_only`` is "" for bench work, otherwise the
-    words that say it must not be done on a bench.
+    ``before(key)``). ``data_only`` is "" for bench work, otherwise the words that say it must not be done.
     """
 
     name: str
     title: str
     about: str
-    reactions: tuple[Any, ...]
+    reactions: tuple[Reaction, ...]
     constants: Mapping[str, ConstantChoice]
     recipe: Recipe
     stocks: Mapping[str, Stock]
@@ -267,33 +520,38 @@ class System:
     path: Path = field(default=Path(), compare=False)
 
     @property
-    def stresses(self):
+    def stresses(self) -> Mapping[str, CatalogueStress]:
         """The stresses done to the recipe as mixed, by key."""
         return MappingProxyType({key: step for key, step in self.steps.items() if step.after is None})
 
     @property
-    def follow_ups(self):
+    def follow_ups(self) -> Mapping[str, CatalogueStress]:
         """The stresses done after another one, by key: an acid that undoes what the alkali did."""
         return MappingProxyType({key: step for key, step in self.steps.items() if step.after is not None})
 
     def __reduce__(self):
         """A System travels to another process as the path of its file."""
-        from eqlib.chem.catalogue import system
+        from eqlib.chem.catalogue import system  # the package imports this file
 
         return system, (self.path,)
 
     def mixture(
-        self, totals=None, *, volume=None, T=None, constants=None, at_zero_ionic_strength=False, **more
-    ):
+        self,
+        totals: Mapping[str, float] | None = None,
+        *,
+        volume: float | None = None,
+        T: float | None = None,
+        constants: Mapping[str, float | str] | None = None,
+        at_zero_ionic_strength: bool = False,
+        **more: Any,
+    ) -> Mixture:
         """The recipe as a Mixture, before anything has reacted; see ``catalogue.mixing.mixture``."""
-        from eqlib.chem.catalogue.mixing import mixture
+        from eqlib.chem.catalogue.mixing import mixture  # mixtures need the solver; records do not
 
         return mixture(self, totals, volume, T, constants, at_zero_ionic_strength, more)
 
-    def before(self, key):
-        """The Mixture that the stress ``key`` is done to: the recipe, after any stresses that come ahead
-        of it.
-        """
-        from eqlib.chem.catalogue.mixing import mixture_before
+    def before(self, key: str) -> Mixture:
+        """The Mixture that the stress ``key`` is done to: the recipe, after any stresses ahead of it."""
+        from eqlib.chem.catalogue.mixing import mixture_before  # as above
 
         return mixture_before(self, key)

@@ -1,226 +1,221 @@
-"""Does a catalogue file make chemical sense? Each rule is one function; the first fault found is raised.
+"""Does a catalogue file make chemical sense, and do its claims agree with the engine?
 
-Every rule takes the file's path (for the complaint) and its parsed contents, whose shape has been checked
-already.
+The shape of a file is checked by the models in ``records``; here is what a model cannot see. Each rule notes
+every fault it finds.
 """
 
-import re
-from itertools import pairwise
+from __future__ import annotations
 
-from eqlib.chem.catalogue.errors import complaint, near, suggestion
-from eqlib.chem.catalogue.ghs import PICTOGRAMS, STATEMENTS
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+from eqlib.chem.catalogue.faults import CatalogueError, Faults, complaint, suggestion
+from eqlib.chem.catalogue.records import CatalogueFile, Constant, Spectrum, System
+from eqlib.chem.disturb import Disturbance, disturb
+from eqlib.chem.reactions import Reaction
+from eqlib.chem.species import Species, species
 from eqlib.errors import EqlibError
 
+if TYPE_CHECKING:
+    from eqlib.chem.state import State
 
-def read_species(path, where, text):
-    """The Species that ``text`` means, or a complaint that says where it stands."""
-    from eqlib.chem.species import species
+NOTICED = 1e-5  # mol per litre of mixture; less of a solid than this is not expected to be seen
 
+
+def read_species(faults: Faults, where: str, text: str) -> Species | None:
+    """The Species that ``text`` means; None, and a fault that says where it stands, when it means none."""
     try:
         return species(text)
     except EqlibError as error:
-        raise complaint(path, where, f"the species {text!r} cannot be read", str(error).rstrip(".")) from None
+        faults.add(where, f"the species {text!r} cannot be read", str(error).rstrip("."))
+        return None
 
 
-def no_key_twice(path, doc):
+def no_key_twice(doc: CatalogueFile, faults: Faults) -> None:
     """Keys name things, so a key stands once in its list (and a species once among spectra and solids)."""
-    for shape, name in (
-        ("reaction", "key"),
-        ("reagent", "key"),
-        ("stock", "key"),
-        ("stress", "key"),
-        ("spectrum", "species"),
-        ("solid", "species"),
-    ):
-        _once(path, shape, name, doc.get(shape, []))
-    for reaction in doc.get("reaction", []):
-        _once(path, f"reaction {reaction['key']!r}, constant", "key", reaction["constant"])
+    for kind in ("reaction", "reagent", "stock", "stress"):
+        _once(faults, kind, "key", [one.key for one in getattr(doc, kind)])
+    for kind in ("spectrum", "solid"):
+        _once(faults, kind, "species", [one.species for one in getattr(doc, kind)])
+    for reaction in doc.reaction:
+        where = f"reaction {reaction.key!r}, constant"
+        _once(faults, where, "key", [constant.key for constant in reaction.constant])
 
 
-def _once(path, where, name, tables):
-    seen = set()
-    for table in tables:
-        if table[name] in seen:
-            raise complaint(
-                path, f"{where} {table[name]!r}", f"this {name} stands twice", "rename one or take it out"
-            )
-        seen.add(table[name])
+def _once(faults: Faults, where: str, name: str, values: list[str]) -> None:
+    for value in dict.fromkeys(v for v in values if values.count(v) > 1):
+        faults.add(f"{where} {value!r}", f"this {name} stands twice", "rename one or take it out")
 
 
-def reactions_balance(path, doc):
+def reactions_balance(doc: CatalogueFile, faults: Faults) -> None:
     """Every equation is read, its species too, and atoms and charge are the same on both sides."""
-    from eqlib.chem.reactions import Reaction
-
-    for entry in doc.get("reaction", []):
-        where = f"reaction {entry['key']!r}, equation"
+    for entry in doc.reaction:
+        where = f"reaction {entry.key!r}, equation"
         try:
-            reaction = Reaction(entry["equation"], K=1.0, basis=entry.get("basis", "c"))
-            balanced = reaction.is_balanced
+            balanced = Reaction(entry.equation, K=1.0, basis=entry.basis).is_balanced
         except EqlibError as error:
-            raise complaint(
-                path, where, f"{entry['equation']!r} cannot be read", str(error).rstrip(".")
-            ) from None
+            faults.add(where, f"{entry.equation!r} cannot be read", str(error).rstrip("."))
+            continue
         if not balanced:
             mend = "make the atoms and the charge the same on both sides; eqlib.balance can find the numbers"
-            raise complaint(path, where, f"{entry['equation']!r} does not balance", mend)
+            faults.add(where, f"{entry.equation!r} does not balance", mend)
 
 
-def constants_say_one_value(path, doc):
+def constants_say_one_value(doc: CatalogueFile, faults: Faults) -> None:
     """A constant gives K or log10_K, not both and not neither; the default is one of those listed."""
-    for entry in doc.get("reaction", []):
-        where = f"reaction {entry['key']!r}"
-        if not entry["constant"]:
-            raise complaint(path, f"{where}, constant", "no constant is given", "add [[reaction.constant]]")
-        for constant in entry["constant"]:
-            here = f"{where}, constant {constant['key']!r}"
-            if ("K" in constant) == ("log10_K" in constant):
-                what = (
-                    "both K and log10_K stand here"
-                    if "K" in constant
-                    else "neither K nor log10_K stands here"
-                )
-                raise complaint(path, f"{here}, K", what, "write exactly one of them")
-            if abs(constant.get("log10_K", 0)) > 200:
-                raise complaint(
-                    path, f"{here}, log10_K", f"is {constant['log10_K']}", "write a power of ten under 200"
-                )
-        keys = [c["key"] for c in entry["constant"]]
-        if entry["default"] not in keys:
-            what = f"{entry['default']!r} is not one of its constants"
-            raise complaint(path, f"{where}, default", what, suggestion(entry["default"], keys))
+    for entry in doc.reaction:
+        where = f"reaction {entry.key!r}"
+        if not entry.constant:
+            faults.add(f"{where}, constant", "no constant is given", "add [[reaction.constant]]")
+            continue
+        for constant in entry.constant:
+            _one_value(faults, f"{where}, constant {constant.key!r}", constant)
+        keys = [constant.key for constant in entry.constant]
+        if entry.default not in keys:
+            what = f"{entry.default!r} is not one of its constants"
+            faults.add(f"{where}, default", what, suggestion(entry.default, keys))
 
 
-def hazards_are_known(path, doc):
-    """H codes and pictogram words are ones whose meaning can be printed."""
-    for entry in doc.get("reagent", []):
-        where = f"reagent {entry['key']!r}"
-        for code in entry.get("codes", []):
-            if code not in STATEMENTS:
-                what = f"the hazard code {code!r} is not known"
-                raise complaint(path, f"{where}, codes", what, _code_mend(code))
-        for word in entry.get("pictograms", []):
-            if word not in PICTOGRAMS:
-                what = f"the pictogram {word!r} is not known"
-                raise complaint(path, f"{where}, pictograms", what, suggestion(word, PICTOGRAMS))
-        if entry["state"] == "concentrate" and "molarity" not in entry:
-            raise complaint(
-                path, f"{where}, molarity", "a concentrate needs its strength", "add molarity = mol/L"
-            )
+def _one_value(faults: Faults, where: str, constant: Constant) -> None:
+    if (constant.value is None) == (constant.log10_K is None):
+        both = constant.value is not None
+        what = "both K and log10_K stand here" if both else "neither K nor log10_K stands here"
+        faults.add(f"{where}, K", what, "write exactly one of them")
+    if abs(constant.log10_K or 0.0) > 200:
+        faults.add(f"{where}, log10_K", f"is {constant.log10_K}", "write a power of ten under 200")
 
 
-def _code_mend(code):
-    closest = near(code.upper().replace("O", "0"), STATEMENTS)  # the letter O is the commonest slip
-    mend = f"did you mean {closest!r}? " if closest else ""
-    return mend + "Codes look like H314; for one not listed add its statement to eqlib/chem/catalogue/ghs.py"
+def concentrates_have_a_strength(doc: CatalogueFile, faults: Faults) -> None:
+    """A concentrate is diluted by its mol/L."""
+    for bottle in doc.reagent:
+        if bottle.state == "concentrate" and bottle.molarity is None:
+            where = f"reagent {bottle.key!r}, molarity"
+            faults.add(where, "a concentrate needs its strength", "add molarity = mol/L")
 
 
-def stocks_are_neutral(path, doc):
+def stocks_are_neutral(doc: CatalogueFile, faults: Faults) -> None:
     """A stock's species are in solution and its charges cancel, as in any bottle."""
-    for entry in doc.get("stock", []):
-        where = f"stock {entry['key']!r}, species"
-        if not entry["species"]:
-            raise complaint(
-                path,
-                where,
-                "this stock holds no species",
-                'add them, such as { "Ag^+" = 0.1, "NO3^-" = 0.1 }',
-            )
+    for stock in doc.stock:
+        where = f"stock {stock.key!r}, species"
+        if not stock.species:
+            mend = 'add them, such as { "Ag^+" = 0.1, "NO3^-" = 0.1 }'
+            faults.add(where, "this stock holds no species", mend)
         charge = total = 0.0
-        for name, molar in entry["species"].items():
-            one = read_species(path, where, name)
+        readable = True
+        for name, molar in stock.species.items():
+            one = read_species(faults, where, name)
+            readable = readable and one is not None
+            if one is None:
+                continue
             if one.phase != "aq":
-                raise complaint(path, where, f"{name} is not in solution", "name what is dissolved")
+                faults.add(where, f"{name} is not in solution", "name what is dissolved")
             charge += one.charge * molar
             total += abs(one.charge) * molar
-        if abs(charge) > 1e-6 * max(total, 1e-12):
+        if readable and abs(charge) > 1e-6 * max(total, 1e-12):
             what = f"the charges add up to {charge:+.3g} mol/L"
-            raise complaint(path, where, what, "add the missing ion, such as NO3^-, or correct a number")
+            faults.add(where, what, "add the missing ion, such as NO3^-, or correct a number")
 
 
-def spectra_are_possible(path, doc):
-    """Bands or a table, not both; wavelengths from 150 to 1500 nm; a table's columns of equal length,
-    rising.
-    """
-    for entry in doc.get("spectrum", []):
-        where = f"spectrum {entry['species']!r}"
-        read_species(path, where, entry["species"])
-        has_table = "nm" in entry or "epsilon" in entry
-        if has_table == ("bands" in entry):
+def spectra_are_possible(doc: CatalogueFile, faults: Faults) -> None:
+    """Bands or a table, not both; a table's columns of equal length, its wavelengths rising."""
+    for spectrum in doc.spectrum:
+        where = f"spectrum {spectrum.species!r}"
+        read_species(faults, where, spectrum.species)
+        has_table = bool(spectrum.nm or spectrum.at_nm)
+        if has_table == bool(spectrum.bands):
             what = (
                 "both bands and a table stand here" if has_table else "neither bands nor a table stands here"
             )
-            raise complaint(path, where, what, "write bands = [...], or nm = [...] with epsilon = [...]")
-        if has_table:
-            _table_is_possible(path, where, entry)
-        for number, band in enumerate(entry.get("bands", []), 1):
-            _wavelength(path, f"{where}, band number {number}, max_nm", band["max_nm"])
+            faults.add(where, what, "write bands = [...], or nm = [...] with epsilon = [...]")
+        elif has_table:
+            _table_is_possible(faults, where, spectrum)
 
 
-def _table_is_possible(path, where, entry):
-    nm, epsilon = entry.get("nm", []), entry.get("epsilon", [])
-    if len(nm) != len(epsilon) or len(nm) < 2:
-        what = f"nm has {len(nm)} numbers and epsilon has {len(epsilon)}"
-        raise complaint(path, f"{where}, epsilon", what, "give one epsilon for each wavelength, two or more")
-    for value in nm:
-        _wavelength(path, f"{where}, nm", value)
-    if any(b <= a for a, b in pairwise(nm)):
-        raise complaint(
-            path, f"{where}, nm", "the wavelengths do not rise", "sort the table from short to long"
-        )
-    if min(epsilon) < 0:
-        raise complaint(
-            path, f"{where}, epsilon", f"holds {min(epsilon)}", "write absorptivities that are 0 or more"
-        )
+def _table_is_possible(faults: Faults, where: str, spectrum: Spectrum) -> None:
+    if len(spectrum.nm) != len(spectrum.at_nm) or len(spectrum.nm) < 2:
+        what = f"nm has {len(spectrum.nm)} numbers and epsilon has {len(spectrum.at_nm)}"
+        faults.add(f"{where}, epsilon", what, "give one epsilon for each wavelength, two or more")
+    if any(b <= a for a, b in pairwise(spectrum.nm)):
+        faults.add(f"{where}, nm", "the wavelengths do not rise", "sort the table from short to long")
 
 
-def _wavelength(path, where, nm):
-    if not 150 <= nm <= 1500:
-        raise complaint(path, where, f"is {nm:g}", "write a wavelength in nm between 150 and 1500")
+def solids_are_solids(doc: CatalogueFile, faults: Faults) -> None:
+    """A solid's look belongs to a species marked (s)."""
+    for look in doc.solid:
+        where = f"solid {look.species!r}"
+        one = read_species(faults, where, look.species)
+        if one is not None and one.phase != "s":
+            faults.add(f"{where}, species", "is not a solid", "write it with (s), such as AgSCN(s)")
 
 
-def solids_are_solids(path, doc):
-    """A solid's look belongs to a species marked (s) and its colour is #rrggbb."""
-    for entry in doc.get("solid", []):
-        where = f"solid {entry['species']!r}"
-        if read_species(path, where, entry["species"]).phase != "s":
-            raise complaint(
-                path, f"{where}, species", "is not a solid", "write it with (s), such as AgSCN(s)"
-            )
-        if not re.fullmatch(r"#[0-9a-fA-F]{6}", entry["hex"]):
-            raise complaint(
-                path, f"{where}, hex", f"is {entry['hex']!r}", "write it as #rrggbb, such as #f0f0f0"
-            )
-
-
-def has_enough_to_be_a_system(path, doc):
+def enough_to_be_a_system(doc: CatalogueFile, faults: Faults) -> None:
     """A system needs a recipe, waste, PPE and at least one reaction of its own or used from another file."""
-    if not doc.get("reaction") and "uses" not in doc:
-        raise complaint(
-            path, "reaction", "there is no reaction", 'add [[reaction]], or uses = "iron-thiocyanate"'
-        )
+    if not doc.reaction and not doc.uses:
+        faults.add("reaction", "there is no reaction", 'add [[reaction]], or uses = "iron-thiocyanate"')
     for key, mend in (
-        ("recipe", "add a [recipe] with vessel, T, steps and portions"),
+        ("recipe", "add a [recipe] with vessel, celsius, steps and portions"),
         ("ppe", 'add ppe = ["eye protection", ...]'),
         ("waste", 'add waste = ["where it goes", ...]'),
     ):
-        if key not in doc:
-            raise complaint(path, key, "this key is missing", mend)
+        if not getattr(doc, key):
+            faults.add(key, "this key is missing", mend)
 
 
 RULES = (
     no_key_twice,
     reactions_balance,
     constants_say_one_value,
-    hazards_are_known,
+    concentrates_have_a_strength,
     stocks_are_neutral,
     spectra_are_possible,
     solids_are_solids,
 )
 
 
-def check_meaning(path, doc, is_system):
+def check_meaning(doc: CatalogueFile, faults: Faults, *, is_system: bool) -> None:
     """Run every rule on one file by itself. What it takes from other files is checked when it is built."""
-    if is_system:
-        has_enough_to_be_a_system(path, doc)
-    for rule in RULES:
-        rule(path, doc)
+    for rule in (*RULES, enough_to_be_a_system) if is_system else RULES:
+        rule(doc, faults)
+
+
+# -- claims: what a file says about its stresses is tried, not believed --------------------------------------
+
+
+def outcome_of(system: System, key: str) -> Disturbance:
+    """The Disturbance of the stress ``key``, done to the recipe after the stresses that come ahead of it."""
+    return disturb(system.before(key), system.steps[key].stress)
+
+
+def check_claims(system: System) -> None:
+    """Raise CatalogueError when a stress cannot be done, or its direction or solid is not what the engine
+    finds.
+    """
+    faults = Faults(system.path)
+    try:
+        system.mixture().equilibrate()
+    except EqlibError as error:
+        raise complaint(system.path, "recipe", "cannot be solved", str(error).rstrip(".")) from None
+    for key, claim in system.steps.items():
+        where = f"stress {key!r}"
+        try:
+            outcome = outcome_of(system, key)
+        except CatalogueError:
+            raise
+        except EqlibError as error:
+            faults.add(where, "cannot be done to the recipe", str(error).rstrip("."))
+            continue
+        if outcome.direction != claim.direction:
+            what = f"says {claim.direction}, but the first reaction goes {outcome.direction}"
+            faults.add(f"{where}, direction", what, "correct the claim, the recipe or the constants")
+        _check_solids(faults, where, claim, outcome.after)
+    faults.stop_if_any()
+
+
+def _check_solids(faults: Faults, where: str, claim: Any, after: State) -> None:
+    mend = "correct the claim, or the recipe"
+    if claim.solid and after.solids[claim.solid] < NOTICED:
+        what = f"{claim.solid} is hardly there: {after.solids[claim.solid]:.1e} mol/L"
+        faults.add(f"{where}, solid", what, mend)
+    if claim.solid_gone and after.solids[claim.solid_gone] >= NOTICED:
+        what = f"{claim.solid_gone} is still there: {after.solids[claim.solid_gone]:.1e} mol/L"
+        faults.add(f"{where}, solid_gone", what, mend)
