@@ -7,13 +7,15 @@ Significant figures (counting, comparing, showing) come first.
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 
 from eqlib.assess.reading.objects import Typed, plain
 from eqlib.assess.reading.text import Reading, Unreadable, quote, tidy
 from eqlib.assess.reading.units import (
+    ENERGY,
+    ENERGY_PER_AMOUNT,
     is_power_of_concentration,
     parse_unit,
     pretty_unit,
@@ -125,20 +127,58 @@ def show(value, figures=3):
 
 _MAX_NUMBER_TEXT = 200
 _MAX_EXPONENT = 300
+#: A whole number in a smaller unit is never blamed for more figures than these.
+_WHOLE = 3
 
 _MANTISSA = r"(?:\d{1,3}(?:[ ']\d{3})+(?:[.,]\d+)?(?!\d)|\d[\d.,]*|[.,]\d+)"
 _POWER = (
     r"(?:\s*[eE]\s*(?P<e>[+-]?\s?\d+)"
-    r"|(?:\s*(?:\*|·|[xX])\s*|\s+)10\s*(?:\^|\*\*)\s*[({]?\s*(?P<p>[+-]?\s?\d+)\s*[)}]?"
+    r"|(?:\s*(?:\*|·|[xX]|times)\s*|\s+)10\s*(?:\^|\*\*)\s*[({]?\s*(?P<p>[+-]?\s?\d+)\s*[)}]?"
     r"|\s*(?:\*|·|[xX])\s*10\s?(?P<q>[+-]\d+))"
 )
 _NUMBER = re.compile(rf"(?P<sign>[+-]?)\s*(?P<mantissa>{_MANTISSA})(?P<spread>\(\d{{1,3}}\))?(?:{_POWER})?")
 _BARE_POWER = re.compile(r"(?P<sign>[+-]?)\s*10\s*(?:\^|\*\*)\s*[({]?\s*(?P<p>[+-]?\s?\d+)\s*[)}]?")
 _PLUS_MINUS = re.compile(r"\s*(?:±|\+\s?/\s?-|\+-)\s*")
 _LATER_POWER = re.compile(_POWER)
-_ABOUT = re.compile(
-    r"(?:about|approximately|approx\.?|roughly|around|circa|ca\.?|c\.|~|≈|:)\s*", re.IGNORECASE
+#: "1,4.10^2": with a decimal mark before it, the second point can only be a multiplication.
+_POINT_TIMES = re.compile(r"(?<=\d)([.,]\d+)\.10(?=\s*(?:\^|\*\*))")
+
+#: A point at the end belongs to a whole number ("140." has three figures); elsewhere it ends a sentence.
+_KEEPS_ITS_POINT = re.compile(r"(?:^|[^\d.,])(?:\d+\.|[1-9]\d{0,2}(?:,\d{3})+\.)$")
+_POWER_THEN_POINT = re.compile(r"(?:\d\s*[eE]|\^|\*\*)[\s({+-]*\d+\.$")
+
+# What people put before a number: "Kc is about 140", "I get 140", "the value of x was -3".
+_LEADING = re.compile(
+    r"(?:(?:i|we|get|got|find|found|think|guess|say|makes?|calculated?|it|it's|that|that's|this|so|then|thus|hence"
+    r"|therefore|the|my|our|an?|answer|value|result|number|constant|equilibrium|quotient|is|was|are|be|would"
+    r"|will|should|must|has|turns|turned|about|approximately|approx|approx\.|roughly|around|circa|ca|ca\.|c\.|nearly|almost|some"
+    r"|equals?|to|comes?|out|at|gives|giving|of|for|exactly|[kK][cCpP]?|[kK]_?eq|[qQ][cC]?)(?=[\s:,≈~(+-])[\s:,]*"
+    r"|[~≈:→]\s*|->\s*)",
+    re.IGNORECASE,
 )
+_RELATION = re.compile(
+    r"(?P<label>[A-Za-zΔδεμ\[][^=≈]{0,60}?)\s*"
+    r"(?:\b(?:is|was|equals?|gives|comes?\s+(?:out\s+)?(?:at|to|as))\s|[:~→]|->)\s*(?=\S)"
+)
+#: A label with one of these says something else than "this is the value".
+_NOT_A_LABEL = re.compile(
+    r"\b(?:not|no|nor|never|less|more|below|above|under|over|between|least|most|max\w*|min\w*|smaller|larger"
+    r"|greater|if|or|log|ln|lg|pK\w?)\b",
+    re.IGNORECASE,
+)
+_SIGN_WORD = re.compile(r"(minus|negative|plus|positive)\s+(?=[\w.,])", re.IGNORECASE)
+_COUNTED = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+            "twelve")  # fmt: skip
+_COUNT_WORD = re.compile(rf"([+-]?)\s*({'|'.join(_COUNTED)}|nought|nil)\b", re.IGNORECASE)
+# What they put after it: "140 or so", "140ish", "-57 kJ/mol (exothermic)".
+_TRAILING = re.compile(
+    r"[\s,;(]*(?:\b(?:or\s+so|or\s+thereabouts|more\s+or\s+less|approx|approximately|roughly|about|exactly"
+    r"|i\s+think|i\s+guess|(?:exo|endo)thermic)|(?<=\d)\s?-?ish)\s*[).]*$",
+    re.IGNORECASE,
+)
+_HEAT = re.compile(r"[\s,;:(]*\b(exo|endo)thermic\b[\s,;:)]*", re.IGNORECASE)
+#: What a unit may be followed by: whose amount it is.
+_OF_WHAT = re.compile(r"\s+(?:of\s+(?:the\s+)?\S.*|\[?[A-Z][A-Za-z0-9()]+[\d^{}+-]*\]?)$")
 _LATEX = ((r"\times", "*"), (r"\cdot", "·"), (r"\,", " "), ("$", ""), (r"\mathrm", ""), (r"\text", ""))
 _WORDS = {
     "nan": "not a number",
@@ -202,7 +242,7 @@ def _from_text(text, unit, name):
             f"{name} wants one number; {quote(text)} is a long text. Please "
             f"type just the number and its unit."
         )
-    body = _strip_decoration(typed)
+    body = _strip_decoration(typed, typed)
     if not body:
         raise Unreadable(f"{name} is still empty. Please type a number.")
     digits, rest, spread = _split(body, typed, name)
@@ -218,6 +258,9 @@ def _from_text(text, unit, name):
     if result == 0 and value != 0:
         raise Unreadable(f"{quote(text)} is too small a number to hold. Please check the power of ten.")
     figures = digits.figures
+    if "." not in body.replace(",", ".") and any("changed from" in note for note in notes):
+        # A whole number in another unit (-57192 J/mol for kJ/mol): nobody rounds to thousands of joules.
+        figures = replace(figures, least=min(figures.least, _WHOLE))
     if value and digits.value and any("°C" in part for part in (unit, *notes)):
         # A shift between scales keeps the decimals, not the figures: 25 °C is 298 K.
         figures = count_digits(f"{abs(result):.{decimals}f}")
@@ -231,23 +274,63 @@ def _say(value, figures, unit, notes):
     return f"read as {said}, {figures}{extra}"
 
 
-def _strip_decoration(text):
+def _strip_decoration(text, typed):
+    """The number and its unit, without the words and brackets around them. Errors: Unreadable."""
     for old, new in _LATEX:
         text = text.replace(old, new)
     text = text.strip(" \"'`;!?")
-    if re.match(r"\s*(?:-\s*)?(?:log|ln|lg|p(?=K))[\s_(0-9]*[A-Za-z]", text) and re.search("[=≈:]", text):
+    told = re.search(r"[=≈:~]|\b(?:is|was|equals)\b", text)
+    if told and re.match(r"\s*(?:the\s+)?(?:-\s*)?(?:log|ln|lg|p(?=K))[\s_(0-9]*[A-Za-z]", text):
         raise Unreadable(f"{quote(text)} gives a logarithm. Please work out the number itself and type that.")
     if "=" in text or "≈" in text:  # "Kc = 140": what stands after the last sign is the answer
-        text = re.split(r"=|≈", text)[-1]
-    elif re.match(r"[A-Za-z]{1,12}\s*:", text):
-        text = text.partition(":")[2]
-    text = text.strip()
-    about = _ABOUT.match(text)
-    if about is not None:
-        text = text[about.end() :].strip()
-    if text.startswith("(") and text.endswith(")") and text.count("(") == 1:
-        text = text[1:-1].strip()
-    return text[:-1].rstrip() if text.endswith((".", ",")) and not text[-2:-1].isdigit() else text
+        parts = [part.strip() for part in re.split(r"=|≈", text)]
+        if any(re.match(r"[\d.,].*(?:[,;]|\band\b)\s*[A-Za-z\[]", part) for part in parts[1:-1]):
+            raise Unreadable(f"{quote(text)} gives more than one value. Please type only the one asked for.")
+        backwards = (
+            len(parts) == 2 and re.match(r"[+-]?[\d.,]", parts[0]) and re.match(r"[A-Za-zΔ\[]", parts[1])
+        )
+        text = parts[0] if backwards and not _COUNT_WORD.match(parts[1]) else parts[-1]
+    text = _without_introduction(text.strip())
+    text = _with_signs_in_figures(text)
+    while (found := _TRAILING.search(text)) is not None and found.start() > 0:
+        text = text[: found.start()].strip()
+    for opening, closing in ("()", "[]"):
+        if text.startswith(opening) and text.endswith(closing) and text.count(opening) == 1:
+            text = text[1:-1].strip()
+    heat = _HEAT.search(typed)
+    if heat is not None and text.startswith("-") != (heat.group(1).lower() == "exo"):
+        raise Unreadable(
+            f"{quote(typed)} names one direction of heat with the sign of the other. "
+            "Please type the value with its sign: minus for exothermic."
+        )
+    text = _POINT_TIMES.sub(r"\1·10", text)
+    return (
+        text if _KEEPS_ITS_POINT.search(text) and not _POWER_THEN_POINT.search(text) else text.rstrip(" .,")
+    )
+
+
+def _without_introduction(text):
+    """ "the value of Kc is about 140" -> "140"; one with a "not", an "or" or a limit is left as it is."""
+    text = _HEAT.sub("", text) if _HEAT.match(text) else text
+    label = _RELATION.match(text)
+    if label is not None and not _NOT_A_LABEL.search(label.group("label")):
+        text = text[label.end() :]
+    while (found := _LEADING.match(text)) is not None and found.end():
+        text = text[found.end() :]
+    return text.strip()
+
+
+def _with_signs_in_figures(text):
+    """ "minus two" -> "-2"; words of numbers go up to twelve."""
+    sign = _SIGN_WORD.match(text)
+    if sign is not None:
+        text = ("-" if sign.group(1).lower() in ("minus", "negative") else "+") + text[sign.end() :]
+    count = _COUNT_WORD.match(text)
+    if count is not None:
+        word = count.group(2).lower()
+        digits = _COUNTED.index(word) if word in _COUNTED else 0
+        text = f"{count.group(1)}{digits}{text[count.end() :]}"
+    return text
 
 
 def _split(body, typed, name):
@@ -342,15 +425,35 @@ def _in_unit(digits, rest, unit, typed, name):
         raise Unreadable(
             f"{quote(typed)} looks like a calculation. Please work it out and type the result as one number."
         )
-    given, wanted = readings_of_unit("1" + rest if rest.startswith("/") else rest), parse_unit(unit)
+    rest, given = _unit_of(rest)
+    wanted = parse_unit(unit)
     for reading in given:
         if reading.dims == wanted.dims:
             return _convert(digits, reading, wanted, decimals, rest, unit)
+    for reading in given:
+        if reading.dims == ENERGY and wanted.dims == ENERGY_PER_AMOUNT:  # "-57 kJ" for a reaction enthalpy
+            value, decimals, _ = _convert(digits, reading, wanted, decimals, rest, unit)
+            return value, decimals, ("per mole of reaction taken as meant",)
     if not any(wanted.dims) and wanted.size == 1:
         for reading in given:
             if is_power_of_concentration(reading):
                 return digits.value * standard_size(reading), decimals, (f"unit written {_seen(rest)}",)
     raise _wrong_unit(rest, unit, typed, name)
+
+
+def _unit_of(rest):
+    """(the unit's text, its readings) of what follows a number; "mM FeSCN2+" and "mol/L of silver" say whose.
+
+    Errors: Unreadable.
+    """
+    try:
+        return rest, readings_of_unit("1" + rest if rest.startswith("/") else rest)
+    except Unreadable:
+        of_what = _OF_WHAT.search(rest)
+        if of_what is None:
+            raise
+        shorter = rest[: of_what.start()]
+        return shorter, readings_of_unit("1" + shorter if shorter.startswith("/") else shorter)
 
 
 def _convert(digits, given, wanted, decimals, rest, unit):
@@ -404,7 +507,7 @@ def mantissa_of(text, has_power, typed):
     else:
         whole, after = text, ""
         other = mark
-    if not re.fullmatch(rf"\d{{1,3}}(?:{re.escape(other)}\d{{3}})+", whole) or not (
+    if not re.fullmatch(rf"[1-9]\d{{0,2}}(?:{re.escape(other)}\d{{3}})+", whole) or not (
         after.isdigit() or not after
     ):
         raise Unreadable(f"The marks between the digits of {quote(typed)} can be read in more than one way. "

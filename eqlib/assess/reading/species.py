@@ -6,6 +6,8 @@
 import re
 
 from eqlib.assess.reading.text import tidy
+from eqlib.chem.species import species
+from eqlib.errors import EqlibError
 
 _PHASE = re.compile(r"\((aq|s|l|g)\)$")
 _SIGNS = re.compile(r"([+-])\1*$")
@@ -59,7 +61,69 @@ def match_species(text, names):
             return None, "more than one"
     if key == "H3O+" and "H^+" in names:  # one and the same, written with its water
         return "H^+", ""
-    return None, "none"
+    return named(text, names)
+
+
+#: Names in use beside those a formula is spoken with (IUPAC, Nomenclature of Inorganic Chemistry 2005; from
+#: memory).
+_NAMES = {
+    "H^+": ("acid", "proton", "hydrogen ion", "oxonium"),
+    "H2O(l)": ("water",),
+    "NO2(g)": ("nitrogen dioxide",),
+    "N2O4(g)": ("dinitrogen tetroxide",),
+    "NH3": ("ammonia",),
+    "I2": ("iodine",),
+    "I3^-": ("triiodide",),
+    "HF": ("hydrogen fluoride",),
+    "CO2": ("carbon dioxide",),
+    "FeSCN^2+": ("iron thiocyanate", "thiocyanatoiron", "iron(iii) thiocyanate", "thiocyanatoiron(iii)"),
+    "AgSCN(s)": ("silver thiocyanate",),
+    "AgCl(s)": ("silver chloride",),
+    "Ag(NH3)2^+": ("diamminesilver", "diamminesilver(i)", "silver ammine"),
+    "CoCl4^2-": ("tetrachloridocobaltate", "tetrachlorocobaltate", "cobalt chloride"),
+    "CrO4^2-": ("chromate",),
+    "Cr2O7^2-": ("dichromate",),
+    "Fe^3+": ("ferric",),
+    "Fe^2+": ("ferrous",),
+}
+_ROMAN = {1: "i", 2: "ii", 3: "iii", 4: "iv", 5: "v", 6: "vi", 7: "vii"}
+_SAYS_NOTHING = r"\b(?:ions?|cations?|anions?|the|an?|aqueous|aq|dissolved)\b|\((?:aq|s|l|g)\)"
+
+
+def named(text, names):
+    """(the one of ``names`` called ``text``, "") or (None, reason): "silver", "silver ions", "iron(III)".
+
+    A name that also begins the name of another one ("silver" beside silver chloride) fits more than one.
+    """
+    wanted = _plain_name(text)
+    if len(wanted) < 3:
+        return None, "none"
+    known = {name: _called(name) for name in names}
+    exact = [name for name, called in known.items() if wanted in called]
+    longer = [n for n, called in known.items() if any(c.startswith(wanted + " ") for c in called)]
+    if len(exact) == 1 and ("(" in wanted or not set(longer) - set(exact)):
+        return exact[0], ""
+    return None, "more than one" if exact else "none"
+
+
+def _plain_name(text):
+    words = re.sub(_SAYS_NOTHING, " ", tidy(text).casefold().replace("[", " ").replace("]", " "))
+    return re.sub(r"\s+\(", "(", " ".join(words.split()))
+
+
+def _called(name):
+    """The names a species goes by, in small letters: the one it is spoken with, and those of _NAMES."""
+    called = {_plain_name(other) for other in _NAMES.get(name, ())}
+    try:
+        found = species(name)
+    except EqlibError:
+        return called
+    if not re.search(r"\b[A-Z]\b", found.spoken):  # "iron S C N two plus" is no name
+        first = found.spoken.split(" ")[0].casefold()
+        called.add(first)
+        if found.charge in _ROMAN and re.fullmatch(r"[A-Z][a-z]?\^\d?\+", name):
+            called.add(f"{first}({_ROMAN[found.charge]})")
+    return called
 
 
 def _uncharged(key):

@@ -20,7 +20,8 @@ _LENGTH, _MASS, _TIME, _AMOUNT, _TEMPERATURE = (
 )
 _NONE = (0, 0, 0, 0, 0)
 _VOLUME, _CONCENTRATION = (3, 0, 0, 0, 0), (-3, 0, 0, 1, 0)
-_ENERGY, _PRESSURE = (2, 1, -2, 0, 0), (-1, 1, -2, 0, 0)
+ENERGY, _PRESSURE = (2, 1, -2, 0, 0), (-1, 1, -2, 0, 0)
+ENERGY_PER_AMOUNT = (2, 1, -2, -1, 0)
 
 _PREFIXES = {
     "": 1,
@@ -46,11 +47,11 @@ _UNITS = {
     "min": (60, _TIME, ""),
     "h": (3600, _TIME, ""),
     "K": (1, _TEMPERATURE, "m"),
-    "J": (1, _ENERGY, "km"),
-    "cal": (Fraction(4184, 1000), _ENERGY, "k"),
+    "J": (1, ENERGY, "km"),
+    "cal": (Fraction(4184, 1000), ENERGY, "k"),
     "Pa": (1, _PRESSURE, "k"),
     "MPa": (10**6, _PRESSURE, ""),
-    "MJ": (10**6, _ENERGY, ""),
+    "MJ": (10**6, ENERGY, ""),
     "bar": (10**5, _PRESSURE, "m"),
     "atm": (101325, _PRESSURE, ""),
     "torr": (Fraction(101325, 760), _PRESSURE, ""),

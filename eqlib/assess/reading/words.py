@@ -9,6 +9,7 @@ import difflib
 import re
 
 from eqlib.assess.reading.objects import plain
+from eqlib.assess.reading.species import match_species
 from eqlib.assess.reading.text import Reading, Unreadable, quote, tidy
 
 # idea: the words for it (lower case, after tidying). Phrases of several words come first, see _PHRASES.
@@ -44,6 +45,7 @@ _PHRASES = (
     (r"\bnot\s+(?:\w+\s+)?(?:shift|change|move|differ)\b", "nochange"),
     (r"\bneither\s+(?:\w+\s+)?(?:left|right|darker|lighter|paler|up|down|higher|lower|larger|smaller|"
      r"forwards?|backwards?|reverse)\s+n?or\s+\w+\b", "nochange"),
+    (r"\b(?:stays?|remains?)\s+(?:as\s+it\s+(?:is|was)|put)\b", "nochange"),
     (r"\bmore\s+(intense|dark|pale|red|coloured|colored|colour|color)\b", r"darker_\1"),
     (r"\b(?:less|not\s+as|not\s+so)\s+(?:intense|dark|red|coloured|colored|strong|colour|color)\b", "paler"),
     (r"\bno\s+(?:solid|precipitate|cloud\w*)\b|\b(?:stays?|remains?)\s+clear\b", "no"),
@@ -62,7 +64,8 @@ shift shifting shifted stays stay staying stayed remains remain remaining remain
 reaction side direction way net colour color coloured solution mixture k kc kp value concentration
 slightly bit little much very far favours favors favour favor favoured so then there forms form formed
 making makes make hand exactly about still just all what which only slight amount level number by looks
-look looking appears at
+look looking appears at does did do happens happen happening changes change as before put visible
+visibly shade red orange yellow green blue violet purple pink brown
 """
 _FILLER = frozenset(_FILLER_WORDS.split())
 _DENIALS = {"not", "never", "away", "against", "opposite", "opposes", "without", "un"}
@@ -84,7 +87,7 @@ def read_choice(raw, options, name="This answer"):
         raise Unreadable(f"{name} is still empty. Please choose one of: {_listed(pairs)}.")
     if not isinstance(value, str):
         raise Unreadable(f"{name} wants one choice. Please choose one of: {_listed(pairs)}.")
-    chosen = _exactly(value, pairs) or _by_meaning(value, pairs)
+    chosen = _exactly(value, pairs) or _by_name(value, pairs) or _by_meaning(value, pairs)
     return Reading(True, chosen[0], f"read as {quote(chosen[1], 120)}")
 
 
@@ -107,6 +110,12 @@ def _exactly(text, pairs):
             if wanted and len({p[0] for p in found}) == 1:
                 return found[0]
     return None
+
+
+def _by_name(text, pairs):
+    """The option that is the species called so: "silver" for Ag^+."""
+    found, _ = match_species(text, [value for value, _ in pairs if re.match(r"[A-Z]", value)])
+    return next((pair for pair in pairs if pair[0] == found), None)
 
 
 def _bare(text):

@@ -1,12 +1,15 @@
 """Numbers as people type them. Every expected value is written out by hand."""
 
 import math
+from fractions import Fraction
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from eqlib.assess.kinds import Part
 from eqlib.assess.reading import read_part
-from eqlib.assess.reading.numbers import read_number
+from eqlib.assess.reading.numbers import compare_figures, read_number
 from eqlib.assess.reading.units import parse_unit, pretty_unit, readings_of_unit
 
 
@@ -186,3 +189,186 @@ def test_two_readings_of_a_slash():
     assert parse_unit("J/(mol K)").dims == (2, 1, -2, -1, -1)
     assert math.isclose(parse_unit("kJ mol^-1").size, 1000)
     assert pretty_unit("M^-1 cm^-1") == "M⁻¹ cm⁻¹"
+
+
+# What is said, and what it says: worked out by hand.
+SAID = [
+    ("Kc is 140", "", 140.0),
+    ("Kc is about 140 M-1", "", 140.0),
+    ("the value of Kc is 140", "", 140.0),
+    ("K_c: 140", "", 140.0),
+    ("Kc ~ 140", "", 140.0),
+    ("Kc → 1,4·10²", "", 140.0),
+    ("140 = Kc", "", 140.0),
+    ("I get 140", "", 140.0),
+    ("it comes to roughly 140", "", 140.0),
+    ("140 or so", "", 140.0),
+    ("140ish", "", 140.0),
+    ("approximately equal to 140", "", 140.0),
+    ("[140]", "", 140.0),
+    ("≈ 140", "", 140.0),
+    ("140 M-1", "", 140.0),
+    ("1,5e2", "", 150.0),
+    ("1.4·10^2", "", 140.0),
+    ("1,4.10^2", "", 140.0),
+    ("1.4 times 10^2", "", 140.0),
+    ("at 25 °C Kc is 140", "", 140.0),
+    ("two", "", 2.0),
+    ("Twelve", "", 12.0),
+    ("it is zero", "", 0.0),
+    ("minus three", "", -3.0),
+    ("negative 0.5", "", -0.5),
+    ("minus 57.2 kJ/mol", "kJ/mol", -57.2),
+    ("-57.2 kJ", "kJ/mol", -57.2),
+    ("-57192 J", "kJ/mol", -57.192),
+    ("ΔH is about −57 kJ mol⁻¹", "kJ/mol", -57.0),
+    ("delta H is minus 57.2 kJ/mol", "kJ/mol", -57.2),
+    ("exothermic, -57.2 kJ/mol", "kJ/mol", -57.2),
+    ("-57.2 kJ/mol (exothermic)", "kJ/mol", -57.2),
+    ("57.2 kJ/mol, endothermic", "kJ/mol", 57.2),
+    ("-57.2 kJ/mol of N2O4", "kJ/mol", -57.2),
+    ("[Fe3+] is 1.2e-4", "mol/L", 1.2e-4),
+    ("FeSCN2+: 0.12 mM", "mol/L", 1.2e-4),
+    ("0.12 mM FeSCN2+", "mol/L", 1.2e-4),
+    ("1.2e-4 mol/L of the complex", "mol/L", 1.2e-4),
+    ("twelve mL", "mL", 12.0),
+]
+
+
+@pytest.mark.parametrize(("typed", "unit", "value"), SAID)
+def test_numbers_are_read_out_of_what_people_say(typed, unit, value):
+    reading = read_part(Part("n", "number", "number", "n", unit=unit), typed)
+    assert reading.ok, reading.message
+    assert reading.value == pytest.approx(value, rel=1e-12)
+
+
+NOT_SAID = """
+Kc is not 140|Kc is less than 140|more than 140|at least 140|no more than 140|140 or 150|130 to 150
+Kc is 140 or 150|between 1 and 2|Kc is 140 and Q is 12|Kc = 140, Q = 12|K = 140 and Q = 12|log K is 2.1
+the log is 2.1|two hundred|thirteen|one half|one or two|ten to the 2|x 10^2|maybe 140|140 maybe|K is
+about|it is|minus minus 3|minus -3|K1 12|a) 140|1: 2|14O|1.4D2|140 is my answer|none|a dozen
+"""
+
+
+@pytest.mark.parametrize("typed", [t for line in NOT_SAID.split("\n")[1:-1] for t in line.split("|")])
+def test_what_may_mean_another_number_is_asked_again(typed):
+    assert not read_part(Part("n", "number", "number", "n"), typed).ok
+
+
+@pytest.mark.parametrize("typed", ["57.2 exothermic", "exothermic 57.2 kJ/mol", "-57.2 kJ/mol endothermic"])
+def test_a_sign_that_contradicts_the_direction_of_heat_is_asked_again(typed):
+    reading = read_part(Part("n", "number", "number", "dH", unit="kJ/mol"), typed)
+    assert not reading.ok
+    assert "sign" in reading.message
+
+
+def test_only_an_energy_may_leave_its_per_mole_unsaid():
+    found = read_part(Part("n", "number", "number", "dH", unit="kJ/mol"), "-57.2 kJ")
+    assert "per mole of reaction taken as meant" in found.notes
+    assert not read_part(Part("n", "number", "number", "c", unit="mol/L"), "1.2e-4 mol").ok
+    assert not read_part(Part("n", "number", "number", "dH", unit="kJ/mol"), "-57.2 kJ/K").ok
+
+
+def test_a_whole_number_in_a_smaller_unit_is_not_blamed_for_its_figures():
+    found = read_part(Part("n", "number", "number", "dH", unit="kJ/mol"), "-57192 J/mol")
+    assert found.value == pytest.approx(-57.192)
+    assert compare_figures(found.figures, 3) == "fits"
+    for unit, typed in (("kJ/mol", "-57.192"), ("mol/L", "0.12345 mM")):  # decimals claim their figures
+        found = read_part(Part("n", "number", "number", "n", unit=unit), typed)
+        assert compare_figures(found.figures, 3) == "too many"
+
+
+INTRODUCTIONS = ["", "Kc = ", "Kc is ", "Kc is about ", "≈ ", "~", "the answer is ", "K: ", "I got ",
+                 "about ", "= ", "My value of Kc comes out at "]  # fmt: skip
+ENDINGS = ["", " ", ".", "!", " or so", " (approximately)", ", I think"]
+OF_K = [("", 1), (" M^-1", 1), (" L/mol", 1), (" dm³ mol⁻¹", 1), (" mM^-1", 1000), (" per M", 1),
+        (" m³/mol", 1000)]  # fmt: skip
+
+
+@given(
+    st.integers(1, 9999),
+    st.integers(-12, 12),
+    st.sampled_from([".", ","]),
+    st.sampled_from(["{}e{}", "{}·10^{}", "{} x 10^{}", "{} × 10^({})", "{}*10**{}", "{}E{}"]),
+    st.sampled_from(INTRODUCTIONS),
+    st.sampled_from(OF_K),
+    st.sampled_from(ENDINGS),
+    st.booleans(),
+)
+def test_whatever_stands_around_a_number_it_is_read_as_that_number(
+    digits, power, mark, form, before, unit, after, minus
+):
+    mantissa = f"{digits / 1000:.3f}".replace(".", mark)
+    sign = "-" if minus else ""
+    typed = before + sign + form.format(mantissa, power) + unit[0] + after
+    reading = read_part(Part("n", "number", "number", "K"), typed)
+    assert reading.ok, (typed, reading.message)
+    exact = (-1 if minus else 1) * Fraction(digits, 1000) * Fraction(10) ** power * unit[1]
+    assert reading.value == float(exact), typed
+    again = read_part(Part("n", "number", "number", "K"), reading.value)
+    assert again.value == reading.value
+
+
+COUNTED = [
+    "zero",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+    "nought",
+    "nil",
+]
+
+
+@given(st.text(alphabet="abcdefghijklmnopqrstuvwxyzKQΔ .,:;~≈=→-()[]<>", max_size=40))
+def test_text_without_a_figure_or_a_counted_word_is_never_a_number(typed):
+    reading = read_part(Part("n", "number", "number", "K"), typed)
+    assert not reading.ok or any(word in typed.casefold() for word in COUNTED)
+
+
+WORDS = [
+    "Kc",
+    "is",
+    "not",
+    "140",
+    "or",
+    "150",
+    "less",
+    "than",
+    "=",
+    "-",
+    "about",
+    "two",
+    "and",
+    "Q",
+    "M-1",
+    "x",
+    "10",
+    "^",
+    "2",
+    ",",
+    ".",
+]
+
+
+@given(st.lists(st.sampled_from(WORDS), max_size=7))
+def test_a_phrase_with_a_denial_or_a_choice_in_it_is_never_read(words):
+    reading = read_part(Part("n", "number", "number", "K"), " ".join(words))
+    if {"not", "or", "less", "and"} & set(words) and not {"=", "."} & set(words):
+        assert not reading.ok, words
+
+
+@pytest.mark.parametrize(
+    ("typed", "value"),
+    [("0,014.", 0.014), ("12,5.", 12.5), ("1.4e2.", 140.0), ("0.014,", 0.014), ("Kc is 1,4.", 1.4)],
+)
+def test_the_point_that_ends_a_sentence_is_no_decimal_mark(typed, value):
+    assert read_part(Part("n", "number", "number", "K"), typed).value == value

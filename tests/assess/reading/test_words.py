@@ -28,16 +28,20 @@ MEANT = [
     ]),
     (DIRECTION, "none", [
         "none", "no change", "no shift", "nothing", "it does not shift", "it doesn't shift", "unchanged",
-        "stays the same", "neither left nor right", "No.", "=", "⇌", "no effect"
+        "stays the same", "neither left nor right", "No.", "=", "⇌", "no effect",
+        "nothing happens", "nothing moves", "it stays put"
     ]),
     (SEEN, "darker", [
+        "deeper red", "a deeper red", "turns darker red", "slightly darker", "more red",
         "darker", "deeper", "more intense", "redder", "it gets darker", "more coloured", "darkens"
     ]),
     (SEEN, "paler", [
+        "less red", "goes paler", "pale yellow", "a bit paler",
         "paler", "lighter", "less intense", "fades", "pale", "fainter", "lighter in colour", "palerr"
     ]),
     (SEEN, "same", [
-        "same", "the same", "no change", "unchanged", "stays the same", "identical"
+        "same", "the same", "no change", "unchanged", "stays the same", "identical", "nothing happens",
+        "nothing changes", "no visible change", "stays as it was", "the colour does not change"
     ]),
     (CONSTANT, "larger", [
         "larger", "increases", "goes up", "K increases", "bigger", "↑", "rises"
@@ -61,10 +65,11 @@ MEANT = [
         "lower", "less", "decreases", "falls", "down"
     ]),
     (IONS, "Fe^3+", [
-        "Fe^3+", "Fe3+", "Fe+3", "Fe³⁺", "fe3+", "Fe^{3+}"
+        "Fe^3+", "Fe3+", "Fe+3", "Fe³⁺", "fe3+", "Fe^{3+}", "Fe", "iron", "iron(III)", "iron (III) ions",
+        "the iron ion", "ferric ions"
     ]),
     (IONS, "SCN^-", [
-        "SCN-", "scn⁻", "[SCN-]"
+        "SCN-", "scn⁻", "[SCN-]", "thiocyanate", "Thiocyanate ions"
     ]),
 ]  # fmt: skip
 CASES = [(options, value, typed) for options, value, phrases in MEANT for typed in phrases]
@@ -89,13 +94,13 @@ ASKED_AGAIN = [
         3.5, [], ["x", "y"], "right " * 100
     ]),
     (SEEN, [
-        "not darker", "brownish", "darker or paler", "cloudy"
+        "not darker", "red", "it changes", "stays red", "brownish", "darker or paler", "cloudy"
     ]),
     (SOLID, [
         "perhaps", "dunno"
     ]),
     (IONS, [
-        "Ag+", "Fe", "iron"
+        "Ag+", "gold", "ions", "iron and thiocyanate"
     ]),
 ]  # fmt: skip
 
@@ -132,3 +137,22 @@ def test_written_explanations_are_kept_as_they_are():
     assert not read_part(asked, " ").ok
     assert not read_part(asked, 3).ok
     assert not read_part(asked, "x" * 10_001).ok
+
+
+NEAR = (("Ag^+", "Ag⁺"), ("Fe^3+", "Fe³⁺"), ("FeSCN^2+", "FeSCN²⁺"), ("AgCl(s)", "AgCl"))
+
+
+@pytest.mark.parametrize(
+    ("typed", "value"),
+    [
+        ("iron(III)", "Fe^3+"),
+        ("iron thiocyanate", "FeSCN^2+"),
+        ("silver chloride", "AgCl(s)"),
+        ("silver(I)", "Ag^+"),
+        ("iron", None),
+        ("silver", None),
+    ],
+)
+def test_a_name_counts_where_only_one_answer_fits(typed, value):
+    reading = read_part(part(NEAR), typed)
+    assert reading.value == value
