@@ -1,0 +1,359 @@
+"""Kc of a 1:1 complex M + L <=> ML from absorbances: the usual way, tube by tube, and all tubes at once.
+
+The usual way: a line through the standards gives the complex in each test tube, an ICE table the rest, and
+Kc is averaged. In the standards one reactant is in large excess and the other is usually taken as all
+converted; with 0.100 mol/L iron and K = 140 it is 93 % converted, the line is too shallow and K comes out
+too high. So the standards are worked out again from each K until K stands still.
+
+The better way: K, the molar absorptivity and the blank are fitted to all readings together, each weighted by
+the uncertainty of its reading and of its volumes. Its interval is the one to quote: the spread of the tubes
+alone leaves out what the calibration adds to all of them.
+
+Sources: weighted least squares and the effective variance of errors in x, J. Orear, Am. J. Phys. 50 (1982)
+912 (from memory); propagation of uncertainty, JCGM 100:2008, clause 5.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from eqlib.chem.errors import EqlibError
+from eqlib.lab.photometry import Calibration, calibrate, student_t
+
+READING_SD = 0.003
+VOLUME_SD = 0.01
+# The two-sided 95 % point of the normal distribution.
+Z95 = 1.959964
+
+
+@dataclass(frozen=True)
+class Tube:
+    """One tube: the reactants as mixed, before reacting (``metal``, ``ligand``; mol/L), and ``absorbance``.
+
+    ``role`` is "standard" (one reactant in large excess), "test", or "repeat": a tube read once more at the end,
+    under the same ``label``, which shows whether the colour fades; repeats take no part in any fit. ``minutes``
+    is the time between mixing and reading, where it was noted.
+    """
+
+    metal: float
+    ligand: float
+    absorbance: float
+    role: str = "test"
+    label: str = ""
+    minutes: float | None = None
+
+
+@dataclass(frozen=True)
+class TubeResult:
+    """One test tube worked out: ``complex_``, the free reactants (mol/L) and ``Kc`` (L/mol).
+
+    ``Kc`` is None where none exists, and ``why`` says why.
+    """
+
+    tube: Tube
+    complex_: float
+    Kc: float | None
+    why: str = ""
+
+    @property
+    def free_metal(self) -> float:
+        """What is left of the metal ion, mol/L."""
+        return self.tube.metal - self.complex_
+
+    @property
+    def free_ligand(self) -> float:
+        """What is left of the ligand, mol/L."""
+        return self.tube.ligand - self.complex_
+
+
+@dataclass(frozen=True)
+class TubeByTube:
+    """The usual way: ``line`` through the standards, each test tube, the ``mean`` of Kc over ``n`` tubes, its
+    standard deviation ``s`` and 95 % interval ``low`` to ``high`` (None with one tube).
+
+    ``trend`` is the correlation of Kc with the complex formed, and ``trend_p`` how often chance alone gives
+    so strong a one (None with fewer than 4 tubes): a small one is a sign of bias. ``converted`` is the share
+    of the scarce reactant converted in the strongest standard.
+    """
+
+    line: Calibration
+    tubes: tuple[TubeResult, ...]
+    mean: float
+    s: float | None
+    low: float | None
+    high: float | None
+    trend: float | None
+    trend_p: float | None
+    converted: float
+    rounds: int = 0
+
+    @property
+    def n(self) -> int:
+        """Number of tubes that give a Kc."""
+        return sum(tube.Kc is not None for tube in self.tubes)
+
+
+@dataclass(frozen=True)
+class Fit:
+    """All tubes at once: ``K`` (L/mol), ``epsilon`` (L/(mol cm)) and ``blank`` with standard errors, the 95 %
+    interval of K, and per tube the residual over its own uncertainty (``z``, about -2 to 2 when all is well).
+    ``chi2`` should be about ``freedom``.
+    """
+
+    K: float
+    epsilon: float
+    blank: float
+    se_K: float
+    se_epsilon: float
+    se_blank: float
+    z: tuple[float, ...]
+    chi2: float
+    freedom: int
+
+    @property
+    def low(self) -> float:
+        """Lower end of the 95 % interval of K (symmetric in log K, in which the fit is nearly linear)."""
+        return self.K * float(np.exp(-Z95 * self.se_K / self.K))
+
+    @property
+    def high(self) -> float:
+        """Upper end of the 95 % interval of K."""
+        return self.K * float(np.exp(Z95 * self.se_K / self.K))
+
+
+def complex_at(metal, ligand, K):
+    """Equilibrium complex (mol/L) of M + L <=> ML from totals (numbers or arrays): the smaller root, in the
+    form that keeps its digits. Raises EqlibError when K is not positive.
+    """
+    if not np.all(np.asarray(K) > 0):
+        raise EqlibError(f"K has come out as {K:.3g}; check the standards and the tests for a swap")
+    b = metal + ligand + 1.0 / K
+    root = (b * b - 4.0 * metal * ligand) ** 0.5
+    return 2.0 * metal * ligand / (b + root)
+
+
+def kc_of_tube(metal, ligand, complex_):
+    """Kc (L/mol) where ``complex_`` mol/L has formed; EqlibError where that is more than there was."""
+    if complex_ >= metal or complex_ >= ligand:
+        least = min(metal, ligand)
+        raise EqlibError(
+            f"{complex_:.3g} mol/L of complex cannot form from {least:.3g} mol/L; "
+            "check the molar absorptivity and the absorbance"
+        )
+    return complex_ / ((metal - complex_) * (ligand - complex_))
+
+
+def standards_of(tubes: Iterable[Tube]) -> tuple[Tube, ...]:
+    """The standards among ``tubes``. Raises EqlibError with fewer than three."""
+    found = tuple(tube for tube in tubes if tube.role == "standard")
+    if len(found) < 3:
+        raise EqlibError(f"{len(found)} standards are too few for a line and its error; give at least 3")
+    return found
+
+
+def tests_of(tubes: Iterable[Tube]) -> tuple[Tube, ...]:
+    """The test tubes among ``tubes``. Raises EqlibError when there is none."""
+    found = tuple(tube for tube in tubes if tube.role == "test")
+    if not found:
+        raise EqlibError("no test tubes are given; give at least one tube that is not a standard")
+    return found
+
+
+def tube_by_tube(
+    tubes: Sequence[Tube], path_cm: float = 1.0, all_converted: bool = False, rel_tol: float = 1e-9
+) -> TubeByTube:
+    """The usual way (see ``TubeByTube``); ``all_converted`` takes the scarce reactant of every standard as used up.
+
+    Raises EqlibError when no tube gives a Kc, or K will not stand still.
+    """
+    standards, tests = standards_of(tubes), tests_of(tubes)
+    scarce = [min(t.metal, t.ligand) for t in standards]
+    readings = [t.absorbance for t in standards]
+    result = _with_line(calibrate(scarce, readings, path_cm), tests, 1.0, 0)
+    if all_converted:
+        return result
+    for rounds in range(1, 201):
+        K = result.mean
+        formed = [float(complex_at(t.metal, t.ligand, K)) for t in standards]
+        result = _with_line(calibrate(formed, readings, path_cm), tests, max(formed) / max(scarce), rounds)
+        if abs(result.mean - K) <= rel_tol * abs(K):
+            return result
+    raise EqlibError("K has not settled after 200 rounds; check the standards and the tests for a swap")
+
+
+def _with_line(line: Calibration, tests: Sequence[Tube], converted: float, rounds: int) -> TubeByTube:
+    worked = tuple(_work(tube, line) for tube in tests)
+    used = [(w.complex_, w.Kc) for w in worked if w.Kc is not None]
+    if not used:
+        raise EqlibError(f"no tube gives a Kc; first reason: {worked[0].why}")
+    formed, values = np.array(used).T
+    n, mean = len(values), float(values.mean())
+    s = low = high = trend = p = None
+    if n > 1:
+        s = float(values.std(ddof=1))
+        half = student_t(n - 1) * s / n**0.5
+        low, high = mean - half, mean + half
+    if n > 3 and s:
+        trend, p = _trend(formed, values)
+    return TubeByTube(line, worked, mean, s, low, high, trend, p, converted, rounds)
+
+
+def _trend(x: np.ndarray, y: np.ndarray) -> tuple[float, float]:
+    """Correlation, and its two-sided p by Student's t with n - 2 degrees of freedom."""
+    from scipy.special import stdtr
+
+    r = float(np.corrcoef(x, y)[0, 1])
+    t = abs(r) * ((len(x) - 2) / max(1.0 - r * r, 1e-300)) ** 0.5
+    return r, float(2.0 * stdtr(len(x) - 2, -t))
+
+
+def _work(tube: Tube, line: Calibration) -> TubeResult:
+    formed = (tube.absorbance - line.intercept) / line.slope
+    if formed <= 0.0:
+        return TubeResult(tube, formed, None, "the reading is not above the blank")
+    try:
+        return TubeResult(tube, formed, float(kc_of_tube(tube.metal, tube.ligand, formed)))
+    except EqlibError as error:
+        return TubeResult(tube, formed, None, str(error))
+
+
+def fit_all(
+    tubes: Sequence[Tube], path_cm: float = 1.0, reading_sd: float = READING_SD, volume_sd: float = VOLUME_SD
+) -> Fit:
+    """K, molar absorptivity and blank from all standards and tests together (see ``Fit``).
+
+    ``reading_sd`` is the standard deviation of one absorbance, ``volume_sd`` that of one measured volume over
+    the volume. Raises EqlibError when the readings do not determine K.
+    """
+    from scipy.optimize import OptimizeWarning, curve_fit  # heavy: loaded only where a fit is made
+
+    own = [t for t in tubes if t.role != "repeat"]
+    if len(own) < 5:
+        raise EqlibError(f"{len(own)} tubes are too few to fit K, the molar absorptivity and the blank; give 5 or more")
+    metal, ligand, read = np.array([(t.metal, t.ligand, t.absorbance) for t in own], dtype=float).T
+    start = tube_by_tube(own, path_cm)
+
+    # K is fitted by its logarithm, which keeps it positive without bounds.
+    def model(_, log_K, epsilon, blank):
+        return blank + epsilon * path_cm * complex_at(metal, ligand, np.exp(log_K))
+
+    def slopes(_, log_K, epsilon, blank):
+        K = np.exp(log_K)
+        x, _, _, dK = _changes(metal, ligand, K)
+        return np.column_stack([epsilon * path_cm * dK * K, path_cm * x, np.ones_like(x)])
+
+    p = np.array([np.log(max(start.mean, 1e-3)), start.line.epsilon, start.line.intercept])
+    try:
+        # A search that runs away is caught below by its result; on the way its overflows are nobody's concern.
+        with np.errstate(all="ignore"), warnings.catch_warnings():
+            warnings.simplefilter("ignore", OptimizeWarning)
+            for _ in range(3):
+                _, dM, dL, _ = _changes(metal, ligand, np.exp(p[0]))
+                sd = np.hypot(reading_sd, volume_sd * p[1] * path_cm * np.hypot(dM * metal, dL * ligand))
+                p, covariance = curve_fit(
+                    model, np.arange(len(read)), read, p, sd, absolute_sigma=True, jac=slopes
+                )
+    except (RuntimeError, ValueError, np.linalg.LinAlgError) as error:
+        raise EqlibError(
+            f"these readings do not determine K ({error}); check units, standards and tests"
+        ) from None
+    if not (np.all(np.isfinite(covariance)) and np.all(np.isfinite(p))):
+        raise EqlibError("these readings do not determine K; check units, standards and tests")
+    z = (read - model(None, *p)) / sd
+    se = np.sqrt(np.diag(covariance))
+    K = float(np.exp(p[0]))
+    return Fit(K, *map(float, p[1:]), float(K * se[0]), *map(float, se[1:]), tuple(z), float(z @ z), len(read) - 3)
+
+
+def _changes(metal, ligand, K):
+    """The complex x and its derivatives by metal, ligand and K, from x = K (M - x)(L - x)."""
+    x = complex_at(metal, ligand, K)
+    m, l = metal - x, ligand - x
+    whole = 1.0 + K * (m + l)
+    return x, K * l / whole, K * m / whole, m * l / whole
+
+
+@dataclass(frozen=True)
+class Budget:
+    """Where the uncertainty of the mean Kc comes from: the standard uncertainty ``total`` (L/mol), and the
+    share (0 to 1) of its square that each source brings, by name, largest first.
+    """
+
+    mean: float
+    total: float
+    shares: dict[str, float]
+
+
+def budget(
+    tubes: Sequence[Tube],
+    path_cm: float = 1.0,
+    reading_sd: float = READING_SD,
+    volume_sd: float = VOLUME_SD,
+    stock_sd: float = 0.0,
+) -> Budget:
+    """The uncertainty of the mean of the usual way, propagated in full from every reading and volume, and from
+    the four stocks (``stock_sd``, relative), by first-order propagation with all correlations kept.
+    """
+    from uncertainties import ufloat, wrap  # loaded only where it is used
+
+    own = [t for t in tubes if t.role != "repeat"]
+    named: list[tuple[str, float, float]] = []
+    for i, t in enumerate(own, start=1):
+        name = t.label or f"tube {i}"
+        named.append((f"reading, {name}", t.absorbance, reading_sd))
+        named.append((f"metal volume, {name}", 1.0, volume_sd))
+        named.append((f"ligand volume, {name}", 1.0, volume_sd))
+    stocks = [(role, what) for role in ("standard", "test") for what in ("metal", "ligand")]
+    named += [(f"{what} stock of the {role}s", 1.0, stock_sd) for role, what in stocks if stock_sd]
+
+    def mean(*values: float) -> float:
+        strength = dict(zip(stocks, values[3 * len(own) :], strict=False))
+        changed = []
+        for i, t in enumerate(own):
+            reading, metal, ligand = values[3 * i : 3 * i + 3]
+            metal *= t.metal * strength.get((t.role, "metal"), 1.0)
+            ligand *= t.ligand * strength.get((t.role, "ligand"), 1.0)
+            changed.append(replace(t, metal=metal, ligand=ligand, absorbance=reading))
+        return tube_by_tube(changed, path_cm).mean
+
+    result = wrap(mean)(*(ufloat(value, sd, name) for name, value, sd in named))
+    parts = {variable.tag: error**2 for variable, error in result.error_components().items()}
+    total = sum(parts.values())
+    shares = {name: part / total for name, part in sorted(parts.items(), key=lambda item: -item[1])}
+    return Budget(float(result.nominal_value), float(result.std_dev), shares)
+
+
+def at_time_zero(minutes: Sequence[float], absorbances: Sequence[float]) -> tuple[float, float, float]:
+    """Absorbance at the moment of mixing of a complex that fades by first order: ``(A0, its standard error,
+    share lost per minute)``, from a line of ln A against time. Three readings or more, all above zero.
+    """
+    if any(a <= 0 for a in absorbances):
+        raise EqlibError("an absorbance is not above zero, so it has no logarithm; take the blank off first")
+    line = calibrate(minutes, np.log(absorbances))
+    start = float(np.exp(line.intercept))
+    return start, start * line.se_intercept, -line.slope
+
+
+@dataclass(frozen=True)
+class VantHoff:
+    """Enthalpy (J/mol) and entropy (J/(mol K)) of reaction with standard errors, from ln K against 1/T."""
+
+    dH: float
+    se_dH: float
+    dS: float
+    se_dS: float
+    line: Calibration
+
+
+def van_t_hoff(temperatures: Sequence[float], constants: Sequence[float]) -> VantHoff:
+    """ΔH and ΔS from K at three temperatures (kelvin) or more: ln K = -ΔH/R (1/T) + ΔS/R."""
+    from eqlib.chem.thermo import R
+
+    if any(t <= 0 for t in temperatures) or any(k <= 0 for k in constants):
+        raise EqlibError("every temperature (in kelvin) and every K must be above zero")
+    line = calibrate([1.0 / t for t in temperatures], np.log(constants))
+    return VantHoff(-R * line.slope, R * line.se_slope, R * line.intercept, R * line.se_intercept, line)
