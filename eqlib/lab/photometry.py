@@ -1,18 +1,17 @@
 """Beer and Lambert at the bench: conversions, a calibration line, and a concentration read back from it.
 
-Absorbance is decadic. Readings are never repaired: ``photometry_faults`` names what looks wrong, and the
-numbers are worked from what was given.
+Absorbance is decadic. Readings are never repaired: ``eqlib.lab.practical.faults`` names what looks wrong, and
+the numbers are worked from what was given.
 
 Sources: linear regression and inverse prediction, J. N. Miller and J. C. Miller, Statistics and
 Chemometrics for Analytical Chemistry, chapter 5 (from memory).
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from eqlib.errors import EqlibError
-from eqlib.lab.photometry_faults import Fault, calibration_faults, extrapolation_fault, numbers
 
 CONFIDENCE = 0.95
 
@@ -62,15 +61,6 @@ def epsilon_from_specific(specific_absorbance, molar_mass):
     return specific_absorbance * _above_zero(molar_mass, "molar_mass") / 10.0
 
 
-def diluted(stock, volume, total_volume):
-    """Concentration after ``volume`` of a ``stock`` is made up to ``total_volume`` (same units of volume)."""
-    if not 0.0 <= volume <= _above_zero(total_volume, "total_volume"):
-        raise EqlibError(
-            f"a volume of {volume!r} cannot be part of a total of {total_volume!r}; check the two volumes"
-        )
-    return stock * volume / total_volume
-
-
 @dataclass(frozen=True)
 class Estimate:
     """A number read from a calibration: ``value``, its ``standard_error``, and the interval ``low`` to
@@ -81,7 +71,6 @@ class Estimate:
     standard_error: float
     low: float
     high: float
-    faults: tuple[Fault, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -90,7 +79,7 @@ class Calibration:
 
     ``slope`` (L/mol, for the path used) and ``intercept`` with standard errors; ``residuals`` in the order
     given and their standard deviation ``s`` (n - 2 degrees of freedom); ``r_squared``, which says little
-    about straightness; ``epsilon`` = slope / path. ``faults`` lists what looks wrong with the readings.
+    about straightness; ``epsilon`` = slope / path.
     """
 
     concentrations: tuple[float, ...]
@@ -103,7 +92,6 @@ class Calibration:
     r_squared: float
     residuals: tuple[float, ...]
     path_cm: float
-    faults: tuple[Fault, ...] = field(default=())
 
     @property
     def n(self):
@@ -128,7 +116,7 @@ class Calibration:
         """The ``Estimate`` of a concentration from an absorbance, the mean of ``readings`` readings.
 
         Its standard error is s/|b| sqrt(1/m + 1/n + (A - mean A)^2 / (b^2 Sxx)); the interval uses
-        Student's t. Outside the standards the line is an extrapolation, which comes back as a fault.
+        Student's t.
         """
         absorbance, readings = (
             float(numbers([absorbance], "absorbance")[0]),
@@ -140,8 +128,7 @@ class Calibration:
         error = float(self.s / abs(self.slope) * np.sqrt(share))
         value = float((absorbance - self.intercept) / self.slope)
         half = student_t(self.n - 2) * error
-        faults = extrapolation_fault(absorbance, self.absorbances)
-        return Estimate(value, error, value - half, value + half, faults)
+        return Estimate(value, error, value - half, value + half)
 
 
 def calibrate(concentrations, absorbances, path_cm=1.0):
@@ -183,28 +170,22 @@ def calibrate(concentrations, absorbances, path_cm=1.0):
         r_squared=1.0 - float((residuals**2).sum()) / total,
         residuals=tuple(residuals.tolist()),
         path_cm=path_cm,
-        faults=calibration_faults(x, y, residuals),
     )
 
 
-def components(epsilons, absorbances, path_cm=1.0):
-    """Concentrations (mol/L) of several absorbers from readings at several wavelengths.
-
-    ``epsilons`` has one row for each wavelength and one column for each component; at least as many
-    wavelengths as components. More wavelengths than components are fitted by least squares. Raises
-    EqlibError where the components cannot be told apart.
-    """
-    matrix = np.asarray(epsilons, dtype=float) * _above_zero(path_cm, "path_cm")
-    readings = numbers(absorbances, "absorbance")
-    if matrix.ndim != 2 or matrix.shape[0] != len(readings) or matrix.shape[0] < matrix.shape[1]:
-        raise EqlibError(
-            f"epsilons has shape {matrix.shape} for {len(readings)} readings; give a row for each wavelength "
-            "and a column for each component, no fewer rows than columns"
-        )
-    size = np.linalg.norm(matrix, axis=0)
-    if np.any(size == 0) or np.linalg.cond(matrix / size) > 1e6:
-        raise EqlibError("the components absorb alike at these wavelengths; choose others to tell them apart")
-    return np.linalg.lstsq(matrix, readings, rcond=None)[0]
+def numbers(values, name):
+    """A list of numbers as an array; EqlibError names the first that is none, and a decimal comma as such."""
+    found = []
+    for i, value in enumerate(values, start=1):
+        if isinstance(value, str) and value.count(",") == 1 and _is_number(value.replace(",", ".")):
+            point = value.replace(",", ".")
+            raise EqlibError(f"{name} {i} is {value!r} with a decimal comma; write {point.strip()}")
+        if not _is_number(value):
+            raise EqlibError(
+                f"{name} {i} is {value!r}; write a number, and leave out a tube that was not read"
+            )
+        found.append(float(value))
+    return np.array(found)
 
 
 def student_t(degrees_of_freedom, confidence=CONFIDENCE):
@@ -230,3 +211,10 @@ def _above_zero(value, name):
 
 def _plain(array):
     return array if np.ndim(array) else float(array)
+
+
+def _is_number(value):
+    try:
+        return bool(np.isfinite(float(value))) and not isinstance(value, bool)
+    except (TypeError, ValueError):
+        return False

@@ -23,12 +23,6 @@ def test_molar_absorptivity_of_a_published_example():
     assert ph.epsilon_from_reading(0.338, 5.00e-4, 1.0) == pytest.approx(676, rel=1e-9)
 
 
-def test_two_components_of_a_published_example():
-    # Harvey, Analytical Chemistry 2.1, chapter 10.2: Fe3+ and Cu2+ with hexacyanoruthenate (from memory).
-    found = ph.components([[9970, 34], [84, 856]], [0.183, 0.109])
-    assert found == pytest.approx([1.80e-5, 1.26e-4], rel=0.01)
-
-
 # Mass concentration 60.06 mg/L of potassium dichromate in 0.005 mol/L sulfuric acid: Ph. Eur. 2.2.25,
 # specific absorbance A(1 %, 1 cm) and its permitted range (from memory).
 DICHROMATE = {
@@ -111,41 +105,6 @@ def test_the_interval_covers_the_truth_about_95_times_in_100():
     assert 925 <= inside <= 975  # 950 give or take 3.6 standard deviations of a count
 
 
-def test_outside_the_standards_is_flagged_and_still_worked_out():
-    line = ph.calibrate([0, 5e-5, 1e-4], [0.0, 0.22, 0.44])
-    read = line.concentration(0.88)
-    assert [fault.kind for fault in read.faults] == ["extrapolated"]
-    assert read.value == pytest.approx(2e-4)
-    assert line.concentration(0.3).faults == ()
-
-
-@pytest.mark.parametrize(
-    ("x", "y", "kind"),
-    [
-        ([0, 1e-5, 2e-5, 3e-5], [0.0, -0.05, 0.09, 0.14], "negative"),
-        ([0, 1e-5, 2e-5, 3e-5], [0.0, 1.4, 2.8, 3.9], "saturated"),
-        ([0, 1e-5, 2e-5, 3e-5], [0.0, 0.8, 1.6, 2.4], "nonlinear"),
-        ([0, 1e-5, 2e-5, 3e-5], [100.0, 79.0, 63.0, 50.0], "percent_as_absorbance"),
-        ([0, 1e-5, 2e-5, 3e-5], [1.0, 0.79, 0.63, 0.50], "falling"),
-        ([0, 0.04, 0.08, 12.0], [0.0, 0.2, 0.4, 0.6], "millimolar"),
-        ([0, 1e-5, 2e-5, 3e-5], [0.0, 0.1, 0.3, 0.2], "swapped"),
-        ([0, 1e-5, 1e-5, 3e-5], [0.0, 0.1, 0.1, 0.3], "duplicated"),
-        ([0, 1e-5, 2e-5, 3e-5, 4e-5, 5e-5, 6e-5], [0.0, 0.3, 0.55, 0.75, 0.9, 1.0, 1.05], "curved"),
-    ],
-)
-def test_each_fault_is_named_and_nothing_is_repaired(x, y, kind):
-    line = ph.calibrate(x, y)
-    assert kind in [fault.kind for fault in line.faults]
-    assert list(line.absorbances) == y
-    assert all("\n" not in str(fault) for fault in line.faults)
-
-
-def test_good_readings_have_no_fault():
-    x = np.arange(7) * 2e-5
-    y = 4400 * x + np.array([0.001, -0.003, 0.002, 0.004, -0.002, -0.001, 0.001])
-    assert ph.calibrate(x, y).faults == ()
-
-
 @pytest.mark.parametrize(
     ("x", "y", "words"),
     [
@@ -186,22 +145,3 @@ def test_conversions_undo_each_other(a, epsilon, path):
 def test_a_transmittance_outside_its_range_is_an_error(bad):
     with pytest.raises(EqlibError, match="transmittance"):
         ph.absorbance_from_transmittance(bad)
-
-
-def test_components_that_look_alike_cannot_be_told_apart():
-    with pytest.raises(EqlibError, match="absorb alike"):
-        ph.components([[1000, 2000], [500, 1000]], [0.3, 0.15])
-    with pytest.raises(EqlibError, match="row for each wavelength"):
-        ph.components([[1000, 2000]], [0.3])
-
-
-def test_more_wavelengths_than_components_are_fitted():
-    epsilons = np.array([[9970, 34], [84, 856], [4000, 300.0]])
-    truth = np.array([1.8e-5, 1.26e-4])
-    assert ph.components(epsilons, epsilons @ truth * 2.0, path_cm=2.0) == pytest.approx(truth)
-
-
-def test_dilution():
-    assert ph.diluted(2.00e-3, 5.00, 10.00) == pytest.approx(1.00e-3)
-    with pytest.raises(EqlibError, match="part of a total"):
-        ph.diluted(2e-3, 11, 10)

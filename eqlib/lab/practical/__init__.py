@@ -1,4 +1,5 @@
-"""The Kc practical: plan it, read the table of readings, find what is wrong with it, work out Kc with its uncertainty.
+"""The Kc practical: plan it, read the table of readings, find what is wrong with it, work out Kc with its
+uncertainty.
 
 ``plan`` proposes the tubes, ``readings`` reads a table as typed or as a CSV file, ``faults`` names what looks
 wrong, ``analysis`` works out Kc, ``instrument`` stands in for a colorimeter, ``others`` holds the

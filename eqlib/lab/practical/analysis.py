@@ -21,7 +21,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from eqlib.chem.errors import EqlibError
+from eqlib.chem.thermo import R_J
+from eqlib.errors import EqlibError
 from eqlib.lab.photometry import Calibration, calibrate, student_t
 
 READING_SD = 0.003
@@ -34,8 +35,9 @@ Z95 = 1.959964
 class Tube:
     """One tube: the reactants as mixed, before reacting (``metal``, ``ligand``; mol/L), and ``absorbance``.
 
-    ``role`` is "standard" (one reactant in large excess), "test", or "repeat": a tube read once more at the end,
-    under the same ``label``, which shows whether the colour fades; repeats take no part in any fit. ``minutes``
+    ``role`` is "standard" (one reactant in large excess), "test", or "repeat": one read again at the end,
+    under the same ``label``, which shows whether the colour fades; repeats take no part in any fit.
+    ``minutes``
     is the time between mixing and reading, where it was noted.
     """
 
@@ -166,7 +168,8 @@ def tests_of(tubes: Iterable[Tube]) -> tuple[Tube, ...]:
 def tube_by_tube(
     tubes: Sequence[Tube], path_cm: float = 1.0, all_converted: bool = False, rel_tol: float = 1e-9
 ) -> TubeByTube:
-    """The usual way (see ``TubeByTube``); ``all_converted`` takes the scarce reactant of every standard as used up.
+    """The usual way (see ``TubeByTube``); ``all_converted`` takes the scarce reactant of every standard as
+    used up.
 
     Raises EqlibError when no tube gives a Kc, or K will not stand still.
     """
@@ -233,7 +236,9 @@ def fit_all(
 
     own = [t for t in tubes if t.role != "repeat"]
     if len(own) < 5:
-        raise EqlibError(f"{len(own)} tubes are too few to fit K, the molar absorptivity and the blank; give 5 or more")
+        raise EqlibError(
+            f"{len(own)} tubes are too few to fit K, the molar absorptivity and the blank; give 5 or more"
+        )
     metal, ligand, read = np.array([(t.metal, t.ligand, t.absorbance) for t in own], dtype=float).T
     start = tube_by_tube(own, path_cm)
 
@@ -248,7 +253,8 @@ def fit_all(
 
     p = np.array([np.log(max(start.mean, 1e-3)), start.line.epsilon, start.line.intercept])
     try:
-        # A search that runs away is caught below by its result; on the way its overflows are nobody's concern.
+        # A search that runs away is caught below by its result; on the way its overflows are nobody's
+        # concern.
         with np.errstate(all="ignore"), warnings.catch_warnings():
             warnings.simplefilter("ignore", OptimizeWarning)
             for _ in range(3):
@@ -266,7 +272,9 @@ def fit_all(
     z = (read - model(None, *p)) / sd
     se = np.sqrt(np.diag(covariance))
     K = float(np.exp(p[0]))
-    return Fit(K, *map(float, p[1:]), float(K * se[0]), *map(float, se[1:]), tuple(z), float(z @ z), len(read) - 3)
+    return Fit(
+        K, *map(float, p[1:]), float(K * se[0]), *map(float, se[1:]), tuple(z), float(z @ z), len(read) - 3
+    )
 
 
 def _changes(metal, ligand, K):
@@ -295,7 +303,8 @@ def budget(
     volume_sd: float = VOLUME_SD,
     stock_sd: float = 0.0,
 ) -> Budget:
-    """The uncertainty of the mean of the usual way, propagated in full from every reading and volume, and from
+    """The uncertainty of the mean of the usual way, propagated in full from every reading and volume, and
+    from
     the four stocks (``stock_sd``, relative), by first-order propagation with all correlations kept.
     """
     from uncertainties import ufloat, wrap  # loaded only where it is used
@@ -351,9 +360,7 @@ class VantHoff:
 
 def van_t_hoff(temperatures: Sequence[float], constants: Sequence[float]) -> VantHoff:
     """ΔH and ΔS from K at three temperatures (kelvin) or more: ln K = -ΔH/R (1/T) + ΔS/R."""
-    from eqlib.chem.thermo import R
-
     if any(t <= 0 for t in temperatures) or any(k <= 0 for k in constants):
         raise EqlibError("every temperature (in kelvin) and every K must be above zero")
     line = calibrate([1.0 / t for t in temperatures], np.log(constants))
-    return VantHoff(-R * line.slope, R * line.se_slope, R * line.intercept, R * line.se_intercept, line)
+    return VantHoff(-R_J * line.slope, R_J * line.se_slope, R_J * line.intercept, R_J * line.se_intercept, line)

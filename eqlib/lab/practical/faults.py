@@ -1,13 +1,18 @@
 """What looks wrong with a set of readings. A fault is named and never repaired: the student decides.
 
-First what no fit can survive (units, transmittance, a saturated reading, a tube twice), each by a plain rule. Then
+First what no fit can survive (units, transmittance, a saturated reading, a tube twice), each by a plain
+rule. Then
 the whole set is fitted with the stated uncertainties; where the fit is poor, each of a few single causes is
-tried in turn (a blank left in, two tubes swapped, fading, one outlier), and the one that mends the fit best is
+tried in turn (a blank left in, two tubes swapped, fading, one outlier), and the one that mends the fit best
+is
 named, so that one fault has one name.
 
-The limits are common practice, no source: an ordinary colorimeter is linear up to about A = 2, and above 3 less
-than a thousandth of the light comes through. The outlier test is that of the largest studentised residual with
-Bonferroni's correction (R. D. Cook and S. Weisberg, Residuals and Influence in Regression, 1982, section 2.2, from
+The limits are common practice, no source: an ordinary colorimeter is linear up to about A = 2, and above 3
+less
+than a thousandth of the light comes through. The outlier test is that of the largest studentised residual
+with
+Bonferroni's correction (R. D. Cook and S. Weisberg, Residuals and Influence in Regression, 1982, section
+2.2, from
 memory).
 """
 
@@ -19,7 +24,7 @@ from itertools import combinations
 
 import numpy as np
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.lab.practical.analysis import READING_SD, VOLUME_SD, Fit, Tube, fit_all
 
 LINEAR_TO = 2.0
@@ -34,7 +39,8 @@ FAR_OFF = 0.15
 
 @dataclass(frozen=True)
 class Fault:
-    """One thing to look at: ``kind`` a short name, ``where`` which tube or "", ``words`` one line with the mend."""
+    """One thing to look at: ``kind`` a short name, ``where`` which tube or "", ``words`` one line with "
+    "the mend."""
 
     kind: str
     where: str
@@ -51,7 +57,8 @@ def faults_of(
     reading_sd: float = READING_SD,
     volume_sd: float = VOLUME_SD,
 ) -> tuple[Fault, ...]:
-    """The faults of a whole set (standards and tests); ``epsilon`` is the molar absorptivity expected, if known.
+    """The faults of a whole set (standards and tests); ``epsilon`` is the molar absorptivity expected, if
+    known.
 
     Nothing that looks wrong gives an empty tuple, which is no proof that nothing is.
     """
@@ -66,7 +73,7 @@ def faults_of(
         fit = fit_all(own, path_cm, reading_sd, volume_sd)
     except EqlibError as error:
         return (Fault("unfit", "", str(error)),)
-    return tuple([*_cause(own, path_cm, reading_sd, volume_sd, fit), *_wavelength(fit, epsilon)])
+    return (*_cause(own, path_cm, reading_sd, volume_sd, fit), *_wavelength(fit, epsilon))
 
 
 def _units(tubes: Sequence[Tube]) -> Iterable[Fault]:
@@ -75,7 +82,8 @@ def _units(tubes: Sequence[Tube]) -> Iterable[Fault]:
         yield Fault(
             "percent_as_absorbance",
             "",
-            f"values up to {highest:g} look like percent transmittance: write %T in the heading, or A = 2 - log10(%T)",
+            f"values up to {highest:g} look like percent transmittance: write %T in the heading, or A = "
+            f"2 - log10(%T)",
         )
         return
     for role in ("standard", "test"):
@@ -85,7 +93,8 @@ def _units(tubes: Sequence[Tube]) -> Iterable[Fault]:
             yield Fault(
                 "transmittance_as_absorbance",
                 "",
-                f"the {role}s read lower the stronger they are: that is transmittance; write T in the heading, or A = -log10 T",
+                f"the {role}s read lower the stronger they are: that is transmittance; write T in the "
+                f"heading, or A = -log10 T",
             )
             return
     strongest = max(max(t.metal, t.ligand) for t in tubes)
@@ -102,15 +111,23 @@ def _one_by_one(tubes: Sequence[Tube], reading_sd: float) -> Iterable[Fault]:
         where = tube.label or f"tube {i}"
         if tube.absorbance < -4 * reading_sd:
             yield Fault(
-                "negative", where, f"absorbance {tube.absorbance:g} is below zero: was the blank darker? Zero the instrument and read again"
+                "negative",
+                where,
+                f"absorbance {tube.absorbance:g} is below zero: was the blank darker? Zero the "
+                f"instrument and read again",
             )
         elif tube.absorbance >= IMPOSSIBLE_FROM:
             yield Fault(
-                "saturated", where, f"absorbance {tube.absorbance:g}: almost no light is left; dilute the tube and read again"
+                "saturated",
+                where,
+                f"absorbance {tube.absorbance:g}: almost no light is left; dilute the tube and read again",
             )
         elif tube.absorbance > LINEAR_TO:
             yield Fault(
-                "nonlinear", where, f"absorbance {tube.absorbance:g} is above {LINEAR_TO:g}, where most instruments no longer read true; dilute it"
+                "nonlinear",
+                where,
+                f"absorbance {tube.absorbance:g} is above {LINEAR_TO:g}, where most instruments no "
+                f"longer read true; dilute it",
             )
         if min(tube.metal, tube.ligand) < 0:
             yield Fault("negative_concentration", where, "a concentration is below zero; check the volumes")
@@ -122,7 +139,9 @@ def _twice(tubes: Sequence[Tube]) -> Iterable[Fault]:
         where = tube.label or f"tube {i}"
         key = (tube.role, tube.metal, tube.ligand, tube.absorbance)
         if key in seen:
-            yield Fault("doubled", where, f"the same as {seen[key]} to the last digit: was a line copied twice?")
+            yield Fault(
+                "doubled", where, f"the same as {seen[key]} to the last digit: was a line copied twice?"
+            )
         seen.setdefault(key, where)
 
 
@@ -140,7 +159,8 @@ def _drift(tubes: Sequence[Tube], reading_sd: float) -> Iterable[Fault]:
             yield Fault(
                 "drift",
                 again.label,
-                f"read {before.absorbance:g} and later {again.absorbance:g}: the colour {'fades' if change < 0 else 'grows'}, or one was misread; "
+                f"read {before.absorbance:g} and later {again.absorbance:g}: the colour "
+                f"{'fades' if change < 0 else 'grows'}, or one was misread; "
                 "read every tube at one fixed time after mixing",
             )
 
@@ -167,7 +187,15 @@ def _cause(tubes, path_cm, reading_sd, volume_sd, fit: Fit) -> Iterable[Fault]:
         found += [*_swap(tubes, fit, again), *_outlier(tubes, fit, again)]
         if not found:
             found.append(
-                (0.0, Fault("scatter", "", f"the tubes scatter {(fit.chi2 / fit.freedom) ** 0.5:.1f} times as much as the stated tolerances explain"))
+                (
+                    0.0,
+                    Fault(
+                        "scatter",
+                        "",
+                        f"the tubes scatter {(fit.chi2 / fit.freedom) ** 0.5:.1f} times as much as the "
+                        f"stated tolerances explain",
+                    ),
+                )
             )
     if found:
         yield max(found, key=lambda item: item[0])[1]
@@ -192,7 +220,10 @@ def _swap(tubes: Sequence[Tube], fit: Fit, again) -> Iterable[tuple[float, Fault
         gain = fit.chi2 - new.chi2
         if new.chi2 < chi2.isf(0.01, new.freedom) and gain > 20 and (best is None or gain > best[0]):
             names = f"{a.label or f'tube {i + 1}'} and {b.label or f'tube {j + 1}'}"
-            best = (gain, Fault("swapped", names, "each would fit with the other's reading: were they swapped?"))
+            best = (
+                gain,
+                Fault("swapped", names, "each would fit with the other's reading: were they swapped?"),
+            )
     return [best] if best else []
 
 
@@ -210,7 +241,9 @@ def _outlier(tubes: Sequence[Tube], fit: Fit, again) -> Iterable[tuple[float, Fa
     if gain < norm.isf(RARE / 2 / len(tubes)) ** 2:
         return []
     where = tubes[i].label or f"tube {i + 1}"
-    words = f"its absorbance {tubes[i].absorbance:g} is off what the other tubes predict: read or mix it again"
+    words = (
+        f"its absorbance {tubes[i].absorbance:g} is off what the other tubes predict: read or mix it again"
+    )
     return [(gain - 1e-9, Fault("outlier", where, words))]
 
 
@@ -219,7 +252,8 @@ def _wavelength(fit: Fit, epsilon: float | None) -> Iterable[Fault]:
         yield Fault(
             "wavelength",
             "",
-            f"the molar absorptivity comes out as {fit.epsilon:.0f} where about {epsilon:.0f} L/(mol cm) is usual: "
+            f"the molar absorptivity comes out as {fit.epsilon:.0f} where about {epsilon:.0f} L/(mol "
+            f"cm) is usual: "
             "check the wavelength, the path and the stock of the standards",
         )
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.lab.photometry import student_t
 
 
@@ -66,14 +66,16 @@ def indicator_pKa(pH: Sequence[float], absorbance: Sequence[float], acid: float,
         share = (a - acid) / (base - a) if a != base else np.inf
         if not 0 < share < np.inf:
             raise EqlibError(
-                f"reading {i}, absorbance {a:g}, does not lie between those of the two forms ({acid:g} and {base:g}); leave it out"
+                f"reading {i}, absorbance {a:g}, does not lie between those of the two forms ({acid:g} "
+                f"and {base:g}); leave it out"
             )
         found.append(h - np.log10(share))
     return of_values(found)
 
 
 def fit_indicator(pH: Sequence[float], absorbance: Sequence[float]) -> IndicatorFit:
-    """pKa and the two end absorbances fitted together to five readings or more, which should reach both ends."""
+    """pKa and the two end absorbances fitted together to five readings or more, which should reach "
+    "both ends."""
     from scipy.optimize import curve_fit  # heavy: loaded only where a fit is made
 
     h, a = np.array(list(_pairs(pH, absorbance, "pH", "absorbance"))).T
@@ -90,7 +92,13 @@ def fit_indicator(pH: Sequence[float], absorbance: Sequence[float]) -> Indicator
     se = float(np.sqrt(cov[0, 0]))
     half = student_t(len(h) - 3) * se
     return IndicatorFit(
-        float(p[0]), se, float(p[0] - half), float(p[0] + half), float(p[1]), float(p[2]), tuple(a - _indicator(h, *p))
+        float(p[0]),
+        se,
+        float(p[0] - half),
+        float(p[0] + half),
+        float(p[1]),
+        float(p[2]),
+        tuple(a - _indicator(h, *p)),
     )
 
 
@@ -104,7 +112,9 @@ def weak_acid_Ka(pH: Sequence[float], concentration: Sequence[float]) -> Constan
     for i, (p, c) in enumerate(_pairs(pH, concentration, "pH", "concentration"), start=1):
         h = 10.0**-p
         if h >= c:
-            raise EqlibError(f"solution {i} of {c:g} mol/L cannot have pH {p:g}: more H⁺ than acid; check the two")
+            raise EqlibError(
+                f"solution {i} of {c:g} mol/L cannot have pH {p:g}: more H⁺ than acid; check the two"
+            )
         found.append(h * h / (c - h))
     return of_values(found)
 
@@ -120,7 +130,10 @@ def ester_Kc(
     for i, n in enumerate(left, start=1):
         formed = acid - n
         if not (0 < n < acid and formed < alcohol):
-            raise EqlibError(f"titration {i}: {n:g} mol of acid left of {acid:g} is not possible with {alcohol:g} mol of alcohol")
+            raise EqlibError(
+                f"titration {i}: {n:g} mol of acid left of {acid:g} is not possible with {alcohol:g} "
+                f"mol of alcohol"
+            )
         found.append((ester + formed) * (water + formed) / (n * (alcohol - formed)))
     return of_values(found)
 

@@ -13,8 +13,8 @@ from math import exp, inf, log
 
 import numpy as np
 
-from eqlib.chem.errors import EqlibError
-from eqlib.lab.practical.analysis import READING_SD, VOLUME_SD, Tube, budget, complex_at, fit_all
+from eqlib.errors import EqlibError
+from eqlib.lab.practical.analysis import READING_SD, VOLUME_SD, Tube, budget, complex_at, fit_all, tube_by_tube
 
 # An excess smaller than this leaves too much unconverted for a standard (common practice, no source).
 LEAST_EXCESS = 50.0
@@ -52,7 +52,8 @@ class Bench:
 
 @dataclass(frozen=True)
 class Row:
-    """One line of the dilution table: volumes in mL, the ``tube`` they give (its absorbance the expected one)."""
+    """One line of the dilution table: volumes in mL, the ``tube`` they give (its absorbance the "
+    "expected one)."""
 
     tube: Tube
     metal_mL: float
@@ -103,22 +104,32 @@ def plan(bench: Bench | None = None, standards: int = 7, tests: int = 5) -> Plan
     shares = [float(complex_at(t.metal, t.ligand, bench.K)) / min(t.metal, t.ligand) for t in own]
     if min(t.metal / t.ligand for t in own) < LEAST_EXCESS:
         raise EqlibError(
-            f"in the strongest standard the iron is only {min(t.metal / t.ligand for t in own):.0f} times the thiocyanate; "
+            f"in the strongest standard the iron is only {min(t.metal / t.ligand for t in own):.0f} "
+            f"times the thiocyanate; "
             f"take a stronger iron stock or a weaker thiocyanate stock, for an excess of {LEAST_EXCESS:.0f}"
         )
     fit = fit_all(tubes, bench.path_cm, bench.reading_sd, bench.volume_sd)
-    from eqlib.lab.practical.analysis import tube_by_tube
-
     ignored = tube_by_tube([t for t in tubes if t.role != "repeat"], bench.path_cm, all_converted=True).mean
     limits, advice = _limits(bench, tubes, fit.se_K / fit.K)
     needs = _needs(bench, rows)
     return Plan(
-        bench, tuple(rows), min(shares), ignored, fit.se_K / fit.K, limits, _minutes(bench), (*advice, *_short(bench, needs)), needs
+        bench,
+        tuple(rows),
+        min(shares),
+        ignored,
+        fit.se_K / fit.K,
+        limits,
+        _minutes(bench),
+        (*advice, *_short(bench, needs)),
+        needs,
     )
 
 
-def _series(bench: Bench, role: str, metal: float, ligand: float, n: int, room: float, blank: bool) -> list[Row]:
-    """Tubes of rising thiocyanate whose readings are spread evenly over the range the instrument reads well."""
+def _series(
+    bench: Bench, role: str, metal: float, ligand: float, n: int, room: float, blank: bool
+) -> list[Row]:
+    """Tubes of rising thiocyanate whose readings are spread evenly over the range the instrument reads
+    well."""
     m = metal * bench.metal_mL / bench.total_mL
 
     def reading(mL: float) -> float:
@@ -128,14 +139,21 @@ def _series(bench: Bench, role: str, metal: float, ligand: float, n: int, room: 
     least = min((v for v in _steps(room) if reading(v) >= bench.low), default=inf)
     which = f"thiocyanate stock of the {role}s ({ligand:g} mol/L)"
     if most == 0.0:
-        raise EqlibError(f"the {which} is too strong: {STEP_ML:g} mL already reads {reading(STEP_ML):.2f}; dilute it")
+        raise EqlibError(
+            f"the {which} is too strong: {STEP_ML:g} mL already reads {reading(STEP_ML):.2f}; dilute it"
+        )
     count = n - blank
     volumes = sorted({_rounded(v) for v in np.linspace(least, most, count)}) if least < most else []
     if len(volumes) < count:
-        raise EqlibError(f"the {which} does not give {count} different readings from {bench.low:g} to {bench.high:g}; take one of another strength")
+        raise EqlibError(
+            f"the {which} does not give {count} different readings from {bench.low:g} to "
+            f"{bench.high:g}; take one of another strength"
+        )
     rows = []
     for i, v in enumerate([0.0] * blank + volumes, start=0 if blank else 1):
-        tube = Tube(m, ligand * v / bench.total_mL, round(reading(v), 3) if v else 0.0, role, f"{role[0].upper()}{i}")
+        tube = Tube(
+            m, ligand * v / bench.total_mL, round(reading(v), 3) if v else 0.0, role, f"{role[0].upper()}{i}"
+        )
         rows.append(Row(tube, bench.metal_mL, v, round(bench.total_mL - bench.metal_mL - v, 4)))
     return rows
 
@@ -164,15 +182,19 @@ def _limits(bench: Bench, tubes: Sequence[Tube], now: float) -> tuple[str, tuple
         by_tube[label] = by_tube.get(label, 0.0) + share
     limits = max(by_tube, key=lambda label: by_tube[label])
     better = {
-        "halve the error of the volumes (burettes or a balance instead of graduated pipettes)": fit_all(own, bench.path_cm, bench.reading_sd, bench.volume_sd / 2),
-        "read every tube four times and take the mean": fit_all(own, bench.path_cm, bench.reading_sd / 2, bench.volume_sd),
+        "halve the error of the volumes (burettes or a balance instead of graduated pipettes)": fit_all(
+            own, bench.path_cm, bench.reading_sd, bench.volume_sd / 2
+        ),
+        "read every tube four times and take the mean": fit_all(
+            own, bench.path_cm, bench.reading_sd / 2, bench.volume_sd
+        ),
         "make every tube twice": None,
     }
-    gains = {
-        words: (fit.se_K / fit.K if fit else now / 2**0.5) for words, fit in better.items()
-    }
+    gains = {words: (fit.se_K / fit.K if fit else now / 2**0.5) for words, fit in better.items()}
     best = min(gains, key=lambda words: gains[words])
-    return limits, (f"what helps most: {best}; the uncertainty of K falls from {now:.1%} to {gains[best]:.1%}",)
+    return limits, (
+        f"what helps most: {best}; the uncertainty of K falls from {now:.1%} to {gains[best]:.1%}",
+    )
 
 
 def _needs(bench: Bench, rows: Sequence[Row]) -> tuple[tuple[str, float], ...]:
@@ -189,9 +211,12 @@ def _short(bench: Bench, needs) -> tuple[str, ...]:
     have = dict(bench.have_mL)
     unknown = set(have) - {name for name, _ in needs}
     if unknown:
-        raise EqlibError(f"{min(unknown)!r} is no stock of this practical; the stocks are {', '.join(n for n, _ in needs)}")
+        raise EqlibError(
+            f"{min(unknown)!r} is no stock of this practical; the stocks are {', '.join(n for n, _ in needs)}"
+        )
     return tuple(
-        f"{name}: {mL:.0f} mL are needed with a fifth to spare, {have[name]:.0f} mL are there; make more or form fewer groups"
+        f"{name}: {mL:.0f} mL are needed with a fifth to spare, {have[name]:.0f} mL are there; make "
+        f"more or form fewer groups"
         for name, mL in needs
         if name in have and have[name] < mL
     )

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from io import StringIO
 from math import isfinite, log10
 
-from eqlib.chem.errors import EqlibError
+from eqlib.errors import EqlibError
 from eqlib.lab.practical.analysis import Tube
 from eqlib.lab.practical.faults import Fault
 
@@ -56,7 +56,8 @@ _REPEAT = re.compile(r"^\s*(again|repeat(ed)?|re-?read)\b", re.I)
 
 @dataclass(frozen=True)
 class Readings:
-    """``tubes`` that could be used, ``notes`` on how the table was understood, ``faults`` with row and column."""
+    """``tubes`` that could be used, ``notes`` on how the table was understood, ``faults`` with row and "
+    "column."""
 
     tubes: tuple[Tube, ...]
     notes: tuple[str, ...]
@@ -72,8 +73,9 @@ class _Column:
 
 
 def read_readings(text: str | bytes, stocks: Mapping[str, Mapping[str, float]] | None = None) -> Readings:
-    """Read a table. ``stocks`` maps "standard" and "test" to the stock strengths, ``{"metal": mol/L, "ligand":
-    mol/L}``; it is needed where the table gives volumes. Raises EqlibError, one line, when no table is there.
+    """Read a table. ``stocks`` maps "standard" and "test" to the strengths of their stocks,
+    ``{"metal": mol/L, "ligand": mol/L}``; it is needed where the table gives volumes.
+    Raises EqlibError, one line, when no table is there.
     """
     rows, comma = _rows(_decoded(text))
     columns = [_column(heading, i) for i, heading in enumerate(rows[0], start=1)]
@@ -83,7 +85,10 @@ def read_readings(text: str | bytes, stocks: Mapping[str, Mapping[str, float]] |
         notes.append("a comma inside a number was read as the decimal sign")
     for c in columns:
         if c.holds in ("percent", "transmittance"):
-            notes.append(f"“{c.heading}” was read as {'percent ' * (c.holds == 'percent')}transmittance and turned into absorbance")
+            notes.append(
+                f"“{c.heading}” was read as {'percent ' * (c.holds == 'percent')}transmittance and "
+                f"turned into absorbance"
+            )
     taken: list[tuple[int, dict]] = []
     for line, row in enumerate(rows[1:], start=2):
         values = _values(row, columns, line, faults)
@@ -92,11 +97,19 @@ def read_readings(text: str | bytes, stocks: Mapping[str, Mapping[str, float]] |
     role = None
     for line, values in taken:
         role = _role(values, role)
-        tube = _again(values, tubes, line, faults) if role == "repeat" else _tube(values, role, line, stocks or {}, faults)
+        tube = (
+            _again(values, tubes, line, faults)
+            if role == "repeat"
+            else _tube(values, role, line, stocks or {}, faults)
+        )
         if tube is not None:
             tubes.append(tube)
     if not tubes:
-        raise EqlibError(f"no tube could be read; first reason: {faults[0]}" if faults else "the table has headings but no readings; fill in a line for each tube")
+        raise EqlibError(
+            f"no tube could be read; first reason: {faults[0]}"
+            if faults
+            else "the table has headings but no readings; fill in a line for each tube"
+        )
     if any("blank" in v for _, v in taken):
         notes.append("the blank of each line was taken off its reading")
     return Readings(tuple(tubes), tuple(notes), tuple(faults))
@@ -113,9 +126,13 @@ def _decoded(text: str | bytes) -> str:
                 text = text.decode("cp1252", errors="replace")
     text = text.lstrip("\ufeff").replace("\xa0", " ").replace("\u2212", "-")
     if "\x00" in text or text.startswith("PK"):
-        raise EqlibError("this is not a text table; in the spreadsheet choose Save As, CSV, and give that file")
+        raise EqlibError(
+            "this is not a text table; in the spreadsheet choose Save As, CSV, and give that file"
+        )
     if len(text) > MOST_CHARACTERS:
-        raise EqlibError(f"the table has more than {MOST_CHARACTERS} characters; give only the lines of the tubes")
+        raise EqlibError(
+            f"the table has more than {MOST_CHARACTERS} characters; give only the lines of the tubes"
+        )
     return text
 
 
@@ -129,7 +146,9 @@ def _rows(text: str) -> tuple[list[list[str]], bool]:
     head = lines[0]
     sign = next((s for s in ("\t", ";", ",", "|") if s in head), None)
     if sign is None:
-        raise EqlibError(f"“{head.strip():.40}” is no line of headings: separate the columns by commas, semicolons or tabs")
+        raise EqlibError(
+            f"“{head.strip():.40}” is no line of headings: separate the columns by commas, semicolons or tabs"
+        )
     rows = [[cell.strip() for cell in row] for row in csv.reader(StringIO("\n".join(lines)), delimiter=sign)]
     if len(rows) - 1 > MOST_ROWS:
         raise EqlibError(f"{len(rows) - 1} lines are more than {MOST_ROWS}; give only the lines of the tubes")
@@ -159,23 +178,29 @@ def _column(heading: str, number: int) -> _Column:
         named, unit = text.rsplit(" ", 1)
     elif "_" in text and text.rsplit("_", 1)[1] in _UNITS:
         named, unit = text.rsplit("_", 1)
-    named = re.sub(r"^(v|vol\.?|volume|c|conc\.?|concentration|n)\s*(?:of\s+|[(\[_ ]\s*)(.+?)[)\]]?$", r"\2", named.strip())
+    named = re.sub(
+        r"^(v|vol\.?|volume|c|conc\.?|concentration|n)\s*(?:of\s+|[(\[_ ]\s*)(.+?)[)\]]?$",
+        r"\2",
+        named.strip(),
+    )
     named = named.replace("_", " ").strip(" :[]")
     holds, factor = _UNITS.get(unit.replace(" ", ""), ("", 1.0))
-    for thing, pattern in _THINGS:
-        if re.fullmatch(pattern, named):
-            break
-    else:
+    thing = next((name for name, pattern in _THINGS if re.fullmatch(pattern, named)), None)
+    if thing is None:
         raise EqlibError(
-            f"column {number} is headed “{heading:.30}”, which is not understood; write Fe, SCN, water, total, A, %T, blank, "
-            "time, tube or set, with a unit such as Fe / mL"
+            f"column {number} is headed “{heading:.30}”, which is not understood; write Fe, SCN, water, "
+            f"total, A, %T, "
+            "blank, time, tube or set, with a unit such as Fe / mL"
         )
     if thing == "transmittance" and holds == "time":
         thing = "minutes"
     if thing == "transmittance" and holds == "percent":
         thing = "percent"
     if thing in ("metal", "ligand", "water", "total") and holds not in ("volume", "concentration"):
-        raise EqlibError(f"column {number}, “{heading:.30}”, has no unit; write it in the heading, such as {heading:.20} / mL")
+        raise EqlibError(
+            f"column {number}, “{heading:.30}”, has no unit; write it in the heading, such as "
+            f"{heading:.20} / mL"
+        )
     if thing in ("percent", "transmittance"):
         return _Column("absorbance", thing, 1.0, heading)
     if thing in ("absorbance", "blank"):
@@ -190,7 +215,9 @@ def _needed(columns: Sequence[_Column]) -> None:
     for thing in ("metal", "ligand"):
         if thing not in things:
             name = {"metal": "Fe", "ligand": "SCN"}[thing]
-            raise EqlibError(f"no column gives the {name} of each tube; add one headed {name} / mL or {name} / mM")
+            raise EqlibError(
+                f"no column gives the {name} of each tube; add one headed {name} / mL or {name} / mM"
+            )
     if "absorbance" not in things:
         raise EqlibError("no column gives the reading of each tube; add one headed A or %T")
     for thing in set(things) - {"absorbance"}:
@@ -200,7 +227,8 @@ def _needed(columns: Sequence[_Column]) -> None:
 
 
 def _values(row, columns, line, faults) -> dict | None:
-    """What one line says, readings averaged; None for a line left out, with a fault where that is not intended."""
+    """What one line says, readings averaged; None for a line left out, with a fault where that is not "
+    "intended."""
     values: dict = {}
     readings: list[float] = []
     for cell, column in zip(row, columns, strict=True):
@@ -212,7 +240,13 @@ def _values(row, columns, line, faults) -> dict | None:
         number = _number(cell)
         where = f"line {line}, column {column.heading}"
         if number is None:
-            faults.append(Fault("unreadable", where, f"“{cell:.20}” is not a number; leave the cell empty for a tube that was not read"))
+            faults.append(
+                Fault(
+                    "unreadable",
+                    where,
+                    f"“{cell:.20}” is not a number; leave the cell empty for a tube that was not read",
+                )
+            )
             return None
         if column.thing == "absorbance":
             found = _absorbance(number, column, where, faults)
@@ -227,7 +261,13 @@ def _values(row, columns, line, faults) -> dict | None:
             faults.append(Fault("empty", f"line {line}", "no reading is given, so this tube is left out"))
         return None
     if max(readings) - min(readings) > 0.05:
-        faults.append(Fault("repeats", f"line {line}", f"repeated readings run from {min(readings):.3f} to {max(readings):.3f}: read this tube again"))
+        faults.append(
+            Fault(
+                "repeats",
+                f"line {line}",
+                f"its readings run from {min(readings):.3f} to {max(readings):.3f}: read this tube again",
+            )
+        )
     values["absorbance"] = sum(readings) / len(readings)
     return values
 
@@ -237,13 +277,26 @@ def _absorbance(number, column, where, faults) -> float | None:
         return number
     whole = 100.0 if column.holds == "percent" else 1.0
     if not 0 < number <= 1.1 * whole:
-        faults.append(Fault("transmittance", where, f"{number:g} is no {'percent ' if whole > 1 else ''}transmittance: it lies between 0 and {whole:g}"))
+        faults.append(
+            Fault(
+                "transmittance",
+                where,
+                f"{number:g} is no {'percent ' if whole > 1 else ''}transmittance: it lies between 0 "
+                f"and {whole:g}",
+            )
+        )
         return None
     return -log10(number / whole)
 
 
 def _number(cell: str) -> float | None:
-    text = cell.replace(" ", "").replace("×10^", "e").replace("x10^", "e").replace("·10^", "e").replace("*10^", "e")
+    text = (
+        cell.replace(" ", "")
+        .replace("×10^", "e")
+        .replace("x10^", "e")
+        .replace("·10^", "e")
+        .replace("*10^", "e")
+    )
     if text.count(",") == 1 and "." not in text:
         text = text.replace(",", ".")
     try:
@@ -271,7 +324,13 @@ def _again(values, tubes: Sequence[Tube], line: int, faults) -> Tube | None:
         if tube.label == label:
             reading = values["absorbance"] - values.get("blank", 0.0)
             return replace(tube, absorbance=reading, role="repeat", minutes=values.get("minutes"))
-    faults.append(Fault("repeats", f"line {line}", f"“{label}” is read again but was not read before; give it the label of its first line"))
+    faults.append(
+        Fault(
+            "repeats",
+            f"line {line}",
+            f"“{label}” is read again but was not read before; give it the label of its first line",
+        )
+    )
     return None
 
 
@@ -283,10 +342,18 @@ def _tube(values, role, line, stocks, faults) -> Tube | None:
     if total is None and "water" in values:
         total = sum(volumes)
     elif total is not None and "water" in values and abs(sum(volumes) / total - 1) > TOTAL_WITHIN:
-        faults.append(Fault("total", where, f"the volumes add up to {sum(volumes):g} mL, not to {total:g} mL: check them"))
+        faults.append(
+            Fault(
+                "total", where, f"the volumes add up to {sum(volumes):g} mL, not to {total:g} mL: check them"
+            )
+        )
     for thing in ("metal", "ligand"):
         if thing not in values:
-            faults.append(Fault("empty", f"line {line}", "a volume or concentration is missing, so this tube is left out"))
+            faults.append(
+                Fault(
+                    "empty", f"line {line}", "a volume or concentration is missing, so this tube is left out"
+                )
+            )
             return None
         amount = values[thing]
         if amount < 0:
@@ -295,12 +362,20 @@ def _tube(values, role, line, stocks, faults) -> Tube | None:
         if values[f"{thing} is"] == "volume":
             strength = stocks.get(role, {}).get(thing)
             if strength is None:
-                raise EqlibError(f"the table gives volumes, so the strength of the {thing} stock of the {role}s is needed; state it beside the table")
+                raise EqlibError(
+                    f"the table gives volumes, so the strength of the {thing} stock of the {role}s is "
+                    f"needed; state it beside the table"
+                )
             if not total:
-                raise EqlibError("the table gives volumes but neither the water nor the total; add a column water / mL or total / mL")
+                raise EqlibError(
+                    "the table gives volumes but neither the water nor the total; add a column water / "
+                    "mL or total / mL"
+                )
             amount = strength * amount / total
         amounts[thing] = amount
     if total and sum(volumes) > total * (1 + TOTAL_WITHIN):
-        faults.append(Fault("total", where, f"{sum(volumes):g} mL do not fit into {total:g} mL: check the volumes"))
+        faults.append(
+            Fault("total", where, f"{sum(volumes):g} mL do not fit into {total:g} mL: check the volumes")
+        )
     reading = values["absorbance"] - values.get("blank", 0.0)
     return Tube(amounts["metal"], amounts["ligand"], reading, role, where, values.get("minutes"))
