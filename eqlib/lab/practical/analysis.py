@@ -363,4 +363,6 @@ def van_t_hoff(temperatures: Sequence[float], constants: Sequence[float]) -> Van
     if any(t <= 0 for t in temperatures) or any(k <= 0 for k in constants):
         raise EqlibError("every temperature (in kelvin) and every K must be above zero")
     line = calibrate([1.0 / t for t in temperatures], np.log(constants))
-    return VantHoff(-R_J * line.slope, R_J * line.se_slope, R_J * line.intercept, R_J * line.se_intercept, line)
+    return VantHoff(
+        -R_J * line.slope, R_J * line.se_slope, R_J * line.intercept, R_J * line.se_intercept, line
+    )

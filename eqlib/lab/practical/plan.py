@@ -14,7 +14,15 @@ from math import exp, inf, log
 import numpy as np
 
 from eqlib.errors import EqlibError
-from eqlib.lab.practical.analysis import READING_SD, VOLUME_SD, Tube, budget, complex_at, fit_all, tube_by_tube
+from eqlib.lab.practical.analysis import (
+    READING_SD,
+    VOLUME_SD,
+    Tube,
+    budget,
+    complex_at,
+    fit_all,
+    tube_by_tube,
+)
 
 # An excess smaller than this leaves too much unconverted for a standard (common practice, no source).
 LEAST_EXCESS = 50.0
