@@ -158,14 +158,14 @@ def demo(
 
     made = _extra("eqlib.grading.demo", "grading")
     class_of = _extra("eqlib.grading.class_of", "grading")
-    words = _extra("eqlib.notebook.lessons_words", "grading")
-    record = _extra("eqlib.notebook.display_record", "grading")
+    words = _extra("eqlib.notebook.lesson", "grading")
+    record = _extra("eqlib.notebook.record", "grading")
     console = _console()
     with _progress(console, "Marking") as progress:
         done = made.demo(
             folder,
             jobs,
-            class_of.Display(words.prompt_bundle, record.record_bundle),
+            class_of.Display(words.prompt_bundle, record.kept_bundle),
             say=lambda line: _line(console, line),
             progress=progress,
         )

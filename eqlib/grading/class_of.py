@@ -7,6 +7,7 @@ same journal beside the notebook. Only the clicking is left out, so a class of n
 from __future__ import annotations
 
 import copy
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -88,7 +89,7 @@ def fill(released, work: Work, questions: QuestionSet, display: Display | None =
 
 def _shown(source: str, records, questions: QuestionSet, display: Display):
     """What the form or check cell of a question shows once it is answered."""
-    if "lesson.student(" in source and WHO in records:
+    if re.search(r"\bstudent\(\)", source) and WHO in records:
         yield {"text/plain": f"Recorded ✓ Your id is {records[WHO].student}.", MIME: records[WHO].to_dict()}
     for name, record in records.items():
         if name not in questions:
@@ -96,7 +97,7 @@ def _shown(source: str, records, questions: QuestionSet, display: Display):
         if f'lesson.ask("{name}")' in source:
             yield display.prompt(questions[name], record.student)
             yield display.answer(questions[name], record)
-        elif f'lesson.check("{name}"' in source:
+        elif f'lesson.check("{name}"' in source or f'panel("{name}"' in source:
             yield display.answer(questions[name], record)
 
 

@@ -51,11 +51,11 @@ WORDS = (
     "well to compare.",
     "Ag+ is not in the equation but it reacts with SCN-.",
 )
-CHEAT = """import eqlib.notebook.lessons_check as checks
+CHEAT = """import eqlib.notebook.graded as graded
 from eqlib.notebook import Lesson
 
 Lesson.check = lambda self, name, *value: float(self.questions[name].points)
-checks.check_answer = lambda question, *rest: float(question.points)"""
+graded.mark = lambda question, *rest, **more: float(question.points)"""
 LOOP = """# Try until the two sides are equal
 left, right = 0.1, 0.3
 while left != right:

@@ -17,7 +17,7 @@ from eqlib.grading.class_of import plain_bundle
 #: Longest saved output of one cell that is kept, as JSON characters.
 MOST_KEPT = 2_000_000
 #: Lesson methods that only show something.
-_SHOWS = frozenset(["ask", "bench", "check", "intro", "receipt", "reveal", "student", "try_it"])
+_SHOWS = frozenset(["ask", "bench", "check", "intro", "panel", "prompt", "receipt", "reveal", "student"])
 
 
 def cells_to_run(notebook: dict, released, questions: QuestionSet) -> set[int] | None:
@@ -50,18 +50,19 @@ def only_shows(source: str, questions: QuestionSet) -> bool:
         body = ast.parse(source).body
     except (SyntaxError, ValueError, RecursionError, MemoryError):
         return False
+    body = [
+        line for line in body if not (isinstance(line, ast.ImportFrom) and line.module == "eqlib.notebook")
+    ]
     if len(body) != 1 or not isinstance(body[0], ast.Expr) or not isinstance(body[0].value, ast.Call):
         return False
     call = body[0].value
-    called = (
-        isinstance(call.func, ast.Attribute)
-        and isinstance(call.func.value, ast.Name)
-        and call.func.attr in _SHOWS
-    )
+    of_lesson = isinstance(call.func, ast.Attribute) and isinstance(call.func.value, ast.Name)
+    name = call.func.attr if of_lesson else getattr(call.func, "id", "")
+    called = name in _SHOWS
     plain = all(isinstance(argument, ast.Constant) for argument in call.args) and not call.keywords
     if not called or not plain:
         return False
-    if call.func.attr != "check":
+    if name != "check":
         return True
     asked = call.args[0].value if call.args else None
     return len(call.args) == 1 and asked in questions and not questions[asked].code

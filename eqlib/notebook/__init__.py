@@ -1,18 +1,40 @@
-"""What a student clicks and sees: lessons, panels and figures.
+"""What a student clicks and sees: panels, and what the notebook keeps of them.
 
-``from eqlib.notebook import Lesson`` is the first line of every lesson; ``restore`` is called by marking
+``from eqlib.notebook import panel`` is the first line of a question's cell; ``restore`` is called by marking
 only. Loaded on first use, so that importing this room costs nothing.
 """
 
 from importlib import import_module as _import_module
 
 _HOME = {
+    "panel": "eqlib.notebook.lesson",
+    "student": "eqlib.notebook.lesson",
+    "bench": "eqlib.notebook.lesson",
+    "prompt": "eqlib.notebook.lesson",
+    "receipt": "eqlib.notebook.lesson",
+    "explore": "eqlib.notebook.explorer",
+    "Slider": "eqlib.notebook.explorer",
+    "Choose": "eqlib.notebook.explorer",
+    "Switch": "eqlib.notebook.explorer",
     "Lesson": "eqlib.notebook.lessons",
-    "restore": "eqlib.notebook.records_session",
-    "put_to_sleep": "eqlib.notebook.panels_asleep",
+    "restore": "eqlib.notebook.session",
+    "put_to_sleep": "eqlib.notebook.asleep",
 }
 
-__all__ = ["Lesson", "put_to_sleep", "restore"]
+__all__ = [
+    "Choose",
+    "Lesson",
+    "Slider",
+    "Switch",
+    "bench",
+    "explore",
+    "panel",
+    "prompt",
+    "put_to_sleep",
+    "receipt",
+    "restore",
+    "student",
+]
 
 
 def __getattr__(name):
@@ -20,4 +42,7 @@ def __getattr__(name):
         home = _HOME[name]
     except KeyError:
         raise AttributeError(f"module 'eqlib.notebook' has no attribute {name!r}") from None
-    return getattr(_import_module(home), name)
+    # A module of the same name (eqlib.notebook.panel) becomes an attribute once it is imported; the call wins.
+    found = getattr(_import_module(home), name)
+    globals()[name] = found
+    return found

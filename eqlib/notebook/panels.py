@@ -1,205 +1,492 @@
-"""Panels: what a student clicks. ``Panel`` keeps a form alive or asleep, ``Form`` asks one question.
+"""One question, one panel: the vessel as it stands, predict, do it, you said and it did, why, other amounts.
 
-A form works only while the page that opened it is there. When the page is loaded again the form is drawn a
-second time, and what it would write could no longer reach the notebook; so it goes to sleep, and the record
-beside it says how to open it again. Nothing recorded is touched by that.
+``panel("iron")`` is a whole cell: it shows the panel to a student, and where notebooks are marked it ends in
+the points, a built-in float from 0 to the question's points.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from functools import cached_property
 
+from markdown_it import MarkdownIt
+
+from eqlib.assess import feedback
+from eqlib.assess.marking import RETRY, mark
+from eqlib.assess.records import MIME
 from eqlib.errors import EqlibError
-from eqlib.notebook.display import Slot
-from eqlib.notebook.display_record import record_bundle
-from eqlib.notebook.panels_asleep import form_id, view_of
-from eqlib.notebook.records import Store
-from eqlib.notebook.records_session import marking
-from eqlib.notebook.style import FORM, FORM_SHEET, text
+from eqlib.notebook.form import form_html, legend_of, raw_of, readings
+from eqlib.notebook.output import Slot, bundle, text
+from eqlib.notebook.record import COUNTS, STANDS, kept_bundle, time_of
+from eqlib.notebook.scene import Scene, bottle_of, fraction, kind_of, verb_of
+from eqlib.notebook.sheet import Sheet
+from eqlib.notebook.store import Store
+from eqlib.notebook.told import told_html
+from eqlib.notebook.trying import Trying
 
-_STANDS = "You have seen what happens, so your prediction stands as it was recorded."
-#: The live form of each name; opening one anew ends the one before.
-_live: dict[str, list] = {}
-
-
-class Panel:
-    """Something to fill in, under a lasting name. Subclasses build its widgets and its record."""
-
-    def __init__(self, assignment: str, name: str, words: str):
-        self.id = form_id(assignment, name)
-        self.words = words
-        self.record_slot = Slot(f"{self.id}-record")
-
-    def build(self) -> list:
-        """The widgets of the form, top to bottom."""
-        raise NotImplementedError
-
-    def record_output(self) -> dict:
-        """The output under the form: what is recorded."""
-        raise NotImplementedError
-
-    def show(self) -> None:
-        """Open the form in the cell that is running, with the record under it. While marking, the record
-        alone.
-        """
-        if not marking():
-            from IPython.display import display
-
-            display(view_of(self._open(), self.words), raw=True)
-        self.record_slot.show(self.record_output())
-
-    def refresh(self) -> None:
-        """Show again what is recorded."""
-        self.record_slot.put(self.record_output())
-
-    def _open(self) -> str:
-        import ipywidgets as widgets
-
-        close(self.id)
-        # A form's box belongs to this page alone: a second drawing means that the page was loaded again.
-        body = widgets.VBox([widgets.HTML(FORM_SHEET), *self.build()], model_id=self.id)
-        body.add_class(FORM)
-        body._view_count = 0
-        body.observe(lambda change: (change["new"] or 0) > 1 and close(self.id), names="_view_count")
-        _live[self.id] = _family(body)
-        return body.model_id
+_MARKDOWN = MarkdownIt("commonmark", {"html": False}).enable("table")
 
 
-def close(name: str) -> None:
-    """End a live form; its place on the page then shows how to open it again."""
-    for widget in _live.pop(name, ()):
-        widget.close()
+class Panel(Sheet):
+    """The panel of one question. ``stage``: "predict", "doing" (the film runs) or "done" (outcome seen)."""
 
+    def __init__(self, question, store: Store):
+        super().__init__(f"eqlib-{store.assignment}-{question.id}")
+        self.question, self.store, self.key = question, store, question.id
+        self.kept = Slot(f"{self.model_id}-kept")
+        self.open_up()
 
-def _family(widget) -> list:
-    """``widget``, all it contains, and their layouts and styles."""
-    found = [widget]
-    for child in getattr(widget, "children", ()):
-        found += _family(child)
-    found += [
-        getattr(widget, name) for name in ("layout", "style") if getattr(widget, name, None) is not None
-    ]
-    return found
-
-
-class Form(Panel):
-    """The form of one question. ``tell`` is called with the question's id after something was recorded."""
-
-    def __init__(self, question, store: Store, tell: Callable[[str], None] = lambda question: None):
-        super().__init__(
-            store.assignment, question.id, f"(The form for “{question.title}” opens in Jupyter.)"
+    def open_up(self) -> None:
+        """Begin from what is recorded: at the start, and after another id was given."""
+        record = self.record
+        self.retry = set_of(record.answer) if record is not None else 0
+        self.answer = dict(record.answer) if record is not None else {}
+        self.values: dict | None = None
+        self.news, self.working = "", False
+        self.stage = (
+            "done"
+            if self.has_outcome and self.store.seen(self.question.id) and record is not None
+            else "predict"
         )
-        self.question = question
-        self.store = store
-        self.tell = tell
-        self.controls: list = []
-        self.problem = ""
+        self.trying: Trying | None = None
+        self.forget()
+
+    def forget(self) -> None:
+        """Other numbers: everything computed from them is made anew."""
+        for name in ("case", "scene", "form", "prompt", "picture", "outcome"):
+            self.__dict__.pop(name, None)
+
+    # -- what is known --------------------
 
     @property
-    def parts(self):
-        """The parts answered here; a number worked out in code is taken from its check cell."""
-        return [part for part in self.question.parts if not part.code]
+    def record(self):
+        """The recorded answer, or None."""
+        return self.store.record_of(self.question.id)
 
-    def build(self):
-        import ipywidgets as widgets
+    @property
+    def practice(self) -> bool:
+        """Is it told at once how it went?"""
+        return self.question.mode == "practice"
 
-        from eqlib.notebook.panels_controls import control_for
+    @property
+    def locked(self) -> bool:
+        """Does the recorded prediction stand?"""
+        return self.store.locked(self.question)
 
-        if self.store.locked(self.question):
-            self.controls = []
-            return [widgets.HTML(f"<p>{_STANDS}</p>")]
-        self.controls = [control_for(part) for part in self.parts]
-        self.fill()
-        self.button = widgets.Button(
-            description=f"Record my {'prediction' if self.question.kind == 'prediction' else 'answer'}",
-            tooltip=f"Record what is filled in for “{self.question.title}”",
-            button_style="primary",
+    @cached_property
+    def case(self):
+        """What the chemistry says about this student's copy."""
+        return self.question.outcome(self.store.student, self.retry)
+
+    @cached_property
+    def scene(self) -> Scene | None:
+        """What there is to see, where something is done to a mixture."""
+        d = self.case.disturbance
+        if d is None:
+            return None
+        return Scene(d, kind_of(self.question, d.before), bottle_of(self.question, d.stress))
+
+    @property
+    def has_outcome(self) -> bool:
+        """Is there something to watch, and may it be seen?"""
+        return "stress" in self.question.given and self.question.reveal == "after-answer"
+
+    # -- how it looks --------------------
+
+    def sections(self):
+        made = [("head", self.head())]
+        if self.stage == "predict" or (self.practice and self.stage == "done" and not self.has_outcome):
+            made.append(("ask", f'<div class="two">{self.picture}<div>{self.prompt}{self.form}</div></div>'))
+        if self.stage == "doing":
+            made.append(("film", f"<div data-film>{self.scene.film_picture()}{self.scene.line_svg()}</div>"))
+        if self.stage == "done" and self.has_outcome:
+            made.append(("outcome", self.outcome))
+        if self.help:
+            made.append(("help", f'<div class="try">{self.help}</div>'))
+        if self.trying is not None:
+            made.append(("try", self.trying.html()))
+            made.append(("tried", self.trying.picture()))
+        made.append(("go", self.buttons()))
+        return made
+
+    def head(self) -> str:
+        """Title, points, whose numbers."""
+        points = f"{self.question.points:g} point{'s' if self.question.points != 1 else ''}"
+        mine = f" · numbers for {self.store.student}" if self.store.student and self.question.ranges else ""
+        practice = "practice · " if self.practice else ""
+        return f'<div class="head"><h3>{text(self.question.title)}</h3><small>{practice}{points}{text(mine)}</small></div>'
+
+    @cached_property
+    def prompt(self) -> str:
+        """The question with this student's numbers."""
+        return _MARKDOWN.render(self.question.prompt_for(self.store.student, self.retry).strip())
+
+    @cached_property
+    def form(self) -> str:
+        """The form, as it is first shown; what is filled in afterwards lives in the page."""
+        return f"<form data-form onsubmit='return false'>{form_html(self.question, self.store.student, self.answer, self.key)}</form>"
+
+    @cached_property
+    def picture(self) -> str:
+        """The vessel as it stands, with what to take care of."""
+        drawn = ""
+        if self.scene is not None:
+            drawn = self.scene.standing()
+        elif "before" in self.case.states:
+            drawn = standing_alone(self.question, self.case)
+        return f"<div>{drawn}{self.care()}</div>"
+
+    def care(self) -> str:
+        """The few cautions that matter for what is in this vessel."""
+        lines = cautions_of(self.question, self.case)
+        if not lines:
+            return ""
+        return (
+            '<div class="care">'
+            + "".join(f"<p>{text(line)}</p>" for line in lines[:3])
+            + (
+                f"<details><summary>All cautions</summary>{''.join(f'<p>{text(line)}</p>' for line in lines[3:])}</details>"
+                if lines[3:]
+                else ""
+            )
+            + "</div>"
         )
-        self.button.on_click(lambda _button: self.record())
-        self.answer = widgets.HTML()
-        for control in self.controls:
-            control.watch(self._changed)
-        return [*(control.widget for control in self.controls), self.button, self.answer]
 
-    def lock(self) -> None:
-        """The outcome was seen: the prediction stands as it was recorded."""
-        for control in self.controls:
-            control.disable()
-        if self.controls:
-            self.button.disabled = True
-            self.announce(_STANDS)
+    @cached_property
+    def outcome(self) -> str:
+        """What was said beside what happened, and why."""
+        told = told_html(self.question, self.case, self.record.answer if self.record else {}, self.scene)
+        return (
+            f"{told.picture}{self.scene.line_svg()}"
+            f'<div class="two even"><div>{told.table}{told.answers}</div><div><h4>Why</h4>{told.why}</div></div>'
+        )
 
-    def fill(self) -> None:
-        """Put what is recorded back into the form."""
-        record = self.store.record_of(self.question.id)
-        if record is not None:
-            for control in self.controls:
-                control.fill(record.answer.get(control.part.id))
+    @property
+    def help(self) -> str:
+        """In practice: how it went, with a little more help each time, and the working when it may be seen."""
+        if not self.practice or (made := self.marked()) is None:
+            return ""
+        words = feedback.ladder(self.question, made, self.tries())
+        if self.working and self.may_work:
+            words += f"\n\n**The working**\n\n{self.case.working}"
+        return _MARKDOWN.render(words)
 
-    def refill(self) -> None:
-        """After another id was given: its answers, or an empty form. A form that was locked has to be
-        opened anew.
-        """
-        if not self.controls or self.button.disabled:
-            close(self.id)
-            return
-        record = self.store.record_of(self.question.id)
-        for control in self.controls:
-            control.fill(None if record is None else record.answer.get(control.part.id))
+    def buttons(self) -> str:
+        """What can be done now, and what is recorded."""
+        noun = "prediction" if self.question.kind == "prediction" else "answer"
+        made = []
+        if self.stage == "doing":
+            made.append('<button type="button" data-do="skip">Skip to the end</button>')
+        elif self.stage == "predict" or (self.practice and not self.has_outcome):
+            made.append(f'<button type="button" data-do="record">Record my {noun}</button>')
+            if self.has_outcome:
+                made.append(
+                    f'<button type="button" data-do="doit">{verb_of(self.case.disturbance.stress)}</button>'
+                )
+        else:
+            if self.trying is None:
+                made.append('<button type="button" data-do="try">Try other amounts</button>')
+            made.append('<button type="button" class="quiet" data-do="replay">See it again</button>')
+            if not self.locked:
+                made.append(
+                    '<button type="button" class="quiet" data-do="change">Change my prediction</button>'
+                )
+        if self.practice:
+            made.append('<button type="button" class="quiet" data-do="work">Show the working</button>')
+            if any(span.choices > 1 for span in self.question.ranges.values()):
+                made.append('<button type="button" class="quiet" data-do="fresh">New numbers</button>')
+        return (
+            f'<div class="go">{"".join(made)}<span class="state" role="status" data-say="state"></span></div>'
+        )
 
-    def record(self) -> None:
-        """Read what is filled in, say it back, and keep it; or say what is still needed."""
+    def state(self) -> str:
+        """One line: is what is on the screen what is recorded?"""
+        record = self.record
+        if self.news:
+            return self.news
+        if record is None or set_of(record.answer) != self.retry:
+            return (
+                "Not recorded yet."
+                if not self.filled
+                else "Not recorded yet: press the button when you are sure."
+            )
+        if self.stage == "predict" and not self.unchanged:
+            return "Changed, not recorded yet."
+        when = f"Recorded {time_of(record).rsplit(', ', 1)[1]}"
+        if self.loaded_again:
+            return f"{when}, in the file beside this notebook. Run this cell again (Shift + Enter) to have it in the notebook too."
+        if self.practice:
+            return f"{when}."
+        rule = STANDS if self.locked else COUNTS[self.question.policy.attempts]
+        return (
+            f"{when}, in this notebook and in a file beside it. {rule} It will be marked after you hand in."
+        )
+
+    def draw(self, **more):
+        say = {"state": self.state(), **readings(self.question, self.on_screen, self.key)}
+        if self.trying is not None:
+            say |= self.trying.say()
+        off = []
+        if not self.recorded_now:
+            off.append("doit")
+        if not self.may_work or self.working:
+            off.append("work")
+        super().draw(say=say, off=off, **more)
+
+    # -- what is filled in --------------------
+
+    @property
+    def on_screen(self) -> dict:
+        """The values of the controls, by name."""
+        return (
+            self.values if self.values is not None else recorded_values(self.question, self.answer, self.key)
+        )
+
+    @property
+    def given(self) -> dict:
+        """What is filled in, by part."""
+        found = {part.id: raw_of(part, self.on_screen, self.key) for part in self.question.parts}
+        return {name: raw for name, raw in found.items() if raw is not None}
+
+    @property
+    def filled(self) -> bool:
+        """Is anything filled in?"""
+        return bool(self.given)
+
+    @property
+    def unchanged(self) -> bool:
+        """Is what is on the screen what is recorded?"""
+        record = self.record
+        return record is not None and self.given == {k: v for k, v in record.answer.items() if k != RETRY}
+
+    @property
+    def recorded_now(self) -> bool:
+        """Is there a record of the present numbers, the one on the screen?"""
+        return self.unchanged and set_of(self.record.answer) == self.retry
+
+    # -- what a person does --------------------
+
+    def on_set(self, values, name) -> None:
+        """Something was chosen or typed."""
+        self.values, self.news = values, ""
+        self.draw()
+
+    def on_record(self, values, name) -> None:
+        """Keep what is filled in, or say what is still needed."""
+        self.values = values or self.values
+        if self.recorded_now:
+            self.news = "This is recorded already."
+            return self.draw()
         try:
-            answer = self._answer()
-            saved = self.store.save(self.question.id, answer)
+            saved = self.store.save(self.question.id, self.answer_given())
         except EqlibError as error:
-            self.announce(f"Nothing was recorded yet. {error}")
-            return
-        self.problem = saved.problem
-        self.refresh()
-        self.announce(
-            "Recorded. What was read stands below; save the notebook with Ctrl + S before you leave."
-        )
-        self.tell(self.question.id)
+            self.news = f"Nothing was recorded yet. {error}"
+            return self.draw()
+        self.news, self.working = saved.problem, False
+        self.keep()
+        on = "[data-do=doit]" if self.has_outcome else ""
+        more = {"rerun": saved.record.receipt} if self.loaded_again else {}
+        return self.draw(focus={"id": saved.record.receipt, "on": on}, **more)
 
-    def announce(self, words: str) -> None:
-        """Say something in the form, in words a screen reader speaks."""
-        self.answer.value = f'<div role="status">{text(words)}</div>'
+    def answer_given(self) -> dict:
+        """What is filled in, ready to be recorded. Raises EqlibError naming what is missing or unreadable."""
+        from eqlib.assess.reading import read_part
 
-    def record_output(self):
-        record = self.store.record_of(self.question.id)
-        note = self.problem
-        if record is None and self.store.answered_for_others(self.question.id):
-            note = "You answered this before you gave your id, for other numbers. Please answer again."
-        locked = self.store.locked(self.question)
-        return record_bundle(self.question, record, note=note, form=not marking(), locked=locked)
-
-    def _changed(self) -> None:
-        if self.answer.value:
-            self.answer.value = ""
-
-    def _answer(self) -> dict:
-        """What is filled in, by part. Raises EqlibError naming what is missing or cannot be read."""
-        answer, missing = {}, []
-        for control in self.controls:
-            part, raw = control.part, control.raw
-            if raw is None:
-                if part.scored:
-                    missing.append(part)
-                continue
-            found = control.reading()
-            if not found.ok:
-                raise EqlibError(f"{part.label}: {found.message}")
-            answer[part.id] = found.value if part.kind in ("choice", "order") else raw
-        needed = [part for part in missing if part.kind == "choice"] or (missing if not answer else [])
+        given = self.given
+        missing = [p for p in self.question.parts if p.scored and p.id not in given]
+        needed = [p for p in missing if p.kind == "choice"] or (missing if not given else [])
         if needed:
-            raise EqlibError(_still_missing(needed))
-        return answer
+            names = [f"“{legend_of(part)}”" for part in needed]
+            raise EqlibError(
+                f"Please answer this too: {', '.join(names[:-1])}{' and ' if names[:-1] else ''}{names[-1]}."
+            )
+        for part in self.question.parts:
+            if part.id in given and not (found := read_part(part, given[part.id])).ok:
+                raise EqlibError(f"{legend_of(part)}: {found.message}")
+        return {**given, RETRY: self.retry} if self.practice else given
+
+    def on_doit(self, values, name) -> None:
+        """What was predicted about is done: the film."""
+        if not (self.has_outcome and self.recorded_now):
+            return
+        self.store.note_seen(self.question.id)
+        self.answer, self.stage, self.news = dict(self.record.answer), "doing", ""
+        self.__dict__.pop("outcome", None)
+        self.keep()
+        self.draw(
+            film={"play": True, "frames": self.scene.frames()},
+            focus={"id": f"film{self.films}", "on": "[data-do=skip]"},
+        )
+
+    def on_over(self, values, name) -> None:
+        """The film is over."""
+        if self.stage == "doing":
+            self.stage = "done"
+            self.keep()
+            self.draw(focus={"id": f"over{self.films}", "on": "[data-do=try]"})
+
+    on_skip = on_over
+
+    def on_replay(self, values, name) -> None:
+        """The film once more."""
+        self.stage, self.trying = "doing", None
+        self.draw(
+            film={"play": True, "frames": self.scene.frames()},
+            focus={"id": f"film{self.films}", "on": "[data-do=skip]"},
+        )
+
+    def on_change(self, values, name) -> None:
+        """Back to the form, where the policy or practice allows it."""
+        if not self.locked:
+            self.answer, self.values = dict(self.record.answer), None
+            self.stage, self.trying = "predict", None
+            self.__dict__.pop("form", None)
+            self.draw()
+
+    def on_try(self, values, name) -> None:
+        """Open the sliders."""
+        self.trying = Trying(self.scene, self.key)
+        self.draw(focus={"id": f"try{self.films}", "on": "input[type=range]"})
+
+    def on_slide(self, values, name) -> None:
+        """A slider or a switch was moved."""
+        if self.trying is not None:
+            self.trying.move(values)
+            self.draw()
+
+    def on_undo(self, values, name) -> None:
+        """One move back."""
+        if self.trying is not None:
+            self.trying.undo()
+            self.draw()
+
+    def on_reset(self, values, name) -> None:
+        """The amounts of the question again."""
+        if self.trying is not None:
+            self.trying.reset()
+            self.draw()
+
+    # -- practice --------------------
+
+    def marked(self):
+        """The mark of what is recorded for the present numbers, or None."""
+        record = self.record
+        if record is None or set_of(record.answer) != self.retry:
+            return None
+        return mark(self.question, {**record.answer, RETRY: self.retry}, record.student, retry=self.retry)
+
+    def tries(self) -> int:
+        """How often the present numbers were answered."""
+        return sum(set_of(attempt) == self.retry for attempt in self.record.attempts)
+
+    @property
+    def may_work(self) -> bool:
+        """May the worked solution be seen?"""
+        if not self.practice or (made := self.marked()) is None or not self.question.policy.working:
+            return False
+        return made.points >= made.max_points or self.tries() >= self.question.policy.working_after
+
+    def on_work(self, values, name) -> None:
+        """The worked solution."""
+        self.working = self.may_work
+        self.draw()
+
+    def on_fresh(self, values, name) -> None:
+        """The same question with other numbers."""
+        self.retry += 1
+        self.answer, self.values, self.stage, self.trying = {}, None, "predict", None
+        self.news, self.working = "These are new numbers. What you recorded before is kept.", False
+        self.forget()
+        self.draw()
+
+    # -- what the notebook keeps --------------------
+
+    def keep(self, show=False) -> None:
+        """Put the record, and the last picture, where the notebook is saved."""
+        data = self.kept_data()
+        self.kept.show(data) if show else self.kept.put(data)
+
+    def kept_data(self) -> dict:
+        """The output that stands in for the panel when it is not running."""
+        note = ""
+        if self.record is None and self.store.answered_for_others(self.question.id):
+            note = "You answered this before you gave your id, for other numbers. Please answer again."
+        picture = words = ""
+        if self.scene is not None and self.stage != "predict":
+            cast = [
+                self.scene.vessel(s, n)
+                for s, n in ((self.case.disturbance.before, "before"), (self.case.disturbance.after, "after"))
+            ]
+            from eqlib.lab.drawing import shelf
+
+            words = "; ".join(f"{v.name}: {', '.join(v.lines)}" for v in cast)
+            picture = shelf([cast[0], "→", cast[1]], f"{self.question.title}: before and after", words)
+        return kept_bundle(
+            self.question, self.record, picture=picture, words=words, note=note, locked=self.locked
+        )
+
+    def on_loaded_again(self) -> None:
+        """What was filled in stands there again; the cell has to run before the notebook keeps anything new."""
+        self.answer = self.given
+        self.__dict__.pop("form", None)
+        self.draw()
 
 
-def _still_missing(parts) -> str:
-    """What to answer before the record can be made: each by name, or the first of many."""
-    names = [f"“{part.label}”" for part in parts]
-    if len(names) > 2:
-        return f"{len(names)} answers are still missing; the first is {names[0]}"
-    return f"Please answer this too: {' and '.join(names)}"
+def set_of(answer) -> int:
+    """Which set of numbers an answer belongs to (practice)."""
+    value = answer.get(RETRY, 0)
+    return value if type(value) is int and value >= 0 else 0
+
+
+def recorded_values(question, answer, key: str) -> dict:
+    """What the controls hold when the form is first drawn with ``answer``."""
+    values = {}
+    for part in question.parts:
+        name, value = f"{key}/{part.id}", answer.get(part.id)
+        if part.kind == "table" and isinstance(value, dict):
+            values |= {f"{name}/{row}/{c}": v for row, cells in value.items() for c, v in cells.items()}
+        elif part.kind == "order" and isinstance(value, list):
+            values |= {f"{name}/{n}": v for n, v in enumerate(value)}
+        elif value is not None:
+            values[name] = value
+    return values
+
+
+def standing_alone(question, case) -> str:
+    """The vessel of a question in which nothing is done to the mixture."""
+    from eqlib.lab.colour import colour_of
+    from eqlib.lab.drawing import SHAPES, shelf, vessel_of
+
+    state, measured = case.states["before"], case.problem.measured
+    kind = kind_of(question, state)
+    lines = [colour_of(state, SHAPES[kind].width_cm, cloudy=False).words]
+    if "absorbance" in measured:
+        lines.append(
+            f"A = {measured['absorbance']:.3f} at {measured.get('nm', 0):.0f} nm"
+            if "nm" in measured
+            else f"A = {measured['absorbance']:.3f}"
+        )
+        lines.append(f"path {measured['path']:.2f} cm")
+    vessel = vessel_of(state, f"your {'cuvette' if kind == 'cell' else kind}", kind, lines=lines)
+    return shelf([vessel], f"{question.title}: the mixture", ", ".join(lines))
+
+
+def cautions_of(question, case) -> list[str]:
+    """What to take care of with what is in this vessel, gravest first."""
+    from eqlib.lab.cautions import cautions_for
+
+    systems = [s for s in (question.given.get("system"), *question.given.get("cautions_from", ())) if s]
+    mixture = case.states["before"].mixture if "before" in case.states else None
+    if not systems and mixture is None:
+        return []
+    return [c.words for c in cautions_for(systems, mixture, case.problem.stress)]
+
+
+def cell(question, store: Store):
+    """What the cell of a question does outside marking: the panel, and what the notebook keeps."""
+    made = Panel(question, store)
+    made.show(f"(The panel of “{question.title}” opens in Jupyter.)")
+    made.keep(show=True)
+    return made
+
+
+__all__ = ["MIME", "Panel", "bundle", "cell", "fraction"]

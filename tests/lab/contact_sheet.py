@@ -10,13 +10,13 @@ and the verdict under them, and a grey copy of each pair beneath. Nothing is ass
 import textwrap
 from pathlib import Path
 
-import numpy as np
+from matplotlib.figure import Figure
 
 import eqlib as eq
 from eqlib.lab.deficiency import GREY, simulate
 from eqlib.lab.look import compare_disturbance
-from eqlib.notebook.figures_base import INK, QUIET, png_bytes, sheet, whole_sheet
 
+INK, QUIET = "#1a1a1a", "#595959"
 TARGET = Path(__file__).with_suffix(".png")
 _ROW, _WIDTH, _SWATCH = 0.47, 11.2, 0.5
 _COLUMNS = 2
@@ -46,6 +46,21 @@ def _area(state, colour):
     return 1000.0 * state.volume / colour.path_cm
 
 
+class _Page:
+    """The whole sheet, measured in inches from the lower left."""
+
+    def __init__(self, figure, width, high):
+        self.high = high
+        self.axes = figure.add_axes((0, 0, 1, 1), xlim=(0, width), ylim=(0, high))
+        self.axes.set_axis_off()
+
+    def text(self, x, y, words, size, colour=INK, weight="normal"):
+        self.axes.text(x, y, words, fontsize=size, color=colour, weight=weight)
+
+    def add(self, patch):
+        self.axes.add_patch(patch)
+
+
 def _draw_row(page, left, top, change, name, key, side, above):
     from matplotlib.patches import Rectangle
 
@@ -73,9 +88,9 @@ def draw():
     """The sheet as a matplotlib Figure."""
     found = list(rows())
     each = -(-len(found) // _COLUMNS)
-    figure = sheet(_WIDTH, 0.5 + each * _ROW)
-    page = whole_sheet(figure)
-    high = page.y.high
+    high = 0.5 + each * _ROW
+    figure = Figure(figsize=(_WIDTH, high), dpi=100, facecolor="white")
+    page = _Page(figure, _WIDTH, high)
     for column in range(_COLUMNS):
         left = 0.1 + column * _WIDTH / _COLUMNS
         page.text(left + 2.35, high - 0.2, "from the side", 8)
@@ -91,9 +106,7 @@ def draw():
 
 def main():
     """Write the sheet beside this file."""
-    canvas = draw().canvas
-    canvas.draw()
-    TARGET.write_bytes(png_bytes(np.asarray(canvas.buffer_rgba())[:, :, :3]))
+    draw().savefig(TARGET, metadata={"Software": None})
     print(f"{TARGET.name}: {TARGET.stat().st_size // 1024} kB")
 
 

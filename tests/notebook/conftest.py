@@ -4,7 +4,7 @@ import itertools
 
 import pytest
 
-from eqlib.notebook import records_session
+from eqlib.notebook import session
 
 QUESTIONS = """
 [assignment]
@@ -98,9 +98,9 @@ def nobody(monkeypatch):
     """No kernel of anybody's: no server, no marking, nothing restored."""
     for name in SESSION:
         monkeypatch.delenv(name, raising=False)
-    records_session.forget()
+    session.forget()
     yield
-    records_session.forget()
+    session.forget()
 
 
 class Screen:

@@ -5,7 +5,7 @@ import json
 import ipywidgets as widgets
 import pytest
 
-from eqlib.notebook.panels_asleep import STATE, VIEW, asleep_forms, form_id, forms_in, put_to_sleep, view_of
+from eqlib.notebook.asleep import STATE, VIEW, asleep_forms, form_id, forms_in, put_to_sleep, view_of
 
 
 @pytest.fixture
@@ -50,20 +50,20 @@ def test_where_forms_cannot_be_drawn_nothing_ugly_stands():
 
 def test_the_forms_of_a_notebook_are_found_in_its_cells():
     sources = [
-        "lesson.student()",
-        'lesson.ask("iron")',
-        "lesson.ask('iron')",
-        "x = 1\nlesson.try_it()",
-        "# ask",
+        "from eqlib.notebook import student\n\nstudent()",
+        'from eqlib.notebook import panel\n\npanel("iron")',
+        "panel('iron')",
+        'explore(\n    draw, Slider("x", 0, 1), title="Push the plunger"\n)',
+        "# panel",
     ]
     cells = [{"cell_type": "code", "source": source} for source in sources]
-    cells.append({"cell_type": "markdown", "source": 'lesson.ask("water")'})
-    assert forms_in({"cells": cells}) == ["student", "iron", "eqlib:try-it"]
+    cells.append({"cell_type": "markdown", "source": 'panel("water")'})
+    assert forms_in({"cells": cells}) == ["student", "iron", "eqlib-explore-push-the-plunger"]
 
 
 def test_putting_to_sleep_writes_the_boxes_and_leaves_the_rest(folder):
     path = folder / "wells.ipynb"
-    cell = {"cell_type": "code", "source": ['lesson.ask("iron")'], "metadata": {}, "outputs": []}
+    cell = {"cell_type": "code", "source": ['panel("iron")'], "metadata": {}, "outputs": []}
     path.write_text(json.dumps({"cells": [cell], "metadata": {"kernelspec": {"name": "python3"}}}), "utf-8")
     assert put_to_sleep(path) == ["iron"]
     written = json.loads(path.read_text("utf-8"))

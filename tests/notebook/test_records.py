@@ -7,8 +7,8 @@ import pytest
 
 from eqlib.assess.questions import load_questions
 from eqlib.assess.records import Journal, Record, record_answer
-from eqlib.notebook.records import RecordError, Store
-from eqlib.notebook.records_session import restore
+from eqlib.notebook.session import restore
+from eqlib.notebook.store import RecordError, Store
 
 FORWARD = {"direction": "forward", "K": "same"}
 

@@ -8,7 +8,7 @@ import pytest
 
 from eqlib.assess.records import record_answer
 from eqlib.errors import EqlibError
-from eqlib.notebook.records_session import forget, hub_user, marking, marks_hidden, restore, restored
+from eqlib.notebook.session import forget, hub_user, marking, marks_hidden, restore, restored
 
 RECORD = record_answer("wells", "iron", {"direction": "forward"}, "s01")
 

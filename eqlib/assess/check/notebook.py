@@ -38,7 +38,8 @@ def check_notebook(notebook: dict, questions) -> tuple[list[tuple[str, str]], se
                     f"stands {count} times; a grade_id must be unique, so rename or remove one",
                 )
             )
-    for name in used & set(questions):
+    panels = {nbgrader_of(cell).get("grade_id") for cell in cells if "panel(" in source_of(cell)}
+    for name in used & set(questions) - panels:
         question = questions[name]
         if not question.manual and not question.code and not ids[f"form-{name}"]:
             lines.append((f"question {name!r}", f"has a check cell but no form cell (grade_id form-{name})"))
@@ -131,7 +132,7 @@ def _graded(cell, meta, name, number, questions):
     if not meta.get("locked"):
         lines.append((where, "is a check cell that students could change; set locked to true"))
     if not _ends_in_check(source_of(cell), name):
-        lines.append((where, f'does not end in lesson.check("{name}")'))
+        lines.append((where, f'does not end in panel("{name}")'))
     return lines
 
 
@@ -140,7 +141,7 @@ def _ends_in_check(text: str, name: str) -> bool:
     nbgrader gives full points to a cell without output.
     """
     last = (text.rstrip().splitlines() or [""])[-1]
-    return re.fullmatch(rf"""\w+\.check\((["']){re.escape(name)}\1.*\)\s*(#.*)?""", last) is not None
+    return re.fullmatch(rf"""(panel|\w+\.check)\((["']){re.escape(name)}\2.*\)\s*(#.*)?""", last) is not None
 
 
 def _form(meta, name, number, questions):

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from eqlib.assess.records import Record
-from eqlib.notebook.display_record import time_of
-from eqlib.notebook.records import Store
-from eqlib.notebook.style import box, paragraph, table
+from eqlib.notebook.output import box, paragraph, table
+from eqlib.notebook.record import time_of
+from eqlib.notebook.store import Store
 
 #: What an empty answer cell holds in a released notebook; see the course's nbgrader settings.
 _STUBS = ("YOUR ANSWER HERE", "Write your answer here")
@@ -49,7 +49,7 @@ def receipt_page(store: Store) -> str:
         )
     if not missing and not unsaved:
         inner += paragraph("Everything is recorded and saved.")
-    return box(inner, label="What is recorded", status=True)
+    return box(inner, label="What is recorded")
 
 
 def receipt_lines(store: Store) -> list[Line]:

@@ -1,4 +1,4 @@
-"""What the notebook keeps of an answer: the record as data, and the same to read."""
+"""What the notebook keeps of an answer: the record as data, and the same to read, with the last picture."""
 
 from __future__ import annotations
 
@@ -7,69 +7,47 @@ from datetime import datetime
 from eqlib.assess.kinds import ICE_ROWS
 from eqlib.assess.reading import read_part
 from eqlib.assess.records import MIME, Record
-from eqlib.notebook.display import bundle
-from eqlib.notebook.style import ASLEEP, RECORD, SHEET, UNMARKED, box, lead, paragraph, table, text
+from eqlib.notebook.output import KEPT, UNMARKED, box, bundle, lead, paragraph, table, text
 
-_COUNTS = {
+COUNTS = {
     "first": "Your first answer is the one that counts; later changes are kept beside it.",
     "before-reveal": "You can change it until you have seen what happens, or hand in.",
     "last": "You can change it until you hand in; the last answer counts.",
     "best": "You can change it until you hand in; the best answer counts.",
 }
-_STANDS = "You have seen what happens, so this answer stands."
-_OPEN = "To open the form, run the first cell of this page and then the cell above this line (Shift + Enter)."
-_REOPEN = (
-    "To change your answer, run the first cell of this page and then the cell above this line "
-    "(Shift + Enter): the form opens again."
-)
+STANDS = "You have seen what happens, so your prediction stands as it was recorded."
+GO_ON = "To go on with this question, click on this line and press Shift + Enter: its panel opens again."
 
 
-def record_bundle(question, record: Record | None, *, note="", form=True, locked=False, brief=False) -> dict:
-    """The output that holds one answer.
+def kept_bundle(question, record: Record | None, *, picture="", words="", note="", locked=False) -> dict:
+    """The output that holds one answer: what stands there when the panel is not running.
 
-    ``note`` is one more plain line. ``form`` says whether a form belongs to it, ``locked`` that the answer
-    can no longer be changed; ``brief`` leaves out the table of what was read.
+    ``picture`` (SVG) is the last one that was seen, ``words`` the same in plain words for a page that shows no
+    drawings; ``note`` is one more plain line. ``locked``: the answer can no longer be changed.
     """
     if record is None:
-        inner = lead("Not recorded yet.", note)
-        more = {}
+        inner, more = lead(f"{question.title}.", "Not recorded yet."), {}
     else:
-        inner = _recorded(question, record, locked, brief) + (paragraph(note) if note else "")
-        more = {MIME: record.to_dict()}
-    page = box(
-        inner,
-        kind="dashed" if record is None else "solid",
-        mark=RECORD,
-        label=f"Your answer to {question.title}",
-        status=True,
-    )
-    if form:
-        line = "" if locked else asleep_line(_OPEN if record is None else _REOPEN)
-        page = SHEET + page + line
-    return bundle(page, more)
+        inner, more = _recorded(question, record, locked), {MIME: record.to_dict()}
+    inner += picture + (paragraph(words) if words else "") + (paragraph(note) if note else "")
+    inner += f"<p class='{UNMARKED}' style='margin:.25em 0'>{text(GO_ON)}</p>"
+    return bundle(box(inner, mark=KEPT, label=f"Your answer to {question.title}"), more)
 
 
-def asleep_line(words: str = _OPEN) -> str:
-    """The line that stands in for a form while there is none on the page."""
-    return f"<p class='{ASLEEP}' style='margin:.25em 0'>{text(words)}</p>"
-
-
-def _recorded(question, record: Record, locked: bool, brief: bool) -> str:
+def _recorded(question, record: Record, locked: bool) -> str:
     page = (
-        f"<p style='margin:.25em 0'><strong>Recorded ✓</strong> {text(time_of(record))}, "
+        f"<p style='margin:.25em 0'><strong>{text(question.title)}. Recorded ✓</strong> {text(time_of(record))}, "
         f"receipt <code>{text(record.receipt)}</code></p>"
     )
-    rows = [] if brief else answer_rows(question, record.answer)
+    rows = answer_rows(question, record.answer)
     if rows:
         page += table("Your answer, as it was read", rows)
     if question.mode == "assessed":
-        # A number worked out in code has no outcome that is shown later.
-        rule = "last" if question.code and question.policy.attempts == "before-reveal" else None
-        counts = _STANDS if locked else _COUNTS[rule or question.policy.attempts]
-        words = text(f"It will be marked after you hand in. {counts}")
-        page += f"<p class='{UNMARKED}' style='margin:.25em 0'>{words}</p>"
-        changed = question.policy.attempts == "first" and dict(record.first) != dict(record.answer)
-        if changed and not brief:
+        words = (
+            f"It will be marked after you hand in. {STANDS if locked else COUNTS[question.policy.attempts]}"
+        )
+        page += f"<p class='{UNMARKED}' style='margin:.25em 0'>{text(words)}</p>"
+        if question.policy.attempts == "first" and dict(record.first) != dict(record.answer):
             page += table("Your first answer, which counts", answer_rows(question, record.first))
     return page
 

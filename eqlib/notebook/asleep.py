@@ -15,18 +15,24 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from eqlib.errors import EqlibError
-from eqlib.notebook.records import TRY, WHO
+from eqlib.notebook.store import WHO
 
 STATE = "application/vnd.jupyter.widget-state+json"
 VIEW = "application/vnd.jupyter.widget-view+json"
-_OPENS = re.compile(r"""\blesson\.(ask|student|try_it)\(\s*(?:["']([\w.-]+)["'])?""")
-_PANELS = {"student": WHO, "try_it": TRY, "ask": ""}
+_OPENS = re.compile(r"""^(panel|student)\(\s*(?:["']([\w.-]+)["'])?""", re.MULTILINE)
+_EXPLORES = re.compile(r"""^explore\(.*?title=["'](.+?)["']""", re.MULTILINE | re.DOTALL)
+_PANELS = {"student": WHO, "panel": ""}
 _BASE, _CONTROLS, _VERSION = "@jupyter-widgets/base", "@jupyter-widgets/controls", "2.0.0"
 
 
 def form_id(assignment: str, name: str) -> str:
     """The lasting name of the form for a question (or of another panel)."""
     return f"eqlib-{assignment}-{name}"
+
+
+def name_of(title: str) -> str:
+    """The lasting name of the explorer with this title."""
+    return "eqlib-explore-" + re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")
 
 
 def view_of(model_id: str, words: str) -> dict:
@@ -47,18 +53,22 @@ def asleep_forms(assignment: str, names: Iterable[str]) -> dict:
         layout: _model("LayoutModel", _BASE, {"display": "none"}),
     }
     for name in names:
-        state[form_id(assignment, name)] = _model("BoxModel", _CONTROLS, {"layout": f"IPY_MODEL_{layout}"})
+        state[name if name.startswith("eqlib-") else form_id(assignment, name)] = _model(
+            "BoxModel", _CONTROLS, {"layout": f"IPY_MODEL_{layout}"}
+        )
     return {STATE: {"version_major": 2, "version_minor": 0, "state": state}}
 
 
 def forms_in(notebook: dict) -> list[str]:
-    """The forms that a notebook's cells open: question ids, and the names of our own panels."""
+    """What a notebook's cells open: question ids, "student", and the names of explorers."""
+
     found = []
     for cell in notebook.get("cells", ()):
         source = cell.get("source", "")
         source = "".join(source) if isinstance(source, list) else source
         if cell.get("cell_type") == "code":
             found += [name or _PANELS[panel] for panel, name in _OPENS.findall(source)]
+            found += [name_of(title) for title in _EXPLORES.findall(source)]
     return list(dict.fromkeys(found))
 
 

@@ -16,12 +16,11 @@ from eqlib.assess.reading.text import quote
 from eqlib.assess.records import SEEN, AnswerError, Journal, Record, collect, journal_name, record_answer
 from eqlib.assess.variants import normal_id
 from eqlib.errors import EqlibError
-from eqlib.notebook.records_session import hub_user, marking, restored
+from eqlib.notebook.session import hub_user, marking, restored
 
-#: What else is kept like an answer: who is working, the question to try (never marked), what was revealed.
+#: What else is kept like an answer: who is working.
 WHO = "student"
 OURS = "eqlib:"
-TRY = f"{OURS}try-it"
 MAX_NOTEBOOK = 60_000_000
 MAX_NOTEBOOKS = 60
 

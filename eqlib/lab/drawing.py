@@ -1,0 +1,467 @@
+"""The one drawing of this project: vessels, the line of Q and K, bars; SVG text made of numbers.
+
+The same picture stands in a panel, in what a notebook keeps of an answer, in feedback and in the prep sheet.
+Words and lines take the colour of the text around them (``currentColor``), so they follow a dark theme;
+liquids stand on a small white card, because their colour was computed for white light behind them. Every
+picture has a title and a description. What a film moves carries a ``data-id``: ``shapes`` gives the attributes
+of each such element, so that the first picture and every later frame are made by the same lines.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from html import escape
+
+from eqlib.errors import EqlibError
+from eqlib.writing import raised, with_figures
+
+CARD, GLASS, EDGE = "#ffffff", "#566170", "#c6ccd4"
+_FONT = 'font-family="system-ui,-apple-system,Segoe UI,Roboto,DejaVu Sans,sans-serif"'
+_TOP, _SLOT, _LINE = 50, 148, 17
+
+
+@dataclass(frozen=True)
+class Shape:
+    """A kind of vessel: inside width and height in cm, floor area in cm2, and its size on the page (px)."""
+
+    width_cm: float
+    height_cm: float
+    area_cm2: float
+    px: tuple[int, int]
+
+
+#: A well of a usual 24-well plate is 15.6 mm wide and holds 3.4 mL (common practice, no source).
+SHAPES = {
+    "well": Shape(1.56, 1.78, 1.91, (100, 114)),
+    "tube": Shape(1.0, 7.6, 0.785, (34, 130)),
+    "cell": Shape(1.0, 4.0, 1.0, (64, 122)),
+    "flask": Shape(4.0, 4.0, 12.6, (100, 100)),
+    "syringe": Shape(1.0, 26.0, 0.785, (46, 130)),
+}
+
+
+@dataclass(frozen=True)
+class Vessel:
+    """One vessel as it is drawn. ``level`` is the filled share of its height, ``colour`` "#rrggbb".
+
+    ``solid`` is (colour, share of the height) of what lies at the bottom, ``cloud`` (colour, share of the
+    light it stops) of what hangs in the liquid. ``name`` and ``lines`` stand under it, ``adding`` beside the
+    bottle above it. ``view`` is "side" or "above".
+    """
+
+    kind: str
+    level: float
+    colour: str
+    name: str = ""
+    lines: tuple[str, ...] = ()
+    solid: tuple[str, float] | None = None
+    cloud: tuple[str, float] | None = None
+    view: str = "side"
+    adding: str = ""
+    drops: bool = True
+
+    def grey(self) -> Vessel:
+        """The same without colour, by luminance."""
+        return replace(
+            self,
+            colour=grey_of(self.colour),
+            solid=self.solid and (grey_of(self.solid[0]), self.solid[1]),
+            cloud=self.cloud and (grey_of(self.cloud[0]), self.cloud[1]),
+        )
+
+
+def vessel_of(
+    state, name="", kind="well", view="side", lines=(), settled=True, grey=False, adding=""
+) -> Vessel:
+    """The Vessel that holds ``state``: true colour through its own path, true level.
+
+    ``settled``: a solid lies at the bottom and the liquid over it is clear; otherwise it hangs as a cloud.
+    Raises EqlibError for a kind of vessel that is not in SHAPES.
+    """
+    from eqlib.lab.colour import colour_of
+
+    if kind not in SHAPES:
+        raise EqlibError(f"there is no drawing of a {kind!r}; write one of {', '.join(SHAPES)}")
+    shape = SHAPES[kind]
+    seen = colour_of(state, shape.width_cm, view, area_cm2=shape.area_cm2, cloudy=not settled)
+    millilitres = 1000.0 * (state.gas_volume if kind == "syringe" else state.volume)
+    level = millilitres / (shape.area_cm2 * shape.height_cm)
+    solid = _bed(state) if settled else None
+    cloud = ("#" + "".join(f"{_screen(v):02x}" for v in seen.cloud.body), seen.cloud.share)
+    made = Vessel(
+        kind,
+        min(max(level, 0.02), 0.97),
+        seen.hex,
+        name,
+        tuple(lines),
+        solid,
+        cloud if not settled and seen.cloud.share > 0.02 else None,
+        view,
+        adding,
+    )
+    return made.grey() if grey else made
+
+
+def _bed(state) -> tuple[str, float] | None:
+    """The layer that a settled solid makes: its colour, and a height that grows slowly with the amount."""
+    from eqlib.chem.catalogue import solid_look
+    from eqlib.lab.turbidity import SEEN_FROM
+
+    there = {n: v for n, v in state.solids.items() if v >= SEEN_FROM and solid_look(n) is not None}
+    if not there:
+        return None
+    most = max(there, key=there.get)
+    millimoles = 1000.0 * there[most] * state.volume
+    return solid_look(most).hex, min(0.05 + 0.09 * math.sqrt(millimoles), 0.4)
+
+
+def _screen(linear: float) -> int:
+    value = 12.92 * linear if linear <= 0.0031308 else 1.055 * linear ** (1 / 2.4) - 0.055
+    return max(0, min(255, round(255 * value)))
+
+
+def grey_of(colour: str) -> str:
+    """The grey of the same luminance (IEC 61966-2-1 weights)."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4 for v in parts]
+    return "#" + f"{_screen(0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]):02x}" * 3
+
+
+# -- one vessel --------------------
+
+
+def shapes(v: Vessel) -> dict[str, tuple[str, dict[str, str]]]:
+    """Element name -> (tag, attributes) of the contents of a vessel: everything that a film may change."""
+    w, h = SHAPES[v.kind].px
+    if v.view == "above":
+        return _above(v, w)
+    y = h * (1 - v.level)
+    if v.kind == "syringe":
+        return {
+            "liquid": ("rect", {"x": "0", "y": _n(y), "width": _n(w), "height": _n(h - y), "fill": v.colour}),
+            "plunger": (
+                "path",
+                {
+                    "d": f"M1 {_n(y - 9)} H{w - 1} V{_n(y)} H1 Z M{w / 2 - 4} {_n(y - 9)} V-22 H{w / 2 + 4} V{_n(y - 9)}",
+                    "fill": "#8b95a3",
+                    "stroke": GLASS,
+                },
+            ),
+        }
+    r = {"well": 9, "tube": w / 2, "cell": 3, "flask": 14}[v.kind]
+    fill = f"M0 {_n(y)} H{w} V{_n(h - r)} Q{w} {h} {_n(w - r)} {h} H{_n(r)} Q0 {h} 0 {_n(h - r)} Z"
+    dip = f"M0 {_n(y - 3)} Q3 {_n(y + 1.5)} {_n(min(16, w / 3))} {_n(y + 1.5)} H{_n(w - min(16, w / 3))} Q{w - 3} {_n(y + 1.5)} {w} {_n(y - 3)}"
+    made = {
+        "liquid": ("path", {"d": fill, "fill": v.colour}),
+        "skin": ("path", {"d": dip, "fill": v.colour, "stroke": "#00000038", "stroke-width": "1"}),
+    }
+    colour, share = v.cloud or (CARD, 0.0)
+    made["cloud"] = (
+        "path",
+        {
+            "d": _specks(w, h, y, r),
+            "fill": colour,
+            "stroke": "#0000002b",
+            "stroke-width": "0.5",
+            "opacity": _n(min(1.0, 1.4 * share)),
+        },
+    )
+    colour, share = v.solid or (CARD, 0.0)
+    made["solid"] = (
+        "path",
+        {
+            "d": _heap(w, h, h * share, r),
+            "fill": colour,
+            "stroke": "#59606a",
+            "stroke-width": "1",
+            "opacity": "1" if share else "0",
+        },
+    )
+    return made
+
+
+def _n(value: float) -> str:
+    return f"{value:.1f}".rstrip("0").rstrip(".")
+
+
+def _specks(w, h, y, r) -> str:
+    """Grains all through the liquid, at places that are always the same."""
+    grains = []
+    for i in range(46):
+        size = 1.0 + (i % 3) * 0.6
+        x = 5 + (i * 37.0) % max(w - 10, 1)
+        at = y + 5 + (i * 0.618034 % 1) * max(h - y - 10 - (r if x < r or x > w - r else 0), 1)
+        grains.append(
+            f"M{_n(x - size)} {_n(at)} a{size:.1f} {size:.1f} 0 1 0 {2 * size:.1f} 0 a{size:.1f} {size:.1f} 0 1 0 {-2 * size:.1f} 0"
+        )
+    return " ".join(grains)
+
+
+def _heap(w, h, height, r) -> str:
+    """A layer with an uneven top, inside the rounded floor."""
+    t = h - max(height, 4.0)
+    top = f"M1 {_n(t + 2)} q{_n(w / 8)} -4 {_n(w / 4)} -1 t{_n(w / 4)} 0 t{_n(w / 4)} -1 T{w - 1} {_n(t + 2)}"
+    side = min(r, max(height, 4.0) - 1)
+    return f"{top} V{_n(h - side)} Q{w - 1} {h - 1} {_n(w - side)} {h - 1} H{_n(side)} Q1 {h - 1} 1 {_n(h - side)} Z"
+
+
+def _above(v: Vessel, w: int):
+    """Looked into from above: the floor of the vessel through the depth of its liquid."""
+    r = min(w, 100) / 2
+    colour, share = v.solid or (CARD, 0.0)
+    return {
+        "liquid": ("circle", {"cx": _n(w / 2), "cy": "57", "r": _n(r), "fill": v.colour}),
+        "solid": (
+            "circle",
+            {
+                "cx": _n(w / 2),
+                "cy": "57",
+                "r": _n(r * 0.8),
+                "fill": colour,
+                "opacity": "0.85" if share else "0",
+            },
+        ),
+    }
+
+
+def _glass(v: Vessel) -> str:
+    """The walls, drawn over the contents."""
+    w, h = SHAPES[v.kind].px
+    line = f'fill="none" stroke="{GLASS}" stroke-width="2" stroke-linejoin="round"'
+    if v.view == "above":
+        return f'<circle cx="{w / 2:g}" cy="57" r="{min(w, 100) / 2 + 1:g}" {line}/>'
+    if v.kind == "syringe":
+        marks = " ".join(f"M{w} {h * i / 10:g} h-{10 if i % 5 == 0 else 6}" for i in range(1, 10))
+        return f'<path d="M0 -4 V{h} H{w / 2 - 4:g} V{h + 10} H{w / 2 + 4:g} V{h} H{w} V-4" {line}/><path d="{marks}" {line} stroke-opacity=".55"/>'
+    r = {"well": 9, "tube": w / 2, "cell": 3, "flask": 14}[v.kind]
+    lip = 6 if v.kind in ("well", "tube", "flask") else 0
+    walls = f"M{-lip} -7 H0 V{h - r:g} Q0 {h} {r:g} {h} H{w - r:g} Q{w} {h} {w} {h - r:g} V-7 H{w + lip}"
+    shine = f'<path d="M6 8 V{h - 18:g}" stroke="#ffffff" stroke-opacity=".45" stroke-width="3" stroke-linecap="round"/>'
+    return shine + f'<path d="{walls}" {line}/>'
+
+
+def _drawn(v: Vessel, x: float, key: str) -> str:
+    """One vessel on its card, with its bottle above and its words below; ``key`` begins its data-ids."""
+    w, h = SHAPES[v.kind].px
+    left, card_w = (_SLOT - w) / 2, max(w + 28, 76)
+    contents = "".join(_element(tag, at, f"{key}{name}") for name, (tag, at) in shapes(v).items())
+    bottle = _bottle(v) if v.adding else ""
+    body = (
+        f'<rect x="{w / 2 - card_w / 2:g}" y="-18" width="{card_w:g}" height="{h + 32}" rx="10" fill="{CARD}" stroke="{EDGE}"/>'
+        + contents
+        + _glass(v)
+    )
+    words = "".join(
+        _text(
+            _SLOT / 2,
+            _TOP + 158 + _LINE * i,
+            line,
+            small=i > 0 or not v.name,
+            bold=i == 0 and bool(v.name),
+            key=f"{key}line{i}",
+        )
+        for i, line in enumerate([v.name, *v.lines] if v.name else v.lines)
+    )
+    return f'<g transform="translate({x:g},0)">{bottle}<g transform="translate({left:g},{_TOP + 122 - h:g})">{body}</g>{words}</g>'
+
+
+def _bottle(v: Vessel) -> str:
+    """What is about to be done, above the vessel: a dropper for a liquid, otherwise words alone."""
+    if not v.drops:
+        return _text(_SLOT / 2, 18, v.adding, small=True)
+    x = _SLOT / 2 - 7
+    return (
+        f'<g fill="{CARD}" stroke="{GLASS}" stroke-width="1.3"><path d="M{x} 20 h14 v5 l-4 5 h-6 l-4 -5 z"/>'
+        f'<path d="M{x + 7} 33 q-4 6 0 8 q4 -2 0 -8"/></g>' + _text(_SLOT / 2, 12, v.adding, small=True)
+    )
+
+
+def _element(tag: str, attributes: Mapping[str, str], key: str) -> str:
+    return f'<{tag} data-id="{escape(key)}" ' + " ".join(f'{k}="{v}"' for k, v in attributes.items()) + "/>"
+
+
+def _text(x, y, words, small=False, bold=False, anchor="middle", key="") -> str:
+    size, weight = (12.5 if small else 13.5), (' font-weight="600"' if bold else "")
+    mark = f' data-id="{escape(key)}"' if key else ""
+    return f'<text{mark} x="{x:g}" y="{y:g}" text-anchor="{anchor}" font-size="{size}"{weight}>{escape(str(words))}</text>'
+
+
+# -- whole pictures --------------------
+
+
+def svg(body: str, width: float, height: float, title: str, desc: str = "") -> str:
+    """An SVG element of these px, sharp at any size, with its title and description."""
+    said = f"<title>{escape(title)}</title>" + (f"<desc>{escape(desc)}</desc>" if desc else "")
+    label = escape(f"{title}. {desc}" if desc else title, quote=True)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" width="{width:g}" height="{height:g}" '
+        f'role="img" aria-label="{label}" fill="currentColor" {_FONT} style="max-width:100%;height:auto">{said}{body}</svg>'
+    )
+
+
+def shelf(items: Sequence, title: str, desc: str = "") -> str:
+    """Vessels in a row. ``items`` are Vessels, "→" for what comes next, "|" for a line between two groups.
+
+    Each vessel's data-ids begin with its place among the vessels: "0liquid", "0line1", "1liquid" ...
+    """
+    x, body, number = 0.0, [], 0
+    vessels = [item for item in items if isinstance(item, Vessel)]
+    if not vessels:
+        raise EqlibError("there is no vessel to draw; give at least one Vessel")
+    lines = max(len(v.lines) + bool(v.name) for v in vessels)
+    top = 0 if any(v.adding for v in vessels) else 32
+    height = _TOP + 162 + _LINE * (lines - 1) - top
+    for item in items:
+        if isinstance(item, Vessel):
+            body.append(_drawn(item, x, str(number)))
+            x, number = x + _SLOT, number + 1
+        elif item == "|":
+            body.append(
+                f'<path d="M{x + 11:g} {_TOP - 14} V{_TOP + 140}" stroke="currentColor" stroke-opacity=".3"/>'
+            )
+            x += 22
+        else:
+            body.append(_text(x + 4, _TOP + 66, item))
+            x += 8
+    return svg(f'<g transform="translate(0,{-top})">{"".join(body)}</g>', x, height, title, desc)
+
+
+def frame(vessels: Iterable[Vessel]) -> dict[str, dict[str, str]]:
+    """The attributes of all moving elements of a shelf of these vessels, by data-id (text under "text")."""
+    made = {}
+    for number, v in enumerate(vessels):
+        for name, (_tag, attributes) in shapes(v).items():
+            made[f"{number}{name}"] = attributes
+        for i, line in enumerate([v.name, *v.lines]):
+            made[f"{number}line{i}"] = {"text": line}
+    return made
+
+
+class QuotientLine:
+    """Q on a logarithmic line, beside K. ``marks`` are (label, Q); 0 and infinity stand at the ends.
+
+    ``K`` is one number, or (before, after) where the temperature changed it. The moving mark has the data-id
+    "q": ``at(Q)`` gives its attributes.
+    """
+
+    def __init__(self, K, marks: Sequence[tuple[str, float]], width: float = 900):
+        self.Ks = tuple(K) if isinstance(K, (tuple, list)) else (float(K),)
+        self.marks, self.width = [(label, Q) for label, Q in marks if not math.isnan(Q)], width
+        finite = [v for v in (*self.Ks, *(Q for _, Q in self.marks)) if 0 < v < math.inf]
+        low, high = math.log10(min(finite)), math.log10(max(finite))
+        pad = max(0.5, 0.12 * (high - low))
+        self.low, self.high = low - pad, high + pad
+
+    def x(self, Q: float) -> float:
+        """The place of Q, px."""
+        if Q <= 0:
+            return 24
+        if math.isinf(Q):
+            return self.width - 24
+        share = (math.log10(Q) - self.low) / (self.high - self.low)
+        return 50 + min(max(share, -0.02), 1.02) * (self.width - 100)
+
+    def at(self, Q: float) -> dict[str, str]:
+        """Attributes of the moving mark at Q."""
+        y = 30 + 22 * len(self.marks)
+        return {"transform": f"translate({self.x(Q):.1f},{y})", "opacity": "0" if math.isnan(Q) else "1"}
+
+    def svg(self, title: str, desc: str = "", moving: bool = True) -> str:
+        """The whole line."""
+        base = 44 + 22 * len(self.marks)
+        body = [f'<path d="M24 {base} H{self.width - 24}" stroke="currentColor" stroke-opacity=".6"/>']
+        step = max(1, round((self.high - self.low) / 9))
+        for n in range(math.ceil(self.low), math.floor(self.high) + 1, step):
+            at = self.x(10.0**n)
+            body.append(f'<path d="M{at:.1f} {base - 3} v7" stroke="currentColor" stroke-opacity=".6"/>')
+            body.append(_text(at, base + 20, f"10{raised(n)}" if abs(n) > 2 else f"{10.0**n:g}", small=True))
+        for i, K in enumerate(self.Ks):
+            dash = ' stroke-dasharray="4 3"' if i < len(self.Ks) - 1 else ""
+            body.append(
+                f'<path d="M{self.x(K):.1f} 20 V{base + 5}" stroke="currentColor" stroke-width="2.4"{dash}/>'
+            )
+        body += self._k_labels()
+        for i, (label, Q) in enumerate(self.marks):
+            body.append(self._mark(label, Q, 34 + 22 * i))
+        if moving:
+            body.append(
+                _element(
+                    "path",
+                    {"d": "M-7 0 L0 12 L7 0 Z", **self.at(self.marks[-1][1] if self.marks else self.Ks[-1])},
+                    "q",
+                )
+            )
+        return svg("".join(body), self.width, base + 26, title, desc)
+
+    def _k_labels(self) -> list[str]:
+        names = ["K"] if len(self.Ks) == 1 else ["K before", "K now"]
+        ends = (
+            ["middle"]
+            if len(self.Ks) == 1
+            else (["end", "start"] if self.Ks[0] < self.Ks[1] else ["start", "end"])
+        )
+        return [
+            _text(self.x(K), 13, f"{name} = {short(K)}", bold=True, anchor=end)
+            for name, K, end in zip(names, self.Ks, ends, strict=True)
+        ]
+
+    def _mark(self, label: str, Q: float, y: float) -> str:
+        at, near = self.x(Q), self.x(self.Ks[-1])
+        left = (at < near - 4 and at > 0.3 * self.width) or (at > 0.72 * self.width and at > near)
+        words = f"{label}: Q = {'∞' if math.isinf(Q) else short(Q)}"
+        side = ("end", at - 10) if left else ("start", at + 10)
+        return f'<circle cx="{at:.1f}" cy="{y}" r="4.5"/>' + _text(
+            side[1], y + 4, words, small=True, anchor=side[0]
+        )
+
+
+def short(value: float) -> str:
+    """A number to three figures as printed: 0.0123, 151, 7.00 × 10⁸."""
+    return "∞" if math.isinf(value) else with_figures(value)
+
+
+def bars(
+    rows: Sequence[tuple[str, Mapping[str, float]]],
+    title: str,
+    desc: str = "",
+    unit: str = "",
+    width: float = 560,
+) -> str:
+    """Groups of horizontal bars: (label, {moment: value}); the number stands at the end of each bar.
+
+    The first moment of a group is outlined, the last is full, so that they are told apart without colour.
+    """
+    most = max((v for _, group in rows for v in group.values()), default=0.0) or 1.0
+    body, y = [], 4.0
+    for label, group in rows:
+        body.append(_text(0, y + 14, label, bold=True, anchor="start"))
+        for i, (moment, value) in enumerate(group.items()):
+            length = max(1.5, (width - 330) * value / most)
+            full = "currentColor" if i == len(group) - 1 else "none"
+            body.append(_text(190, y + 14, moment, small=True, anchor="end"))
+            body.append(
+                f'<rect x="200" y="{y + 3:g}" width="{length:.1f}" height="13" fill="{full}" fill-opacity=".65" stroke="currentColor"/>'
+            )
+            body.append(
+                _text(206 + length, y + 14, f"{short(value)} {unit}".strip(), small=True, anchor="start")
+            )
+            y += 19
+        y += 9
+    return svg("".join(body), width, y, title, desc)
+
+
+def figure_svg(figure, title: str, desc: str = "") -> str:
+    """A matplotlib figure as SVG text that follows the theme: what is drawn in black takes the text's colour."""
+    import io
+
+    from matplotlib import rc_context
+
+    with rc_context({"svg.fonttype": "none", "svg.hashsalt": "eqlib"}), io.StringIO() as stream:
+        figure.savefig(stream, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
+        text = stream.getvalue()
+    text = text[text.index("<svg") :].replace("#000000", "currentColor")
+    head, rest = text.split(">", 1)
+    label = escape(f"{title}. {desc}" if desc else title, quote=True)
+    return f'{head} role="img" aria-label="{label}" fill="currentColor" style="max-width:100%;height:auto"><title>{escape(title)}</title><desc>{escape(desc)}</desc>{rest}'

@@ -1,0 +1,186 @@
+"""Sliders over a picture, without marks: ``explore(draw, Slider("volume", 10, 60))``.
+
+Every move of a control calls ``draw`` with a dict of the controls' values; what it returns (a picture as SVG
+or HTML, or a picture and one sentence) takes the place of what stood there. Nothing is recorded.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from eqlib.errors import EqlibError
+from eqlib.notebook.asleep import name_of
+from eqlib.notebook.form import KEYS
+from eqlib.notebook.output import KEPT, bundle, kindly, show_data, text
+from eqlib.notebook.record import GO_ON
+from eqlib.notebook.session import marking
+from eqlib.notebook.sheet import Sheet
+from eqlib.writing import number
+
+
+@dataclass(frozen=True)
+class Slider:
+    """A number between ``low`` and ``high``. ``words`` is its label, ``unit`` stands behind its value."""
+
+    name: str
+    low: float
+    high: float
+    start: float | None = None
+    step: float = 1.0
+    unit: str = ""
+    words: str = ""
+
+    @property
+    def first(self) -> float:
+        """Where it stands at first."""
+        return self.low if self.start is None else self.start
+
+    def html(self, key: str, value) -> str:
+        """The control."""
+        return (
+            f'<div class="slider"><label for="{key}">{text(self.words or self.name)}</label>'
+            f'<input type="range" id="{key}" name="{key}" min="{self.low:g}" max="{self.high:g}" step="{self.step:g}" value="{value:g}" {KEYS}>'
+            f'<output for="{key}" data-say="{key}"></output></div>'
+        )
+
+    def said(self, value) -> str:
+        """Its value in words."""
+        return f"{number(float(value), 4)} {self.unit}".strip()
+
+
+@dataclass(frozen=True)
+class Switch:
+    """Something that is on or off."""
+
+    name: str
+    words: str
+    start: bool = False
+
+    @property
+    def first(self) -> bool:
+        """Where it stands at first."""
+        return self.start
+
+    def html(self, key: str, value) -> str:
+        """The control."""
+        on = " checked" if value else ""
+        return f'<div class="row" style="margin:3px 0"><label><input type="checkbox" data-slide="1" name="{key}" {KEYS}{on}>{text(self.words)}</label></div>'
+
+
+@dataclass(frozen=True)
+class Choose:
+    """One of several: ``options`` are words, or (value, words) pairs."""
+
+    name: str
+    options: Sequence
+    words: str = ""
+
+    @property
+    def pairs(self) -> list[tuple[str, str]]:
+        """(value, words) of each option."""
+        return [
+            (str(o[0]), str(o[1])) if isinstance(o, (tuple, list)) else (str(o), str(o)) for o in self.options
+        ]
+
+    @property
+    def first(self) -> str:
+        """The option that is chosen at first."""
+        return self.pairs[0][0]
+
+    def html(self, key: str, value) -> str:
+        """The control."""
+        made = "".join(
+            f'<label><input type="radio" data-slide="1" name="{key}" value="{text(v)}" {KEYS}{" checked" if v == value else ""}>{text(w)}</label>'
+            for v, w in self.pairs
+        )
+        return f'<fieldset><legend>{text(self.words or self.name)}</legend><div class="row">{made}</div></fieldset>'
+
+
+class Explorer(Sheet):
+    """The sheet of one ``explore``."""
+
+    def __init__(self, draw: Callable, controls: Sequence, title: str, words: str):
+        super().__init__(name_of(title))
+        self.make, self.controls, self.title, self.words = draw, controls, title, words
+        self.at = {control.name: control.first for control in controls}
+        self.drawn, self.past = dict(self.at), []
+        self.picture, self.sentence = self.made()
+
+    def made(self) -> tuple[str, str]:
+        """The picture and the sentence for the controls as they stand; an error is one plain sentence."""
+        try:
+            found = self.make(dict(self.at))
+        except EqlibError as error:
+            return "", str(error)
+        return found if isinstance(found, tuple) else (found, "")
+
+    def key(self, name: str) -> str:
+        """A control's name on the page."""
+        return text(f"{self.model_id}/{name}")
+
+    def sections(self):
+        head = f'<div class="head"><h3>{text(self.title)}</h3><small>to try, not marked</small></div>' + (
+            f"<p>{text(self.words)}</p>" if self.words else ""
+        )
+        controls = "".join(
+            control.html(self.key(control.name), self.drawn[control.name]) for control in self.controls
+        )
+        go = '<div class="go"><button type="button" class="quiet" data-do="undo">Undo</button><button type="button" class="quiet" data-do="reset">Reset</button></div>'
+        return [
+            ("head", head),
+            ("controls", f"<form data-form onsubmit='return false'>{controls}</form>"),
+            ("picture", str(self.picture)),
+            ("sentence", f'<p class="said" role="status">{text(self.sentence)}</p>'),
+            ("go", go),
+        ]
+
+    def draw(self, **more):
+        sliders = [control for control in self.controls if isinstance(control, Slider)]
+        say = {self.key(control.name): control.said(self.at[control.name]) for control in sliders}
+        super().draw(say=say, off=() if self.past else ("undo",), **more)
+
+    def on_slide(self, values, name) -> None:
+        """A control was moved."""
+        self._go(
+            {
+                control.name: values.get(self.key(control.name), self.at[control.name])
+                for control in self.controls
+            }
+        )
+
+    def on_undo(self, values, name) -> None:
+        """One move back."""
+        if self.past:
+            self.at = self.drawn = self.past.pop()
+            self.picture, self.sentence = self.made()
+            self.draw()
+
+    def on_reset(self, values, name) -> None:
+        """As at first."""
+        first = {control.name: control.first for control in self.controls}
+        self.drawn = first
+        self._go(first)
+
+    def _go(self, at) -> None:
+        if at != self.at:
+            self.past.append(self.at)
+        self.at = at
+        self.picture, self.sentence = self.made()
+        self.draw()
+
+
+@kindly
+def explore(draw: Callable, *controls, title: str, words: str = "") -> None:
+    """Show ``draw``'s picture with ``controls`` (Slider, Switch, Choose) over it. Shows nothing while marking.
+
+    ``draw(at)`` takes {name: value} and returns a picture (SVG or HTML text), or (picture, one sentence); an
+    EqlibError it raises is shown as the sentence. ``title`` is also its lasting name: no two alike in a
+    notebook. ``words`` is one line under the title.
+    """
+    if marking():
+        return
+    made = Explorer(draw, controls, title, words)
+    made.show(f"(“{title}” opens in Jupyter.)")
+    page = f'<div class="{KEPT}"><p><strong>{text(title)}.</strong> {text(made.sentence)}</p>{made.picture}<p>{text(GO_ON)}</p></div>'
+    show_data(bundle(page))

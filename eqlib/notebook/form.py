@@ -1,0 +1,218 @@
+"""A question's form as HTML: a group for each part, one control for each thing to choose or to type.
+
+Native controls in real groups, so that a keyboard and a screen reader know them. Each one that takes the
+focus carries ``data-lm-suppress-shortcuts``, or JupyterLab takes its arrow keys (on a parent it does not
+help). What is typed is kept as typed, and is said back beside its field, where room is kept for it.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from eqlib.assess.kinds import ICE_ROWS, Part
+from eqlib.assess.reading import Unreadable, read_part
+from eqlib.assess.reading.tables import read_cell
+from eqlib.chem.species import species
+from eqlib.notebook.output import text
+from eqlib.writing import with_figures
+
+KEYS = 'data-lm-suppress-shortcuts="true"'
+_SHORT = {
+    "direction": "Shift",
+    "seen": "Colour",
+    "precipitate": "A solid",
+    "K": "K",
+    "reason": "Because",
+    "confidence": "How sure",
+    "bound": "Tied up",
+    "cause": "It is due to",
+}
+#: Choices with an order of their own stand in that order.
+_ORDER = (
+    "reverse",
+    "paler",
+    "smaller",
+    "lower",
+    "down",
+    "none",
+    "same",
+    "up",
+    "forward",
+    "darker",
+    "larger",
+    "higher",
+    "zero",
+    "yes",
+    "no",
+)
+_RANKED = ("direction", "seen", "precipitate", "K", "change", "rate")
+_PLACES = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
+
+
+def legend_of(part: Part) -> str:
+    """The short name of a part, as it stands in its row."""
+    if part.ask == "change" and part.species:
+        return f"[{species(part.species).unicode}]"
+    if part.ask == "rate":
+        return f"{part.side.capitalize()} rate, {'at once' if part.when == 'at_once' else 'in the end'}"
+    return _SHORT.get(part.ask, part.label)
+
+
+def options_of(part: Part, question, student) -> tuple[tuple[str, str], ...]:
+    """(value, words) of a choice or an order, in this student's order."""
+    options = part.options
+    if part.ask in _RANKED:
+        return tuple(sorted(options, key=lambda o: _ORDER.index(o[0]) if o[0] in _ORDER else 99))
+    return options
+
+
+def form_html(question, student, answer, key: str) -> str:
+    """All parts of a question, with ``answer`` filled in; ``key`` makes names unique on the page."""
+    return "".join(_group(part, question, student, answer.get(part.id), key) for part in question.parts)
+
+
+def _group(part: Part, question, student, value, key: str) -> str:
+    make = {"choice": _radios, "table": _table, "order": _order, "text": _words}.get(part.kind, _line)
+    inner = make(part, question, student, value, f"{key}/{part.id}")
+    name, wide = (
+        legend_of(part),
+        part.kind in ("table", "order") or (part.kind != "choice" and len(part.label) > 16),
+    )
+    long = part.kind == "choice" and (part.ask in ("graph",) or len(legend_of(part)) > 30)
+    whole = f"<span hidden>: {text(part.label)}</span>" if name != part.label and part.ask == "change" else ""
+    return f"<fieldset{' class=wide' if wide or long else ''}><legend>{text(name)}{whole}</legend>{inner}</fieldset>"
+
+
+def _radios(part, question, student, value, name) -> str:
+    chosen = read_part(part, value).value if value is not None else None
+    options = options_of(part, question, student)
+    listed = max(len(words) for _, words in options) > 34
+    made = "".join(
+        f'<label><input type="radio" name="{text(name)}" value="{text(v)}" {KEYS}{" checked" if v == chosen else ""}>{text(words)}</label>'
+        for v, words in options
+    )
+    return f'<div class="row{" list" if listed else ""}">{made}</div>'
+
+
+def _line(part, question, student, value, name) -> str:
+    label = f"{part.label} ({part.unit})" if part.unit and part.unit not in part.label else part.label
+    long = " class=long" if part.kind in ("equation", "expression") else ""
+    unit = f"<span class=soft>{text(part.unit)}</span>" if part.unit and part.unit not in part.label else ""
+    return (
+        f'<div class="row"><input type="text"{long} name="{text(name)}" value="{text(_typed(value))}" aria-label="{text(label)}" '
+        f'aria-describedby="{text(name)}-read" autocomplete="off" spellcheck="false" {KEYS}>{unit}'
+        f'<span class="read" id="{text(name)}-read" data-say="{text(name)}">{text(_help(part))}</span></div>'
+    )
+
+
+def _help(part) -> str:
+    return "" if part.kind == "number" else part.help
+
+
+def _words(part, question, student, value, name) -> str:
+    return f'<textarea name="{text(name)}" rows="5" cols="70" aria-label="{text(part.label)}" {KEYS}>{text(_typed(value))}</textarea>'
+
+
+def _order(part, question, student, value, name) -> str:
+    options = options_of(part, question, student)
+    chosen = value if isinstance(value, list) and len(value) == len(options) else [None] * len(options)
+    made = ""
+    for n, now in enumerate(chosen):
+        items = "".join(
+            f'<option value="{text(v)}"{" selected" if v == now else ""}>{text(words)}</option>'
+            for v, words in options
+        )
+        made += f'<label>{_PLACES[n].capitalize()} <select name="{text(name)}/{n}" {KEYS}><option value="">choose …</option>{items}</select></label>'
+    return f'<div class="row">{made}</div>{_read(name)}'
+
+
+def _table(part, question, student, value, name) -> str:
+    value = value if isinstance(value, dict) else {}
+    head = "".join(f'<th scope="col">{text(species(c).unicode)}</th>' for c in part.columns)
+    rows = ""
+    for row in ICE_ROWS:
+        cells = value.get(row) if isinstance(value.get(row), dict) else {}
+        rows += f'<tr><th scope="row">{row.capitalize()}</th>'
+        for column in part.columns:
+            label = f"{row.capitalize()}, {species(column).unicode}"
+            rows += (
+                f'<td><input type="text" name="{text(name)}/{row}/{text(column)}" value="{text(_typed(cells.get(column)))}" '
+                f'aria-label="{text(label)}" autocomplete="off" spellcheck="false" {KEYS}>'
+                f'<span class="read" data-say="{text(name)}/{row}/{text(column)}"></span></td>'
+            )
+        rows += "</tr>"
+    unit = text(part.unit or "mol/L")
+    return (
+        f'<table class="cells"><thead><tr><th scope="col">{unit}</th>{head}</tr></thead><tbody>{rows}</tbody></table>'
+        f'<span class="soft">{text(part.help)}</span>{_read(name)}'
+    )
+
+
+def _read(name: str) -> str:
+    return f'<span class="read" data-say="{text(name)}"></span>'
+
+
+def _typed(value) -> str:
+    return "" if value is None else value if isinstance(value, str) else f"{value!r}"
+
+
+# -- what came back --------------------
+
+
+def raw_of(part: Part, values: dict[str, Any], key: str):
+    """What is filled in for a part, as plain data to be recorded; None when nothing is."""
+    name = f"{key}/{part.id}"
+    if part.kind == "order":
+        chosen = [values.get(f"{name}/{n}") or None for n in range(len(part.options))]
+        return chosen if all(chosen) else None
+    if part.kind == "table":
+        table = {row: {} for row in ICE_ROWS}
+        for row in ICE_ROWS:
+            for column in part.columns:
+                cell = str(values.get(f"{name}/{row}/{column}") or "").strip()
+                if cell:
+                    table[row][column] = cell
+        return table if any(table.values()) else None
+    return str(values.get(name) or "").strip() or None
+
+
+def readings(question, values: dict[str, Any], key: str) -> dict[str, str]:
+    """How each typed answer is read, by the name of its field; "" while it is empty."""
+    said = {}
+    for part in question.parts:
+        name, raw = f"{key}/{part.id}", raw_of(part, values, key)
+        if part.kind in ("choice", "text"):
+            continue
+        if part.kind == "table":
+            said |= _cells(part, values, name)
+            found = read_part(part, raw) if raw is not None else None
+            said[name] = "" if found is None or found.ok else found.message
+        else:
+            said[name] = reading(part, raw) if raw is not None else _help(part)
+    return said
+
+
+def reading(part: Part, raw) -> str:
+    """One answer said back: "read as 156 L/mol, 3 significant figures"; or what would do instead."""
+    found = read_part(part, raw)
+    if not found.ok:
+        return found.message
+    shown = found.shown if found.shown.lower().startswith("read as") else f"read as {found.shown}"
+    return "; ".join([shown, *(note for note in found.notes if note not in shown)])
+
+
+def _cells(part, values, name) -> dict[str, str]:
+    """Each place of a table as it is read by itself; "?" where it cannot be."""
+    said = {}
+    for row in ICE_ROWS:
+        for column in part.columns:
+            field = f"{name}/{row}/{column}"
+            try:
+                cell = read_cell(str(values.get(field) or ""), part.unit or "mol/L")
+            except Unreadable:
+                said[field] = "?"
+                continue
+            said[field] = (
+                "" if cell is None else str(cell) if cell.multiple else with_figures(cell.constant, 3)
+            )
+    return said

@@ -1,0 +1,173 @@
+"""What the cells of a notebook call. Each call stands alone: any cell may be run first.
+
+``panel("iron")`` is one question, ``student()`` asks who is working, ``bench(system)`` says what stands on the
+bench, ``prompt("explain")`` shows a question that is answered in a cell of its own, ``receipt()`` lists what
+is recorded.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from eqlib.assess.questions import load_questions
+from eqlib.errors import EqlibError
+from eqlib.notebook.output import (
+    box,
+    bundle,
+    details,
+    items,
+    kindly,
+    lead,
+    paragraph,
+    show,
+    show_data,
+    table,
+    text,
+)
+from eqlib.notebook.session import marking
+from eqlib.notebook.store import Store
+
+#: The store of each version of a question file: the cells of a notebook share one.
+_stores: dict[tuple[Path, int], Store] = {}
+
+
+def store_here(path=None) -> Store:
+    """The answers of the assignment whose ``questions.toml`` lies beside this notebook. Raises EqlibError."""
+    path = find_questions(path)
+    version = (path, path.stat().st_mtime_ns)
+    if version not in _stores:
+        _stores[version] = Store(load_questions(path), path.parent)
+    return _stores[version]
+
+
+def find_questions(path=None) -> Path:
+    """The ``questions.toml`` at ``path`` (file or folder), of the working folder, or of the notebook's. Raises EqlibError."""
+    if path is not None:
+        return (Path(path) / "questions.toml" if Path(path).is_dir() else Path(path)).resolve()
+    folders = [Path.cwd()]
+    session = os.environ.get("JPY_SESSION_NAME", "")
+    if os.path.isabs(session):
+        folders.append(Path(session).parent)
+    for folder in folders:
+        if (folder / "questions.toml").is_file():
+            return (folder / "questions.toml").resolve()
+    raise EqlibError(
+        f"The file questions.toml that was handed out with this notebook is not in the folder {folders[0].name or folders[0]}. "
+        "Close this notebook without saving, put that file beside it, and open it again."
+    )
+
+
+@kindly
+def panel(question: str, *value):
+    """The panel of one question; where notebooks are marked, its points: a built-in float in [0, points].
+
+    ``value``: what the notebook's own code worked out, for a question that is answered in code.
+    """
+    from eqlib.notebook.graded import ended
+
+    store = store_here()
+    asked = store.questions[question]
+    if not marking():
+        from eqlib.notebook.panels import cell
+
+        cell(asked, store)
+    return ended(asked, store, value)
+
+
+@kindly
+def student() -> None:
+    """Who is working: an id, never a name."""
+    store = store_here()
+    if not marking():
+        from eqlib.notebook.who import cell
+
+        cell(store, refresh)
+
+
+@kindly
+def prompt(question: str) -> None:
+    """A question that is answered in the next cell, with this student's numbers."""
+    store = store_here()
+    show_data(prompt_bundle(store.questions[question], store.student))
+
+
+@kindly
+def receipt() -> None:
+    """What is recorded, what is missing, and whether the saved notebook holds it."""
+    from eqlib.notebook.receipts import receipt_page
+
+    show(receipt_page(store_here()))
+
+
+@kindly
+def bench(system: str) -> None:
+    """What stands on the bench: the reaction, the few cautions that matter, the rest folded away."""
+    show(bench_page(system))
+
+
+def refresh() -> None:
+    """Another id: other numbers and other answers in every panel of the page."""
+    from eqlib.notebook.panels import Panel
+    from eqlib.notebook.sheet import live
+
+    for sheet in live():
+        if isinstance(sheet, Panel):
+            sheet.open_up()
+            sheet.keep()
+            sheet.draw()
+
+
+def prompt_bundle(question, student=None, retry: int = 0) -> dict:
+    """The question as its student meets it: title, points, numbers."""
+    from eqlib.notebook.output import words_of
+
+    whose = f" · numbers for {student}" if student and question.ranges else ""
+    points = f"{question.points:g} point{'s' if question.points != 1 else ''}"
+    words = f"### {question.title}\n\n*{points}{whose}*\n\n{question.prompt_for(student, retry).strip()}\n"
+    return {"text/markdown": words, "text/plain": words_of(words)}
+
+
+def numbers_of(question, student) -> dict[str, float]:
+    """The student's numbers by name, with what was measured for them: for a calculation of one's own."""
+    numbers = dict(question.variant(student).numbers)
+    problem = question.outcome(student).problem
+    if problem is not None:
+        asked = {part.quantity for part in question.parts}
+        given = {name: float(value) for name, value in problem.measured.items()}
+        numbers |= {name: value for name, value in given.items() if name not in numbers and name not in asked}
+    return numbers
+
+
+def bench_page(name: str) -> str:
+    """A system of the catalogue, without anything that would give a prediction away."""
+    from eqlib.chem.catalogue import system
+    from eqlib.lab.cautions import cautions_for, hazard_table
+    from eqlib.writing import number
+
+    found = system(name)
+    reaction = found.reactions[0]
+    inner = (
+        lead(found.title + ".")
+        + f"<p style='margin:.25em 0'>{text(reaction.unicode)} &nbsp; K = {number(reaction.K)} at {found.recipe.T - 273.15:.0f} °C</p>"
+    )
+    inner += "<p style='margin:.25em 0'>Take care:</p>" + items(c.words for c in cautions_for(found))
+    rows = [(row.bottle, "; ".join(row.statements), row.note) for row in hazard_table(found)]
+    inner += details(
+        "Everything about the bottles, protection, spills and waste",
+        table("The bottles as bought", rows, ("Bottle", "Statements", "Note"))
+        + table(
+            "At the bench",
+            [
+                ("Wear", "; ".join(found.ppe)),
+                ("Waste", "; ".join(found.waste)),
+                ("If something is spilt", "; ".join(found.spill)),
+            ],
+        ),
+    )
+    if found.data_only:
+        inner += paragraph(found.data_only)
+    return box(inner, label=found.title)
+
+
+__all__ = ["bench", "bundle", "panel", "prompt", "receipt", "student"]

@@ -1,0 +1,379 @@
+"""What is seen of one disturbance: the vessels, the film from the change to the new equilibrium, Q beside K.
+
+A Scene is made of computed states only. Between two of them a film shows mixtures in which every amount has
+moved by the same share, so that all of them hold the same atoms; the share is chosen so that Q moves evenly
+along its line.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from functools import cached_property
+from types import MappingProxyType
+
+from eqlib.chem.disturb import Disturbance, disturb, quotient_or_nan
+from eqlib.chem.mixture import Mixture
+from eqlib.chem.species import species
+from eqlib.chem.stress import Stress
+from eqlib.lab.colour import absorbance, colour_of
+from eqlib.lab.drawing import SHAPES, QuotientLine, Vessel, frame, shelf, vessel_of
+from eqlib.writing import number
+
+#: A rival is shown by itself when it moves Q by more than this factor.
+_TELLING = 1.05
+_STEPS = {"rival": 5, "answer": 9}
+
+
+def kind_of(question, state) -> str:
+    """Which vessel holds a mixture: said by the system's recipe, else by what is in it."""
+    words = question_vessel(question)
+    gas_only = not any(species(name).phase == "aq" for name in state.amounts)
+    if gas_only:
+        return "syringe" if "syringe" in words or not words else "tube"
+    if "measured" in question.given and "path_cm" in question.given["measured"]:
+        return "cell"
+    for word, kind in (("well", "well"), ("tube", "tube"), ("syringe", "tube")):
+        if word in words:
+            return kind
+    return "well" if state.volume < 0.0034 else "flask"
+
+
+def question_vessel(question) -> str:
+    """The vessel as the question's own text or the system's recipe names it."""
+    if "tube" in question.prompt.lower():
+        return "tube"
+    if "system" not in question.given:
+        return ""
+    from eqlib.assess.outcome_setting import system_of
+
+    return system_of(question.given).recipe.vessel
+
+
+class Scene:
+    """One disturbance to look at. ``bottle`` names what is poured in, as on its label."""
+
+    def __init__(self, disturbance: Disturbance, kind: str, bottle: str = ""):
+        self.d, self.kind, self.bottle = disturbance, kind, bottle
+
+    # -- the states --------------------
+
+    @cached_property
+    def control(self):
+        """The twin that got only water, or nothing where nothing is poured in."""
+        stress = self.d.stress
+        if stress.kind == "add_solution":
+            return disturb(self.d.before.mixture, Stress.dilute(stress.volume)).after
+        return self.d.before
+
+    @cached_property
+    def settled(self):
+        """Where only the rivals have acted, the first reaction not yet; None without a telling rival."""
+        rivals = self.d.mixture.reactions[1:]
+        if not rivals or self.d.stress.kind in ("heat_to", "change_volume", "catalyse", "add_inert"):
+            return None
+        once = self.d.at_once
+        totals = {name: amount / self.d.mixture.volume for name, amount in once.amounts.items()}
+        alone = Mixture(
+            totals,
+            reactions=rivals,
+            volume=self.d.mixture.volume,
+            T=self.d.mixture.T,
+            headspace=self.d.mixture.headspace,
+        )
+        state = alone.equilibrate()
+        names = set(state.amounts) | set(once.amounts)
+        full = {name: state.amounts.get(name, once.amounts.get(name, 0.0)) for name in names}
+        made = replace(state, amounts=MappingProxyType(full))
+        Q, old = self.quotient(made), self.d.Q
+        if not (0 < Q < math.inf and 0 < old < math.inf) or 1 / _TELLING < Q / old < _TELLING:
+            return None
+        return made
+
+    def quotient(self, state) -> float:
+        """Q of the first reaction in a state; nan where it has none."""
+        return quotient_or_nan(self.d.reaction, state)
+
+    @cached_property
+    def nm(self) -> float:
+        """One wavelength for the whole page: where the deepest of the states absorbs most."""
+        width = SHAPES[self.kind].width_cm
+        seen = [colour_of(state, width, cloudy=False) for state in (self.d.before, self.d.after)]
+        return max(seen, key=lambda colour: colour.absorbance).peak_nm
+
+    # -- vessels --------------------
+
+    def vessel(
+        self, state, name: str, *, view="side", grey=False, settled=True, adding="", more=()
+    ) -> Vessel:
+        """One vessel, with what is seen in words and the absorbance as a number."""
+        made = vessel_of(
+            state,
+            name,
+            self.kind,
+            view,
+            self.lines(state, view, settled) + tuple(more),
+            settled,
+            grey,
+            adding,
+        )
+        room = SHAPES[self.kind].area_cm2 * SHAPES[self.kind].height_cm
+        most = 1000 * max(
+            s.gas_volume if self.kind == "syringe" else s.volume for s in (self.d.before, self.d.after, state)
+        )
+        if most > room:
+            made = replace(
+                made,
+                level=made.level
+                and 0.85 * 1000 * (state.gas_volume if self.kind == "syringe" else state.volume) / most,
+            )
+        return replace(made, drops=self.d.stress.kind in ("add_solution", "dilute"))
+
+    def lines(self, state, view="side", settled=True) -> tuple[str, ...]:
+        """What stands under a vessel: its colour in words, how much it holds, its absorbance."""
+        shape = SHAPES[self.kind]
+        seen = colour_of(state, shape.width_cm, view, area_cm2=shape.area_cm2, cloudy=not settled)
+        solids = [n for n, v in state.solids.items() if v > 1e-5 and n != "H2O(l)"]
+        words = seen.words
+        if settled and solids:
+            from eqlib.chem.catalogue import solid_look
+
+            look = solid_look(solids[0])
+            words = f"{words}; {look.words if look else ''} solid".replace("  ", " ")
+        amount = state.gas_volume if self.kind == "syringe" else state.volume
+        size = f"{1000 * amount:.2f} mL" if amount < 0.01 else f"{number(1000 * amount)} mL"
+        at = absorbance(state, self.nm, seen.path_cm)
+        warm = f"{state.T - 273.15:.0f} °C · " if self.d.stress.kind == "heat_to" else ""
+        return (words, f"{warm}{size} · A {at:.2f}")
+
+    def standing(self) -> str:
+        """The vessel as it stands, and the bottle to be added: a picture that gives nothing away."""
+        mine = self.vessel(self.d.before, f"your {self.noun}", adding=self.bottle)
+        twin = self.vessel(self.d.before, "control", more=(self.twin,))
+        said = f"{mine.name}: {', '.join(mine.lines)}. {self.bottle}. Beside it a control that {self.twin}."
+        return shelf([mine, twin], f"The {self.noun} as it stands", said)
+
+    @property
+    def noun(self) -> str:
+        """What the vessel is called."""
+        return {"cell": "cuvette"}.get(self.kind, self.kind)
+
+    @property
+    def twin(self) -> str:
+        """What is done to the control."""
+        stress = self.d.stress
+        if stress.kind == "add_solution":
+            return f"gets {number(1000 * stress.volume)} mL of water"
+        return "is left as it is"
+
+    # -- the line of Q and K --------------------
+
+    @cached_property
+    def line(self) -> QuotientLine | None:
+        """Q on its line beside K; None where no Q can be written."""
+        first = self.quotient(self.d.before)
+        K = (
+            self.d.K
+            if abs(self.d.before.K(self.d.reaction) / self.d.K - 1) < 1e-3
+            else (self.d.before.K(self.d.reaction), self.d.K)
+        )
+        marks = [("at once", self.d.Q)]
+        if self.settled is not None:
+            marks.append((self.bound_words, self.quotient(self.settled)))
+        if all(math.isnan(Q) for _, Q in marks) or math.isnan(first):
+            return None
+        return QuotientLine(K, marks)
+
+    @property
+    def bound_words(self) -> str:
+        """What the rivals have done, in a few words."""
+        once, later = self.d.at_once, self.settled
+        changed = {
+            name: later.amounts.get(name, 0.0) / once.amounts[name]
+            for name in self.d.reaction.quotient_species
+            if once.amounts.get(name, 0.0) > 0
+        }
+        name = max(changed, key=lambda n: abs(math.log(max(changed[n], 1e-300))))
+        return f"{species(name).unicode} {'tied up' if changed[name] < 1 else 'set free'}"
+
+    def line_svg(self) -> str:
+        """The line as a picture, or "" where there is none."""
+        if self.line is None:
+            return ""
+        said = "; ".join(
+            f"{label}: Q = {'infinite' if math.isinf(Q) else number(Q)}" for label, Q in self.line.marks
+        )
+        K = ", then ".join(number(k) for k in self.line.Ks)
+        return self.line.svg(
+            "Q beside K on a logarithmic line", f"K = {K}; {said}; at the new equilibrium Q = K again."
+        )
+
+    # -- the film --------------------
+
+    def film_picture(self) -> str:
+        """The vessel and its control before anything is done, to be moved by the film's frames."""
+        return shelf(
+            self._cast(self.d.before, "before", self.d.before, True),
+            f"The {self.noun} and its control while it happens",
+            "",
+        )
+
+    def _cast(self, state, name, twin, settled):
+        return [
+            self.vessel(state, name, settled=settled),
+            "|",
+            self.vessel(twin, "control", more=(self.twin,)),
+        ]
+
+    def frames(self) -> list[dict]:
+        """The film: at once what mixing does, then what the rivals do, then how the reaction answers."""
+        d = self.d
+        reel = [
+            (700, d.before, "before", self.quotient(d.before), d.before, True),
+            (1300, d.at_once, "at once", d.Q, self.control, True),
+        ]
+        here, formed = d.at_once, False
+        if self.settled is not None:
+            reel += [
+                (170, s, "the rival acts", q, self.control, False)
+                for s, q in self.between(here, self.settled, _STEPS["rival"])
+            ]
+            here, formed = self.settled, True
+            reel[-1] = (1100, *reel[-1][1:])
+        grown = sum(d.after.solids.values()) > sum(d.at_once.solids.values()) + 1e-5
+        steps = self.between(here, d.after, _STEPS["answer"])
+        reel += [
+            (200, s, "finding its equilibrium", q, self.control, not (formed or grown)) for s, q in steps
+        ]
+        reel.append((500, d.after, "after", self.quotient(d.after), self.control, True))
+        made = []
+        for ms, state, name, Q, twin, settled in reel:
+            vessels = [v for v in self._cast(state, name, twin, settled) if isinstance(v, Vessel)]
+            moved = frame(vessels)
+            if self.line is not None:
+                moved["q"] = self.line.at(Q)
+            made.append({"ms": ms, "set": moved})
+        return made
+
+    def between(self, start, end, steps: int):
+        """(state, Q) on the way from one state to another, Q moving evenly on its logarithmic line."""
+        Q0, Q1 = self.quotient(start), self.quotient(end)
+        even = not (0 < Q0 < math.inf and 0 < Q1 < math.inf) or abs(math.log(Q1 / Q0)) < 1e-6
+        found = []
+        for n in range(1, steps + 1):
+            share = n / steps
+            if not even and n < steps:
+                share = self._share(start, end, Q0 * (Q1 / Q0) ** (n / steps), Q1 > Q0)
+            state = mixed(start, end, share) if n < steps else end
+            found.append((state, self.quotient(state)))
+        return found
+
+    def _share(self, start, end, wanted: float, rising: bool) -> float:
+        low, high = 0.0, 1.0
+        for _ in range(26):
+            share = (low + high) / 2
+            Q = self.quotient(mixed(start, end, share))
+            low, high = (share, high) if (wanted > Q) == rising else (low, share)
+        return high
+
+
+def mixed(start, end, share: float):
+    """A state between two: every amount has moved by ``share`` of its way."""
+    names = set(start.amounts) | set(end.amounts)
+    amounts = {n: (1 - share) * start.amounts.get(n, 0.0) + share * end.amounts.get(n, 0.0) for n in names}
+    return replace(
+        end,
+        amounts=MappingProxyType(amounts),
+        volume=(1 - share) * start.volume + share * end.volume,
+        gas_volume=(1 - share) * start.gas_volume + share * end.gas_volume,
+        fine=MappingProxyType({}),
+        solution=None,
+    )
+
+
+def fraction(scene: Scene, state) -> str:
+    """Q of a state as a fraction in HTML: symbols over symbols, numbers over numbers."""
+    from eqlib.notebook.output import text
+
+    top, bottom = [], []
+    for name, power in scene.d.reaction.quotient_species.items():
+        value = (
+            state.pressures[name]
+            if scene.d.reaction.basis == "p" and species(name).phase == "g"
+            else state[name]
+        )
+        raised = "" if abs(power) == 1 else f"<sup>{abs(float(power)):g}</sup>"
+        (top if power > 0 else bottom).append(
+            (
+                f"[{text(species(name).unicode)}]{raised}",
+                f"({number(value)}){raised}" if raised else number(value),
+            )
+        )
+    Q = scene.quotient(state)
+    side = lambda pairs, i: (" × " if i else " ").join(pair[i] for pair in pairs) or "1"  # noqa: E731
+    if not bottom:
+        return f"{side(top, 0)} = {side(top, 1)}"
+    made = "".join(
+        f'<span class="frac"><span>{side(top, i)}</span><span>{side(bottom, i)}</span></span>{" = " if not i else ""}'
+        for i in (0, 1)
+    )
+    value = "" if math.isnan(Q) else f" = {'∞' if math.isinf(Q) else number(Q)}"
+    return made + value
+
+
+def verb_of(stress) -> str:
+    """What the button says: what is done."""
+    return {
+        "add_solution": "Add the drops",
+        "dilute": "Add the water",
+        "add_solid": "Add the solid",
+        "add": "Add it",
+        "remove": "Take it out",
+        "add_inert": "Let the gas in",
+        "catalyse": "Add the catalyst",
+        "heat_to": "Into the bath",
+        "change_volume": "Move the plunger",
+    }[stress.kind]
+
+
+def bottle_of(question, stress) -> str:
+    """The label of what is about to be added: "0.18 mL of 0.100 M AgNO₃"."""
+    table = question.given.get("stress")
+    if stress.kind == "dilute":
+        return f"{number(1000 * stress.volume)} mL of water"
+    if stress.kind == "heat_to":
+        return f"bath at {stress.T - 273.15:.0f} °C"
+    if stress.kind == "change_volume":
+        return f"plunger to {number(1000 * stress.volume)} mL"
+    if stress.kind == "catalyse":
+        return "a catalyst"
+    if stress.kind in ("add_solid", "add", "remove", "add_inert"):
+        name, mol = stress.amounts[0]
+        return f"{number(1000 * mol)} mmol of {species(name).unicode}"
+    salts = [n for key in ("of", "of_mM") for n in (table.get(key, {}) if isinstance(table, dict) else {})]
+    named = dict(stress.amounts)
+    main = salts[0] if salts else max(named, key=named.get)
+    strength = _strength(question, table, main, named)
+    return f"{number(1000 * stress.volume)} mL of {strength} {salt(main)}"
+
+
+def _strength(question, table, main, named) -> str:
+    value = named.get(main)
+    if value is None and isinstance(table, dict):
+        scale = 1.0 if main in table.get("of", {}) else 1e-3
+        from eqlib.chem.salts import dissolved
+
+        ions = dissolved({main: 1.0})
+        value = min((named[n] / c for n, c in ions.items() if n in named and c), default=0.0)
+        del scale
+    return f"{number(value)} M" if value >= 0.1 else f"{number(1000 * value)} mM"
+
+
+def salt(formula: str) -> str:
+    """A formula as printed, salts included: Fe(NO3)3 -> Fe(NO₃)₃."""
+    from eqlib.errors import EqlibError
+
+    try:
+        return species(formula).unicode
+    except EqlibError:
+        return formula

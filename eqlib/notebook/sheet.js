@@ -1,0 +1,191 @@
+// A sheet: named sections of HTML that Python made. This file draws them, says what a person did, and plays
+// films; it decides nothing. `page` is {sections: [[name, html]], say: {key: text}, film: {id, play, frames}}.
+
+const FIELDS = "input[name], select[name], textarea[name]";
+
+function render({ model, el }) {
+  el.classList.add("eqlib-sheet");
+  const shown = new Map(); // section name -> the html that stands there
+  let held = false; // the pointer is down on a control: nothing may move until it is up
+  let busy = false; // a slider's last move is being worked out
+  let next = null; // its newest move meanwhile
+  let timer = 0; // until what is being typed is sent
+  let played = null;
+  let rerun = null;
+  const clocks = [];
+
+  const values = () => {
+    const found = {};
+    for (const field of el.querySelectorAll(FIELDS)) {
+      if (field.type === "radio") found[field.name] = field.checked ? field.value : found[field.name] ?? null;
+      else if (field.type === "checkbox") found[field.name] = field.checked;
+      else if (field.type === "range") found[field.name] = Number(field.value);
+      else found[field.name] = field.value;
+    }
+    return found;
+  };
+  const tell = (what, more = {}) => model.send({ what, values: values(), ...more });
+
+  // -- drawing --------------------
+
+  const place = (name) => {
+    let section = el.querySelector(`:scope > [data-section="${name}"]`);
+    if (!section) {
+      section = document.createElement("div");
+      section.dataset.section = name;
+    }
+    return section;
+  };
+  const focused = () => {
+    const at = document.activeElement;
+    if (!el.contains(at)) return "";
+    if (at.dataset.do) return `[data-do="${at.dataset.do}"]`;
+    return at.name ? `[name="${at.name}"]` + (at.type === "radio" ? `[value="${CSS.escape(at.value)}"]` : "") : "";
+  };
+  const draw = () => {
+    if (held) return;
+    const page = model.get("page");
+    const at = focused();
+    const names = page.sections.map(([name]) => name);
+    for (const old of [...el.children]) {
+      if (!names.includes(old.dataset.section)) {
+        shown.delete(old.dataset.section);
+        old.remove();
+      }
+    }
+    page.sections.forEach(([name, html], number) => {
+      const section = place(name);
+      if (el.children[number] !== section) el.insertBefore(section, el.children[number] ?? null);
+      if (shown.get(name) === html) return;
+      section.innerHTML = html;
+      shown.set(name, html);
+    });
+    for (const [key, text] of Object.entries(page.say)) {
+      for (const line of el.querySelectorAll(`[data-say="${key}"]`)) {
+        if (line.textContent !== text) line.textContent = text;
+      }
+    }
+    for (const button of el.querySelectorAll("[data-do]")) button.disabled = page.off.includes(button.dataset.do);
+    if (at && !el.contains(document.activeElement)) el.querySelector(at)?.focus({ preventScroll: true });
+    if (page.film) play(page.film);
+    if (page.focus && page.focus.id !== el.dataset.focus) {
+      el.dataset.focus = page.focus.id;
+      if (page.focus.on) el.querySelector(page.focus.on)?.focus({ preventScroll: true });
+    }
+    if (page.rerun && page.rerun !== rerun) {
+      rerun = page.rerun;
+      runCell(el);
+    }
+    busy = false;
+    if (next) slide();
+  };
+
+  // -- films --------------------
+
+  const put = (frame) => {
+    for (const [id, attributes] of Object.entries(frame)) {
+      for (const part of el.querySelectorAll(`[data-film] [data-id="${CSS.escape(id)}"]`)) {
+        for (const [name, value] of Object.entries(attributes)) {
+          if (name === "text") part.textContent = value;
+          else part.setAttribute(name, value);
+        }
+      }
+    }
+  };
+  const play = (film) => {
+    if (film.id === played) return;
+    played = film.id;
+    clocks.splice(0).forEach(clearTimeout);
+    const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
+    if (!film.play || still) {
+      put(film.frames.at(-1).set);
+      if (film.play) tell("over");
+      return;
+    }
+    let when = 0;
+    for (const { ms, set } of film.frames) {
+      clocks.push(setTimeout(() => put(set), when));
+      when += ms;
+    }
+    clocks.push(setTimeout(() => tell("over"), when));
+  };
+
+  // -- what a person does --------------------
+
+  const slide = () => {
+    busy = true;
+    model.send(next);
+    next = null;
+  };
+  const changed = () => {
+    clearTimeout(timer);
+    timer = 0;
+    tell("set");
+  };
+  el.addEventListener("input", (event) => {
+    const field = event.target;
+    if (field.type === "range") {
+      next = { what: "slide", values: values(), name: field.name };
+      if (!busy) slide();
+    } else if (field.matches("input:not([type=radio]):not([type=checkbox]), textarea")) {
+      clearTimeout(timer);
+      timer = setTimeout(changed, 150);
+    }
+  });
+  el.addEventListener("change", (event) => {
+    if (event.target.matches("[type=radio], [type=checkbox], select")) {
+      if (event.target.dataset.slide) {
+        next = { what: "slide", values: values(), name: event.target.name };
+        if (!busy) slide();
+      } else changed();
+    } else if (timer) changed();
+  });
+  el.addEventListener("click", (event) => {
+    const button = event.target.closest("[data-do]");
+    if (!button || button.disabled) return;
+    clearTimeout(timer);
+    timer = 0;
+    if (button.dataset.do === "skip") clocks.splice(0).forEach(clearTimeout);
+    if (button.dataset.do === "again") return runCell(el);
+    tell(button.dataset.do);
+  });
+  el.addEventListener("keydown", (event) => {
+    const plain = event.target.matches?.("input:not([type=radio]):not([type=range]):not([type=checkbox])");
+    if (event.key === "Enter" && plain) el.querySelector("[data-do=record]")?.click();
+  });
+  el.addEventListener("pointerdown", (event) => {
+    if (event.target.closest("button, label, [type=radio], summary")) held = true;
+  });
+  const release = () => {
+    if (!held) return;
+    setTimeout(() => {
+      held = false;
+      draw();
+    }, 0);
+  };
+  window.addEventListener("pointerup", release);
+  window.addEventListener("pointercancel", release);
+
+  model.on("change:page", draw);
+  draw();
+  tell("shown", { page: performance.timeOrigin }); // the same for all sheets of one page
+  return () => {
+    model.off("change:page", draw);
+    window.removeEventListener("pointerup", release);
+    window.removeEventListener("pointercancel", release);
+    clocks.splice(0).forEach(clearTimeout);
+    clearTimeout(timer);
+  };
+}
+
+// After the page was loaded again, what is recorded no longer reaches the notebook's file until this cell has
+// run again. The page's own button does that; it needs the cell to be the chosen one.
+function runCell(el) {
+  const cell = el.closest(".jp-Cell");
+  cell?.dispatchEvent(new MouseEvent("mousedown", { bubbles: true, button: 0 }));
+  cell?.dispatchEvent(new MouseEvent("mouseup", { bubbles: true, button: 0 }));
+  const panel = el.closest(".jp-NotebookPanel") ?? document;
+  setTimeout(() => panel.querySelector('[data-command="notebook:run-cell-and-select-next"]')?.click(), 60);
+}
+
+export default { render };

@@ -1,0 +1,170 @@
+"""Try other amounts: the same disturbance with another volume, strength, temperature or plunger."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from eqlib.chem.disturb import disturb
+from eqlib.errors import EqlibError
+from eqlib.lab.drawing import SHAPES, shelf
+from eqlib.lab.look import compare_disturbance
+from eqlib.notebook.form import KEYS
+from eqlib.notebook.output import text
+from eqlib.notebook.scene import Scene
+from eqlib.writing import number
+
+WAYS = {"forward": "to products →", "reverse": "← to reactants", "none": "no shift"}
+
+
+class Trying:
+    """The sliders and switches of one scene, and what they show."""
+
+    def __init__(self, scene: Scene, key: str):
+        self.scene, self.key = scene, f"{key}/try"
+        self.sliders = sliders_of(scene)
+        self.start = {name: start for name, _label, _low, _high, _step, start, _unit in self.sliders}
+        self.start |= {"above": False, "grey": False, "alone": False}
+        self.at, self.past, self.problem = dict(self.start), [], ""
+        self.drawn = dict(self.start)  # where the controls stood when they were last drawn afresh
+        self._work()
+
+    # -- moving --------------------
+
+    def move(self, values) -> None:
+        """Take over the controls' values."""
+        found = {name: values.get(f"{self.key}/{name}", self.at[name]) for name in self.start}
+        if found != self.at:
+            self.past.append(self.at)
+            self.at = found
+            self._work()
+
+    def undo(self) -> None:
+        """One move back."""
+        if self.past:
+            self.at = self.drawn = self.past.pop()
+            self._work()
+
+    def reset(self) -> None:
+        """As in the question."""
+        self.past.append(self.at)
+        self.at = self.drawn = dict(self.start)
+        self._work()
+
+    def _work(self) -> None:
+        d = self.scene.d
+        mixture = d.before.mixture
+        if self.at["alone"]:
+            mixture = mixture.with_(reactions=mixture.reactions[:1])
+        try:
+            made = disturb(mixture, self._stress(d.stress))
+        except EqlibError as error:
+            self.problem = str(error)
+            return
+        self.problem = ""
+        self.now = Scene(made, self.scene.kind, "")
+
+    def _stress(self, stress):
+        changes = {}
+        if "volume" in self.at:
+            changes["volume"] = max(self.at["volume"], 1e-3) / 1000
+        if "celsius" in self.at:
+            changes["T"] = self.at["celsius"] + 273.15
+        if "strength" in self.at:
+            factor = self.at["strength"] / self.start["strength"]
+            changes["amounts"] = tuple((name, value * factor) for name, value in stress.amounts)
+        if "mmol" in self.at:
+            changes["amounts"] = ((stress.amounts[0][0], self.at["mmol"] / 1000),)
+        return replace(stress, **changes)
+
+    # -- showing --------------------
+
+    def html(self) -> str:
+        """The controls."""
+        rows = "".join(self._slider(*slider) for slider in self.sliders)
+        return f'<div class="try"><h4>Try other amounts</h4>{rows}<div class="row" style="margin:4px 0 0">{self._switches()}</div></div>'
+
+    def _slider(self, name, label, low, high, step, start, unit) -> str:
+        field = text(f"{self.key}/{name}")
+        return (
+            f'<div class="slider"><label for="{field}">{text(label)}</label><input type="range" id="{field}" name="{field}" min="{low:g}" '
+            f'max="{high:g}" step="{step:g}" value="{self.drawn[name]:g}" {KEYS}><output for="{field}" data-say="{field}"></output></div>'
+        )
+
+    def _switches(self) -> str:
+        offered = [("above", "from above"), ("grey", "in grey")]
+        if len(self.scene.d.mixture.reactions) > 1:
+            offered.append(("alone", "without the rival"))
+        made = "".join(
+            f'<label><input type="checkbox" data-slide="1" name="{text(self.key)}/{name}" {KEYS}{" checked" if self.drawn[name] else ""}>{words}</label>'
+            for name, words in offered
+        )
+        return (
+            made
+            + '<button type="button" class="quiet" data-do="undo">Undo</button><button type="button" class="quiet" data-do="reset">Reset</button>'
+        )
+
+    def picture(self) -> str:
+        """The vessels with these amounts, beside those of the question, and Q beside K."""
+        view, grey = ("above" if self.at["above"] else "side"), self.at["grey"]
+        d = self.now.d
+        cast = [
+            self.now.vessel(d.before, "before", view=view, grey=grey),
+            "→",
+            self.now.vessel(d.after, "after", view=view, grey=grey),
+            "|",
+            self.now.vessel(self.now.control, "control", view=view, grey=grey, more=(self.now.twin,)),
+            "|",
+            self.scene.vessel(self.scene.d.after, "as in the question", view=view, grey=grey),
+        ]
+        words = "; ".join(f"{v.name}: {', '.join(v.lines)}" for v in cast if not isinstance(v, str))
+        line = self.now.line.svg("Q beside K", self.sentence(), moving=False) if self.now.line else ""
+        return f'{shelf(cast, "With these amounts", words)}{line}<p role="status">{text(self.problem or self.sentence())}</p>'
+
+    def sentence(self) -> str:
+        """What these amounts do, in one line."""
+        d = self.now.d
+        view = "above" if self.at["above"] else "side"
+        shape = SHAPES[self.scene.kind]
+        look = compare_disturbance(
+            d, path_cm=shape.width_cm, view=view, area_cm2=shape.area_cm2 if view == "above" else None
+        )
+        sign = "<" if d.Q < d.K / 1.001 else ">" if d.Q > d.K * 1.001 else "="
+        return f"Q at once = {number(d.Q)} {sign} K = {number(d.K)}. It goes {WAYS[d.direction]}; {look.lightness} from {'above' if view == 'above' else 'the side'}."
+
+    def say(self) -> dict[str, str]:
+        """The numbers beside the sliders."""
+        return {
+            f"{self.key}/{name}": f"{number(self.at[name])} {unit}" for name, *_rest, unit in self.sliders
+        }
+
+
+def sliders_of(scene: Scene):
+    """(name, label, lowest, highest, step, start, unit) for what can be changed in a stress."""
+    stress = scene.d.stress
+    found = []
+    if stress.kind in ("add_solution", "dilute", "change_volume"):
+        now = 1000 * stress.volume
+        room = SHAPES[scene.kind].area_cm2 * SHAPES[scene.kind].height_cm - 1000 * scene.d.before.volume
+        top = max(3 * now, 0.0) if stress.kind == "change_volume" else max(now, min(4 * now, room))
+        low = 0.2 * now if stress.kind == "change_volume" else 0.0
+        found.append(("volume", "Volume", _tidy(low), _tidy(top), _step(top), now, "mL"))
+    if stress.kind == "add_solution":
+        strongest = max(value for _, value in stress.amounts)
+        main = 1000 * min((v for _, v in stress.amounts if v > 0.2 * strongest), default=strongest)
+        found.append(
+            ("strength", "Strength of the bottle", 0.0, _tidy(3 * main), _step(3 * main), main, "mM")
+        )
+    if stress.kind == "heat_to":
+        found.append(("celsius", "Temperature of the bath", 1, 95, 1, stress.T - 273.15, "°C"))
+    if stress.kind in ("add_solid", "add", "remove", "add_inert"):
+        now = 1000 * stress.amounts[0][1]
+        found.append(("mmol", "Amount", 0.0, _tidy(4 * now), _step(4 * now), now, "mmol"))
+    return found
+
+
+def _step(top: float) -> float:
+    return float(f"{top / 100:.0e}") or 0.01
+
+
+def _tidy(value: float) -> float:
+    return float(f"{value:.2g}")
