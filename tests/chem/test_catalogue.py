@@ -144,6 +144,8 @@ def test_the_values_of_the_thiocyanate_complex_stand_side_by_side():
         ("iron-thiocyanate", "phosphoric-1", "openstax", 7.5e-3),
         ("iron-thiocyanate", "phosphoric-2", "openstax", 6.2e-8),
         ("iron-thiocyanate", "phosphoric-3", "openstax", 4.2e-13),
+        # Principles of General Chemistry, appendix C: pKa 3.20.
+        ("iron-thiocyanate", "hydrofluoric", "averill", 6.3e-4),
         ("iron-thiocyanate", "hydrofluoric", "openstax", 3.5e-4),
         ("iron-thiocyanate", "silver-chloride", "openstax", 1.6e-10),
         ("silver-chloride-ammonia", "silver-diammine", "openstax", 1.7e7),
@@ -268,11 +270,11 @@ def test_the_first_reaction_is_the_one_under_study():
     ("name", "formula", "codes"),
     [
         # Suppliers' sheets (excerpts) and memory; see hazard_source in _reagents.toml.
-        ("iron-thiocyanate", "KSCN", {"H302", "H312", "H332", "H412", "EUH032"}),
-        ("iron-thiocyanate", "AgNO3", {"H272", "H314", "H410"}),
-        ("iron-thiocyanate", "Na2C2O4", {"H302", "H312"}),
+        ("iron-thiocyanate", "KSCN", {"H302", "H312", "H318", "H332", "H412", "EUH032"}),
+        ("iron-thiocyanate", "AgNO3", {"H272", "H290", "H314", "H410"}),
+        ("iron-thiocyanate", "Na2C2O4", {"H302", "H312", "H318"}),
         ("iron-thiocyanate-fluoride", "NaF", {"H301", "EUH032"}),
-        ("cobalt-chloride", "CoCl2.6H2O", {"H302", "H317", "H334", "H341", "H350", "H360", "H410"}),
+        ("cobalt-chloride", "CoCl2.6H2O", {"H302", "H317", "H334", "H341", "H350i", "H360F", "H410"}),
         ("copper-ammonia", "CuSO4.5H2O", {"H302", "H318", "H410"}),
         ("copper-ammonia", "NH3", {"H314", "H335", "H400"}),
         ("copper-chloride", "HCl", {"H314", "H335"}),

@@ -1,5 +1,7 @@
 """What the catalogue says happens does happen: every stress of every system, in the engine and to the eye."""
 
+import math
+
 import pytest
 
 from eqlib.chem import catalogue
@@ -118,11 +120,11 @@ def test_hydrolysis_of_iron_at_zero_ionic_strength():
 
 
 def test_the_plunger_pulls_the_right_share_of_gas():
-    """By hand: of 0.030 M CO2, 5 mL water and 45 mL gas, 1 / (1 + 9 / (0.034 x 24.79)) = 8.6 % stays
+    """By hand: of 0.10 M CO2, 5 mL water and 45 mL gas, 1 / (1 + 9 / (0.034 x 24.79)) = 8.6 % stays
     dissolved.
     """
     outcome = catalogue.outcome_of(catalogue.system("carbonic-acid"), "plunger")
-    assert outcome.after["CO2"] / 0.030 == pytest.approx(0.086, rel=0.02)
+    assert outcome.after["CO2"] / 0.100 == pytest.approx(0.086, rel=0.02)
 
 
 @pytest.mark.parametrize("name", catalogue.systems())
@@ -133,3 +135,65 @@ def test_what_is_listed_as_a_stress_holds_for_the_recipe_as_mixed(name):
     assert system.stresses
     for stress in system.stresses.values():
         assert disturb(system.mixture(), stress.stress).direction == stress.direction
+
+
+# -- values and recipes, against the literature and the bench --------------------
+
+
+def test_the_ionic_strength_of_the_red_well_and_the_k_to_expect_there():
+    """By hand: 1/2 (0.050 H+ + 0.0575 NO3- + 9 x 0.0025 Fe3+ + 0.001 K+ + 0.001 SCN-) = 0.066 mol/L. De
+    Berg 2017 (abstract): log K0 2.85 +/- 0.08, interaction -0.29; change of squared charges 4 - 9 - 1 = -6.
+    """
+    system = catalogue.system("iron-thiocyanate")
+    strength = system.recipe.ionic_strength
+    assert strength == pytest.approx(0.066, abs=0.0005)
+    debye = 0.509 * strength**0.5 / (1 + 1.5 * strength**0.5)
+    log_k = 2.85 - 6 * debye + 0.29 * strength
+    listed = system.constants["complex"].values["class-well"]
+    assert pytest.approx(10**log_k, rel=0.05) == listed.K
+    assert listed.ionic_strength == pytest.approx(strength, abs=0.005)
+    assert system.constants["complex"].default.ionic_strength == 0.5
+    assert "0.07" in system.recipe.note
+    assert "200" in system.recipe.note
+
+
+def test_oxychloride_from_free_energies():
+    """NBS tables (from memory): -322.1 - (82.8 - 131.2 - 237.1) = -36.6 kJ/mol; exp(36600 / (8.314 x
+    298.15)).
+    """
+    choice = catalogue.system("bismuth-chloride").constants["oxychloride"]
+    assert pytest.approx(math.exp(36600 / (8.3145 * 298.15)), rel=0.05) == choice.default.K
+
+
+def test_the_bismuth_stock_is_clear_and_weaker_acid_would_not_do():
+    """Bench recipes dissolve 0.1 to 0.17 mol/L of bismuth salt in about 2 mol/L hydrochloric acid (from
+    memory); in 0.5 mol/L it stays cloudy.
+    """
+    system = catalogue.system("bismuth-chloride")
+    assert system.mixture().equilibrate().solids["BiOCl(s)"] == 0
+    weak = system.mixture({"H^+": 0.5, "Cl^-": 0.5}).equilibrate()
+    assert weak.solids["BiOCl(s)"] > 0.05
+
+
+def test_a_published_demonstration_of_bismuth_and_water():
+    """University of Washington lecture demonstration (seen): 25 mL of 0.1 M BiCl3 in acid and 150 mL of
+    water: white; 15 mL of concentrated hydrochloric acid: clear.
+    """
+    reactions = list(catalogue.system("bismuth-chloride").reactions)
+    acid = 2.0  # of the stock, which the sheet does not state
+    stock = Mixture({"Bi^3+": 0.1, "Cl^-": 0.3 + acid, "H^+": acid}, reactions=reactions, volume=0.025)
+    cloudy = disturb(stock, Stress.dilute(0.150))
+    assert cloudy.after.solids["BiOCl(s)"] > 0.005
+    clear = disturb(cloudy.mixture, Stress.add_solution({"HCl": 12.0}, volume=0.015))
+    assert clear.after.solids["BiOCl(s)"] == 0
+
+
+def test_soda_from_deionised_water_shows_nothing():
+    """Methyl red turns near pH 5: without hydrogencarbonate the plunger leaves the soda red (over 80 % acid
+    form).
+    """
+    system = catalogue.system("carbonic-acid")
+    bare = system.mixture({"HCO3^-": 0.0, "Na^+": 2.0e-5})
+    stress = system.steps["plunger"].stress
+    assert disturb(bare, stress).after["C15H15N3O2"] / 2.0e-5 > 0.8
+    assert catalogue.outcome_of(system, "plunger").after["C15H15N3O2"] / 2.0e-5 < 0.35
