@@ -73,10 +73,35 @@ def moles(value: float) -> str:
     return f"{number(value / size)} {unit}"
 
 
-def moles_from_to(start: float, end: float) -> str:
-    """Two amounts in one unit: from 1.11 to 0.616 µmol."""
-    size, unit = _amount_unit(max(start, end))
-    return f"from {number(start / size)} to {number(end / size)} {unit}"
+_AVOGADRO = 6.02214076e23
+_BEYOND_NOTICE = 1e-6
+
+
+def practically_none(amount: float, beside: float, in_moles: bool = False) -> bool:
+    """Whether an amount is less than a millionth of what it stands beside; ``in_moles``: or than one ion."""
+    return amount < _BEYOND_NOTICE * beside or (in_moles and amount * _AVOGADRO < 1)
+
+
+def moles_change(start: float, end: float) -> str:
+    """How an amount changes, in numbers that add up: "falls by 0.226 µmol, from 0.467 to 0.241 µmol"."""
+    verb = "grows" if end > start else "falls"
+    least, most = min(start, end), max(start, end)
+    if practically_none(least, most, in_moles=True):
+        if end > start:
+            return f"grows from practically none to {moles(end)}"
+        return f"falls from {moles(start)} to practically none"
+    if least < 0.05 * most:  # a difference would only repeat the larger one
+        first, last = moles(start).rsplit(" ", 1), moles(end).rsplit(" ", 1)
+        return f"{verb} from {first[0] if first[1] == last[1] else ' '.join(first)} to {' '.join(last)}"
+    size, unit = _amount_unit(most)
+    change = (most - least) / size
+    places = max(0, 2 - math.floor(math.log10(change)))
+    if change < 1e-3 * most / size:  # so many figures would be needed that nobody would read them
+        return f"{verb} by only {number(change)} {unit}, to {number(end / size)} {unit}"
+    low, high = round(least / size, places), round(most / size, places)
+    texts = [f"{value:.{places}f}" for value in (high - low, *((low, high) if end > start else (high, low)))]
+    by, first, second = (text.rstrip("0").rstrip(".") if "." in text else text for text in texts)
+    return f"{verb} by {by} {unit}, from {first} to {second} {unit}"
 
 
 def _amount_unit(value: float) -> tuple[float, str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -12,7 +11,6 @@ import numpy as np
 
 from eqlib.chem import explain
 from eqlib.chem.activity import activity_coefficient
-from eqlib.chem.equations import ReactionError
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.reactions import Reaction, characteristic_product
 from eqlib.chem.species import species
@@ -80,14 +78,85 @@ class Disturbance:
         return self.responses[0].extent
 
     @cached_property
+    def events(self) -> tuple[explain.Event, ...]:
+        """What happened, in order: at once, what rivals did, Q against K, the answer; at most four."""
+        return explain.events(self)
+
+    @property
     def explanation(self) -> str:
         """Why, in plain sentences made of the numbers; species written as everywhere in eqlib."""
-        return explain.explanation(self)
+        return " ".join((self._done(str), *(event.sentence for event in self.events)))
 
-    @cached_property
+    @property
     def explanation_unicode(self) -> str:
         """The same with real sub- and superscripts, for people."""
-        return explain.explanation(self, shown=lambda name: species(name).unicode)
+        return " ".join((self._done(explain.in_unicode), *(event.unicode for event in self.events)))
+
+    def _done(self, shown: explain.Shown) -> str:
+        text = self.stress.describe(shown)
+        return text[0].upper() + text[1:] + "."
+
+    @property
+    def rivals(self) -> tuple[Reaction, ...]:
+        """The other equilibria that decide what the first reaction does, as told in ``events``."""
+        told = [rival.quotient.reaction for event in self.events for rival in event.rivals]
+        return tuple(dict.fromkeys(told))
+
+    def without(self, *reactions: Reaction) -> Disturbance:
+        """The same stress to the same mixture with some reactions left out: by default its ``rivals``.
+
+        What had already formed by a reaction left out stays as it is. Raises StressError for a reaction that
+        the mixture has not, and for leaving out the first.
+        """
+        gone = reactions or self.rivals
+        others = self.mixture.reactions[1:]
+        if strange := [r for r in gone if r not in others]:
+            raise StressError(
+                f"{strange[0]} is not one of the other reactions of this mixture, so it cannot be left out"
+            )
+        kept = [r for r in self.mixture.reactions if r not in gone]
+        mixture = self._with(kept)
+        after = mixture.equilibrate(activity=self.at_once.activity)
+        return _outcome(self.stress, self.before, self.at_once, after, mixture, self.notes)
+
+    # -- the way there --------------------
+
+    def _with(self, reactions: Sequence[Reaction]) -> Mixture:
+        """What was mixed, with only these reactions; no species is forgotten."""
+        totals = dict.fromkeys(self.at_once.amounts, 0.0) | dict(self.mixture.totals)
+        return self.mixture.with_(reactions=reactions, totals=totals)
+
+    def _frozen(self) -> tuple[Reaction, ...]:
+        """The first reaction; where it is a sum of others, all that make its product."""
+        if self.responses[0].determined:
+            return (self.reaction,)
+        product = characteristic_product(self.reaction)
+        return tuple(r for r in self.mixture.reactions if product in r.coefficients)
+
+    def near(self) -> tuple[Reaction, ...]:
+        """The other reactions that share a species of Q with the first."""
+        frozen, shared = self._frozen(), set(self.reaction.quotient_species)
+        return tuple(r for r in self.mixture.reactions if r not in frozen and shared & set(r.coefficients))
+
+    def far(self) -> tuple[Reaction, ...]:
+        """Those that do not."""
+        frozen, near = self._frozen(), self.near()
+        return tuple(r for r in self.mixture.reactions if r not in frozen and r not in near)
+
+    def settled(self, near: bool = True) -> State | None:
+        """The State once the others (or, without ``near``, only the far ones) have settled and the first
+        reaction has not begun; None where there are none.
+        """
+        reactions = [*(self.near() if near else ()), *self.far()]
+        return self._with(reactions).equilibrate(activity=self.at_once.activity) if reactions else None
+
+    def extents_between(
+        self, start: State, end: State, reactions: Sequence[Reaction]
+    ) -> dict[Reaction, float]:
+        """mol by which each of ``reactions`` ran from ``start`` to ``end``; sums of others left out."""
+        found = extents(reactions, start.amounts, end.amounts)
+        rows = zip(reactions, found.values, found.determined, strict=True)
+        return {r: value for r, value, determined in rows if determined}
 
 
 def disturb(m: Mixture, stress: Stress, activity: str = "ideal") -> Disturbance:
@@ -109,31 +178,29 @@ def disturb(m: Mixture, stress: Stress, activity: str = "ideal") -> Disturbance:
     applied = apply(stress, m, before)
     at_once = _with_activity(applied.mixture.as_mixed(), activity)
     after = applied.mixture.equilibrate(activity=activity, start=before)
-    moved = extents(m.reactions, at_once.amounts, after.amounts)
-    responses = tuple(_response(r, i, moved, at_once) for i, r in enumerate(m.reactions))
+    notes = tuple(dict.fromkeys((*applied.notes, *after.notes)))
+    return _outcome(stress, before, at_once, after, applied.mixture, notes)
+
+
+def _outcome(
+    stress: Stress, before: State, at_once: State, after: State, mixture: Mixture, notes: tuple[str, ...]
+) -> Disturbance:
+    moved = extents(mixture.reactions, at_once.amounts, after.amounts)
+    responses = tuple(_response(r, i, moved, at_once) for i, r in enumerate(mixture.reactions))
     first = responses[0]
     direction = first.direction if first.determined else _by_product(first.reaction, at_once, after)
-    notes = tuple(dict.fromkeys((*applied.notes, *after.notes)))
-    return Disturbance(stress, before, at_once, after, applied.mixture, responses, direction, notes)
+    return Disturbance(stress, before, at_once, after, mixture, responses, direction, notes)
 
 
 def _response(r: Reaction, index: int, moved: Extents, at_once: State) -> Response:
     return Response(
         reaction=r,
-        Q=quotient_or_nan(r, at_once),
+        Q=at_once.quotient_or_nan(r),
         K=at_once.K(r),
         extent=moved.values[index] if moved.direction(index) != "none" else 0.0,
         direction=moved.direction(index),
         determined=moved.determined[index],
     )
-
-
-def quotient_or_nan(r: Reaction, state: State) -> float:
-    """Q, or nan where it has no value (absent on both sides)."""
-    try:
-        return state.Q(r)
-    except ReactionError:
-        return math.nan
 
 
 def _by_product(r: Reaction, at_once: State, after: State) -> str:
@@ -178,45 +245,54 @@ class Extents:
 
 
 def extents(reactions: Sequence[Reaction], once: Mapping[str, float], after: Mapping[str, float]) -> Extents:
-    """Solve (changes of amount) = (coefficients) x (extents), each amount weighted by how well it is known.
+    """Solve (changes of amount) = (coefficients) x (extents), by the amounts that are known best.
 
     The small amounts are the telling ones: a precipitate of a nanomole says more about its reaction than
-    the change of a solute that there is a millimole of.
+    the change of a solute that there is a millimole of, and what is absent throughout is known exactly. So
+    the species are taken in the order of how well they are known, until there are as many independent ones
+    as reactions.
     """
-    names = [
-        name
-        for name in dict.fromkeys(name for r in reactions for name in r.coefficients)
-        if max(once.get(name, 0.0), after.get(name, 0.0)) > 0
-    ]
+    names = list(dict.fromkeys(name for r in reactions for name in r.coefficients if name != "H2O(l)"))
     matrix = np.array([[float(r.coefficients.get(name, 0)) for r in reactions] for name in names])
     matrix = matrix.reshape(len(names), len(reactions))
     change = np.array([after.get(name, 0.0) - once.get(name, 0.0) for name in names])
-    size = np.array([max(once.get(name, 0.0), after.get(name, 0.0)) for name in names])
-    weighted = matrix / (_NOISE * size)[:, None]
-    # Columns scaled to length 1, so that rank is judged on proportions and not on magnitudes.
-    length = np.linalg.norm(weighted, axis=0)
-    length[length == 0] = 1.0
-    values, spread, determined = _least_squares(weighted / length, change / (_NOISE * size), matrix)
-    values, spread = values / length, spread / length
+    doubt = _NOISE * np.array([max(once.get(name, 0.0), after.get(name, 0.0)) for name in names])
+    rows, columns = _independent(matrix, np.argsort(doubt, kind="stable"))
+    inverse = np.linalg.inv(matrix[np.ix_(rows, columns)])
+    values, spread = np.zeros(len(reactions)), np.zeros(len(reactions))
+    values[columns] = inverse @ change[rows]
+    spread[columns] = np.abs(inverse) @ doubt[rows]
     thresholds = [
         max(10 * float(spread[i]), _SMALLEST_SHIFT * _smallest(r, once, after))
         for i, r in enumerate(reactions)
     ]
-    return Extents(tuple(map(float, values)), determined, tuple(thresholds))
+    return Extents(tuple(map(float, values)), _determined(matrix, len(rows)), tuple(thresholds))
 
 
-def _least_squares(scaled: np.ndarray, target: np.ndarray, matrix: np.ndarray):
-    if not scaled.size:
-        count = scaled.shape[1]
-        return np.zeros(count), np.zeros(count), (True,) * count
-    inverse = np.linalg.pinv(scaled, rcond=1e-13)
-    rank = np.linalg.matrix_rank(matrix)
-    others = [np.delete(matrix, i, axis=1) for i in range(matrix.shape[1])]
-    determined = tuple(
-        bool(not rest.shape[1] or np.linalg.matrix_rank(rest) < rank or not np.any(matrix[:, i]))
-        for i, rest in enumerate(others)
+def _independent(matrix: np.ndarray, order: np.ndarray) -> tuple[list[int], list[int]]:
+    """The first independent rows in ``order``, and the columns that make a regular square with them."""
+    reduced: list[tuple[int, np.ndarray]] = []
+    rows = []
+    for i in order:
+        rest = matrix[i].copy()
+        for column, known in reduced:
+            rest -= rest[column] * known
+        column = int(np.abs(rest).argmax()) if rest.size else 0
+        if rest.size and abs(rest[column]) > 1e-9:
+            reduced.append((column, rest / rest[column]))
+            rows.append(int(i))
+    return rows, [column for column, _ in reduced]
+
+
+def _determined(matrix: np.ndarray, rank: int) -> tuple[bool, ...]:
+    """Which columns are no sum of the others."""
+    count = matrix.shape[1]
+    if rank == count:
+        return (True,) * count
+    others = [np.delete(matrix, i, axis=1) for i in range(count)]
+    return tuple(
+        bool(not np.any(matrix[:, i]) or np.linalg.matrix_rank(rest) < rank) for i, rest in enumerate(others)
     )
-    return inverse @ target, np.linalg.norm(inverse, axis=1), determined
 
 
 def _smallest(r: Reaction, once: Mapping[str, float], after: Mapping[str, float]) -> float:

@@ -1,54 +1,219 @@
-"""The outcome of a stress in plain words, every number taken from the computed states."""
+"""Why a stress does what it does, told in the order of events, every number taken from the computed states.
+
+Mixing and dilution; what a rival equilibrium takes up or gives back, by its own Q against its own K; what
+that does to the concentration that the watched reaction (the mixture's first) shares with it; Q of the
+watched reaction against K; how it answers. The side of K on which Q stands once the rivals have settled is
+always the way the watched reaction then runs: the free energy, minimised over the rivals, is convex in its
+extent.
+"""
 
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Callable, Iterator
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from eqlib.chem.quotient import SAME, Quotient, Shown, quotient_in
 from eqlib.chem.reactions import Reaction, characteristic_product
 from eqlib.chem.species import species
 from eqlib.chem.state import State
-from eqlib.writing import apart, moles, moles_from_to, number, volume, volume_from_to
+from eqlib.writing import (
+    apart,
+    moles,
+    moles_change,
+    number,
+    practically_none,
+    volume_from_to,
+)
 
 if TYPE_CHECKING:
-    from eqlib.chem.disturb import Disturbance, Response
+    from eqlib.chem.disturb import Disturbance
 
-Shown = Callable[[str], str]
-SAME = 1e-6
-"""A relative difference that is only rounding."""
 WAYS = {"forward": "forward (left to right)", "reverse": "in reverse (right to left)"}
-_NOTABLE = 0.01  # a share of an amount too small to be mentioned
-_BESIDE_THE_MAIN = 0.1  # a competitor this much less important than the main one is left out
-_AT_EQUILIBRIUM = 0.005  # Q this near to K does not drive a competitor by itself
-Share = tuple[float, "Response", str, float]
+_TELLING = 0.1  # rivals are told where they move ln(Q/K) by this share of it
+_REST = 0.01  # what unnamed rivals move is told from this share of the whole change on
+_SECOND = 0.25  # a second rival is named where it moves this share of what the first one does
 _SAME_VOLUME = 1e-9
 
 
-def explanation(d: Disturbance, shown: Shown = str) -> str:
-    """Sentences: what was done, what changed at once, Q against K, the competitors, and the outcome."""
-    words = _Words(d, shown)
-    parts = [
-        words.done(),
-        words.at_once(),
-        words.constant(),
-        words.quotient(),
-        words.competitors(),
-        words.outcome(),
-        words.pure_phases(),
+def in_unicode(name: str) -> str:
+    """A species with real sub- and superscripts."""
+    return species(name).unicode
+
+
+# -- the events --------------------
+
+
+@dataclass(frozen=True)
+class Rival:
+    """What another equilibrium did with a species that the told reaction needs.
+
+    ``quotient``: its own Q and K before it ran; ``amount``: mol of ``species`` given back (negative: taken
+    up); ``in_all``: mol by which it and all others together changed that species; ``start`` and ``end``:
+    mol/L (bar) of the species before and after.
+    """
+
+    quotient: Quotient
+    species: str
+    amount: float
+    in_all: float
+    start: float
+    end: float
+
+
+@dataclass(frozen=True)
+class Event:
+    """One step of what happened.
+
+    ``kind``: "at once" (mixing, dilution, heat), "driver" (what sets a rival going), "rival", "quotient" (Q
+    of the watched reaction against K), "answer". ``sentence`` writes species as everywhere in eqlib,
+    ``unicode`` for people. ``state``: the composition once this step is over; ``quotient``: Q of the watched
+    reaction there, with its fraction; ``rivals``: for "driver" and "rival", what ran, the main one first.
+    """
+
+    kind: str
+    sentence: str
+    unicode: str
+    state: State
+    quotient: Quotient
+    rivals: tuple[Rival, ...] = ()
+
+    @property
+    def Q(self) -> float:
+        """Of the watched reaction after this step."""
+        return self.quotient.Q
+
+    @property
+    def K(self) -> float:
+        """Of the watched reaction after this step."""
+        return self.quotient.K
+
+
+def events(d: Disturbance) -> tuple[Event, ...]:
+    """At most four, in the order in which they happen."""
+    plain, pretty = _Teller(d, str), _Teller(d, in_unicode)
+    plot = _Plot(d)
+    told = [
+        Event(kind, sentence, words, state, quotient_in(d.reaction, state), rivals)
+        for (kind, sentence, state, rivals), (_, words, _, _) in zip(
+            plain.tell(plot), pretty.tell(plot), strict=True
+        )
     ]
-    return " ".join(part for part in parts if part)
+    if len(told) > 4:  # the last two as one
+        asked, answer = told[-2:]
+        sentence, words = f"{asked.sentence} {answer.sentence}", f"{asked.unicode} {answer.unicode}"
+        told[-2:] = [replace(answer, sentence=sentence, unicode=words)]
+    return tuple(told)
 
 
-class _Wording:
-    """What every sentence about one disturbance needs; ``shown`` writes a species, plainly or otherwise."""
+class _Plot:
+    """What is worth telling: the states on the way, and the rivals that decide."""
+
+    def __init__(self, d: Disturbance):
+        self.d = d
+        self.first = quotient_in(d.reaction, d.at_once)
+        self.turning = d.at_once  # the state in which Q of the watched reaction decides
+        self.far = d.at_once
+        self.rivals: tuple[Rival, ...] = ()
+        self.drivers: tuple[Rival, ...] = ()
+        settled = d.settled()
+        if settled is None:
+            return
+        last = quotient_in(d.reaction, settled)
+        if not _moved(self.first.ln_ratio, last.ln_ratio):
+            return
+        self.turning = settled
+        if (far := d.settled(near=False)) is not None:
+            self.far = far
+            self.rivals = self.ran(d.reaction, far, settled)
+            if self.rivals and not self._by_itself():
+                self.drivers = self.ran(self.rivals[0].quotient.reaction, d.at_once, far)
+        if not self.drivers:
+            self.far = d.at_once
+            self.rivals = self.ran(d.reaction, d.at_once, settled)
+
+    def _by_itself(self) -> bool:
+        """Whether the main rival's own Q at once, without the reactions farther off, explains its way."""
+        main = self.rivals[0].quotient
+        at_once = quotient_in(main.reaction, self.d.at_once).ln_ratio
+        return at_once * main.ln_ratio > 0 and not _moved(at_once, main.ln_ratio)
+
+    def ran(self, r: Reaction, start: State, end: State) -> tuple[Rival, ...]:
+        """The reactions that moved the species of ``r`` which moved its Q most, the main one first."""
+        name = _mover(r, start, end)
+        if name is None:
+            return ()
+        change = end.amounts.get(name, 0.0) - start.amounts.get(name, 0.0)
+        found = []
+        others = [*self.d.near(), *self.d.far()]
+        for other, extent in self.d.extents_between(start, end, others).items():
+            amount = float(other.coefficients.get(name, 0)) * extent
+            if other != r and amount * change > 0:
+                values = (_value(r, start, name), _value(r, end, name))
+                found.append(Rival(quotient_in(other, start), name, amount, change, *values))
+        found.sort(key=lambda rival: -abs(rival.amount))
+        return tuple(rival for rival in found[:2] if abs(rival.amount) > _SECOND * abs(found[0].amount))
+
+
+def _moved(first: float, last: float) -> bool:
+    """Whether ln(Q/K) went far enough from ``first`` to ``last`` for the way there to be told."""
+    if math.isnan(last):
+        return False
+    if not (math.isfinite(first) and math.isfinite(last)):
+        return first != last
+    return abs(last - first) > max(_TELLING * max(abs(first), abs(last)), SAME)
+
+
+def _value(r: Reaction, state: State, name: str) -> float:
+    """Concentration, or partial pressure where K is in bar."""
+    return state.pressures[name] if r.basis == "p" and species(name).phase == "g" else state[name]
+
+
+def _mover(r: Reaction, start: State, end: State) -> str | None:
+    """The species whose change moved ln Q of ``r`` most, on the side to which it went."""
+    pushes = {}
+    for name, power in r.quotient_species.items():
+        old, new = start.get(name), end.get(name)
+        if old != new:
+            ratio = math.inf if not old else -math.inf if not new else math.log(new / old)
+            pushes[name] = float(power) * ratio
+    if not pushes:
+        return None
+    total = sum(push for push in pushes.values() if math.isfinite(push))
+    endless = [push for push in pushes.values() if not math.isfinite(push)]
+    sign = math.copysign(1.0, endless[0] if endless else total)
+    return max(pushes, key=lambda name: pushes[name] * sign)
+
+
+class _Teller:
+    """The sentences about one disturbance; ``shown`` writes a species, plainly or otherwise."""
 
     def __init__(self, d: Disturbance, shown: Shown):
         self.d = d
         self.shown = shown
         self.reaction = d.reaction
         self.in_bar = d.reaction.basis == "p"
+
+    def tell(self, plot: _Plot) -> list[tuple[str, str, State, tuple[Rival, ...]]]:
+        """(kind, sentences, state afterwards, rivals) of each event."""
+        d = self.d
+        start = " ".join(filter(None, (self.at_once(), self.constant())))
+        if plot.turning is d.at_once and plot.first.way == "none":
+            quiet = f"{start} {self.unmoved(plot.first)}".strip()
+            return [("at once", quiet, d.at_once, ()), ("answer", self.answer(plot), d.after, ())]
+        if plot.turning is not d.at_once:
+            start = f"{start} {self.so_far(plot.first)}".strip()
+        told = [("at once", start, d.at_once, ())]
+        if plot.rivals:
+            if plot.drivers:
+                told.append(("driver", self.rival(plot.drivers), plot.far, plot.drivers))
+            told.append(("rival", self.rival(plot.rivals), plot.turning, plot.rivals))
+        told.append(("quotient", self.compared(plot), plot.turning, ()))
+        told.append(("answer", self.answer(plot), d.after, ()))
+        return told
+
+    # -- names and values --------------------
 
     def amount(self, state: State, name: str) -> float:
         """mol of a species."""
@@ -67,119 +232,43 @@ class _Wording:
         """Of its concentration or partial pressure."""
         return "bar" if self.is_pressure(name) else "mol/L"
 
-    def value(self, state: State, name: str) -> float:
-        """Its concentration, or partial pressure where K is in bar."""
-        return state.pressures[name] if self.is_pressure(name) else state[name]
-
-    def given(self, state: State, name: str) -> str:
-        """That value as text."""
-        return number(self.value(state, name))
-
     def bracket(self, name: str) -> str:
         """``[SCN^-]`` or ``P(NO2)``."""
         shown = self.shown(name)
-        return f"P({shown})" if self.is_pressure(name) else f"[{shown}]"
+        return f"P({shown.removesuffix('(g)')})" if self.is_pressure(name) else f"[{shown}]"
 
     def equation(self, r: Reaction) -> str:
         """An equation in the style of the species."""
         return str(r) if self.shown is str else r.unicode
 
-    def styled(self, text: str) -> str:
-        """A description of the stress in the style of the species."""
-        if self.shown is str:
-            return text
-        for name in sorted(self.d.stress.species, key=len, reverse=True):
-            text = re.sub(re.escape(name), self.shown(name), text)
-        return text
+    def goes(self, name: str, old: float, new: float) -> str:
+        """ "[SCN^-] falls from 7.13 × 10⁻⁴ to 3.7 × 10⁻⁴ mol/L"."""
+        if not old:
+            return f"{self.bracket(name)} rises from 0 to {number(new)} {self.unit(name)}"
+        if abs(new - old) <= SAME * old:
+            return f"{self.bracket(name)} stays {number(new)} {self.unit(name)}"
+        first, second = apart(old, new)
+        word = "rises" if new > old else "falls"
+        return f"{self.bracket(name)} {word} from {first} to {second} {self.unit(name)}"
 
+    # -- what happened at once --------------------
 
-class _Competitors(_Wording):
-    """Sentences on the competing equilibria of one disturbance."""
-
-    def competitors(self) -> str:
-        """The other equilibria that took up or gave back what the first reaction needs."""
-        found = [share for share in self.ranked(self.reaction, besides=()) if self.decides(*share[2:])]
-        if not found:
-            return ""
-        said = []
-        for share, response, name, amount in found[:2]:
-            if share < _BESIDE_THE_MAIN * found[0][0]:
-                break
-            said += [self.competitor(response, name, amount), self.behind(response)]
-        name = found[0][2]
-        now, later = self.value(self.d.at_once, name), self.value(self.d.after, name)
-        if self.d.direction != "none" and abs(later - now) > SAME * max(now, later):
-            word = "falls" if later < now else "rises"
-            said.append(
-                f"So {self.bracket(name)} {word} from {self.given(self.d.at_once, name)} to "
-                f"{self.given(self.d.after, name)} {self.unit(name)}."
-            )
-        return " ".join(part for part in said if part)
-
-    def decides(self, name: str, amount: float) -> bool:
-        """Does moving ``amount`` of a species account for the shift of the first reaction, not just go along?
-
-        What drives the shift moves at least as much of the species as the first reaction does, and the way
-        the species really goes: water added to an iron complex also hydrolyses some iron, but iron rises.
-        """
-        if self.d.direction == "none":
-            return True
-        own = abs(float(self.reaction.coefficients[name]) * self.d.extent)
-        change = self.amount(self.d.after, name) - self.amount(self.d.at_once, name)
-        return abs(amount) > own * (1 - SAME) and amount * change > 0
-
-    def ranked(self, r: Reaction, besides: tuple[Reaction, ...]) -> list[Share]:
-        """The reactions that moved a species of ``r``, the most telling first, one entry for each."""
-        best: dict[Reaction, Share] = {}
-        for share in self.shares(r):
-            known = best.get(share[1].reaction)
-            if share[1].reaction not in besides and (known is None or share[0] > known[0]):
-                best[share[1].reaction] = share
-        return sorted(best.values(), key=lambda share: -share[0])
-
-    def shares(self, r: Reaction) -> Iterator[Share]:
-        """(share of the amount there, response, species, moles) per other reaction and species of ``r``."""
-        for response in self.d.responses:
-            if response.reaction in (r, self.reaction) or response.direction == "none":
-                continue
-            if not response.determined:
-                continue
-            for name in r.quotient_species:
-                amount = float(response.reaction.coefficients.get(name, 0)) * response.extent
-                there = max(self.amount(self.d.at_once, name), self.amount(self.d.after, name))
-                if there > 0 and abs(amount) > _NOTABLE * there:
-                    yield abs(amount) / there, response, name, amount
-
-    def competitor(self, response: Response, name: str, amount: float) -> str:
-        """One competitor: its Q and K, its way, and what it moved."""
-        Q, K = response.Q, response.K
-        compared = ""
-        if abs(Q / K - 1) < _AT_EQUILIBRIUM:
-            compared = f" is still at equilibrium at once (K = {number(K)}), but then follows: it"
-        elif math.isfinite(Q):
-            compared = f" has Q = {number(Q)} at once against K = {number(K)}; it"
-        verb = "takes up" if amount < 0 else "gives back"
-        way = "forward" if response.direction == "forward" else "in reverse"
-        return (
-            f"The competing equilibrium {self.equation(response.reaction)}{compared} runs {way} and {verb} "
-            f"{self.shown(name)} ({moles(abs(amount))})."
-        )
-
-    def behind(self, response: Response) -> str:
-        """Where its own Q and K do not account for a competitor: the third reaction that drives it."""
-        if math.isfinite(response.Q) and (response.Q / response.K < 0.5 or response.Q / response.K > 2):
-            return ""
-        sign = 1 if response.direction == "forward" else -1
-        for _, other, name, amount in self.ranked(response.reaction, besides=(response.reaction,)):
-            # Taking up its product, or giving back its reactant, pulls a reaction forward.
-            if float(response.reaction.coefficients[name]) * amount * sign < 0:
-                verb = "takes up" if amount < 0 else "gives back"
-                return f"It does so because {self.equation(other.reaction)} {verb} {self.shown(name)}."
-        return ""
-
-
-class _Volumes(_Competitors):
-    """Dilution, compression, and gases that warm up."""
+    def at_once(self) -> str:
+        """What that changed before anything reacted."""
+        kind = self.d.stress.kind
+        if kind == "catalyse":
+            return "A catalyst speeds up both directions by the same factor; no amount changes."
+        if kind == "add_inert" and self.d.stress.constant == "volume":
+            return "The reacting gases keep their volume, so their own partial pressures do not change."
+        parts = [
+            self.dilution(),
+            self.squeeze(),
+            self.warm_gas(),
+            self.saltier(),
+            self.solid(),
+            *self.jumps(),
+        ]
+        return " ".join(part for part in parts if part)
 
     def _phases(self) -> set[str]:
         return {species(name).phase for name in self.reaction.quotient_species}
@@ -201,20 +290,18 @@ class _Volumes(_Competitors):
         old, new = d.before.gas_volume, d.at_once.gas_volume
         if not old or not new or abs(new / old - 1) < _SAME_VOLUME:
             return ""
+        gap = volume_from_to(old, new)
         if "g" not in self._phases():
             if d.stress.kind != "change_volume" and d.stress.constant != "pressure":
                 return ""
             word = "falls" if new > old else "rises"
             what = "its pressure" if d.stress.kind == "change_volume" else "the pressure of each reacting gas"
-            return f"The gas above takes {volume(new)} instead of {volume(old)}, so {what} {word} at once."
+            return f"The gas above goes {gap}, so {what} {word} at once."
         if d.stress.kind == "heat_to" and self.in_bar:
-            return (
-                f"To keep its pressure the gas takes {volume(new)} instead of {volume(old)}; no partial "
-                "pressure changes at once."
-            )
+            return f"To keep its pressure the gas goes {gap}; no partial pressure changes at once."
         what = "partial pressure" if self.in_bar else "gas concentration"
         verb, by = _multiplies(old / new, less="lowers")
-        return f"The change of the gas volume {volume_from_to(old, new)} {verb} every {what} at once {by}."
+        return f"The change of the gas volume {gap} {verb} every {what} at once {by}."
 
     def warm_gas(self) -> str:
         """At constant volume a gas presses in proportion to its temperature, so a Q in bar moves at once."""
@@ -226,72 +313,43 @@ class _Volumes(_Competitors):
             return ""
         return f"At constant volume this multiplies every gas pressure by {number(factor)} at once."
 
-    def cancels(self) -> str:
-        """A change of volume that leaves Q alone: as many on the left as on the right."""
-        old, new = self.d.before.gas_volume, self.d.at_once.gas_volume
-        powers = self.reaction.quotient_species
-        if self._phases() != {"g"} or sum(powers.values()) or abs(new / old - 1) < _SAME_VOLUME:
-            return ""
-        return ", for there are as many moles of gas on the left as on the right"
-
-
-class _Words(_Volumes):
-    """One sentence each, from one disturbance."""
-
-    # -- what happened at once --------------------
-
-    def done(self) -> str:
-        """What was done."""
-        text = self.d.stress.describe()
-        return self.styled(text[0].upper() + text[1:] + ".")
-
-    def at_once(self) -> str:
-        """What that changed before anything reacted."""
-        kind = self.d.stress.kind
-        if kind == "catalyse":
-            return (
-                "A catalyst speeds up the forward and the reverse change by the same factor; no amount "
-                "changes."
-            )
-        if kind == "add_inert" and self.d.stress.constant == "volume":
-            return "The reacting gases keep their volume, so their own partial pressures do not change."
-        parts = [self.dilution(), self.squeeze(), self.warm_gas(), self._saltier()]
-        parts += [self._solid(), *self._jumps()]
-        return " ".join(part for part in parts if part)
-
-    def _saltier(self) -> str:
+    def saltier(self) -> str:
         """Where activities count, the ionic strength moves Q without touching the amounts that react."""
         old, new = self.d.before.ionic_strength, self.d.at_once.ionic_strength
         if self.d.at_once.activity == "ideal" or abs(new - old) <= 1e-3 * max(old, new):
             return ""
         word = "falls" if new < old else "rises"
         return (
-            f"The ionic strength {word} from {number(old)} to {number(new)} mol/L; that changes the activity "
-            "coefficients, and with them Q, which is made of activities here."
-        )
+            "The ionic strength {} from {} to {} mol/L; that changes the activity coefficients, and with "
+            "them Q, which is made of activities here."
+        ).format(word, *apart(old, new))
 
-    def _solid(self) -> str:
-        pure = [name for name in self.d.stress.species if self._is_pure(name)]
-        if not pure or self.d.stress.kind not in ("add", "add_solid", "remove"):
+    def solid(self) -> str:
+        """More or less of a pure phase changes no concentration."""
+        d = self.d
+        pure = [n for n in d.stress.species if species(n).phase in ("s", "l") and n in d.before.amounts]
+        if not pure or d.stress.kind not in ("add", "add_solid", "remove"):
             return ""
+        verb = "less" if d.stress.kind == "remove" else "more"
         name = self.shown(pure[0])
-        verb = "less" if self.d.stress.kind == "remove" else "more"
         return f"{name} is a pure phase and does not stand in Q: {verb} of it changes no concentration."
 
-    def _is_pure(self, name: str) -> bool:
-        return species(name).phase in ("s", "l") and name in self.d.before.amounts
-
-    def _jumps(self) -> list[str]:
-        """Concentrations in the first reaction that the stress itself changed, apart from the volume."""
+    def jumps(self) -> list[str]:
+        """Concentrations in the watched reaction that the stress itself changed, apart from the volume."""
         if self.d.stress.kind not in ("add", "add_solid", "add_solution", "remove"):
             return []
         found = []
         for name in self.reaction.quotient_species:
-            if self.jumped(name):
-                old, new = self.given(self.d.before, name), self.given(self.d.at_once, name)
-                more = self.amount(self.d.at_once, name) > self.amount(self.d.before, name)
-                word = "rises" if more else "falls"
-                found.append(f"{self.bracket(name)} {word} at once from {old} to {new} {self.unit(name)}.")
+            if not self.jumped(name):
+                continue
+            old, new = _value(self.reaction, self.d.before, name), _value(self.reaction, self.d.at_once, name)
+            if abs(new - old) <= SAME * old:
+                found.append(f"{self.goes(name, old, new)}, for the solution added is as strong.")
+                continue
+            more = self.amount(self.d.at_once, name) - self.amount(self.d.before, name)
+            weak = more * (new - old) < 0
+            because = ", although some was added, for the solution added is weaker" if weak else ""
+            found.append(f"{self.goes(name, old, new)} at once{because}.")
         return found
 
     def constant(self) -> str:
@@ -303,56 +361,87 @@ class _Words(_Volumes):
         if self.reaction.dH is None:
             return f"The enthalpy of this reaction is not known here, so K is left at {number(new)}."
         heat = self.reaction.dH
-        kind = (
-            "gives out heat"
-            if heat < 0
-            else "takes up heat"
-            if heat > 0
-            else "neither gives out nor takes up heat"
-        )
+        kinds = {-1: "gives out heat", 0: "neither gives out nor takes up heat", 1: "takes up heat"}
         change = "stays" if abs(new / old - 1) < SAME else "falls" if new < old else "rises"
-        return f"The forward reaction {kind} (ΔH = {number(heat / 1000)} kJ/mol), so K {change} " + (
-            "the same." if change == "stays" else "from {} to {}.".format(*apart(old, new))
-        )
+        return (
+            f"The forward reaction {kinds[(heat > 0) - (heat < 0)]} (ΔH = {number(heat / 1000)} kJ/mol), "
+            f"so K {change} "
+        ) + ("the same." if change == "stays" else "from {} to {}.".format(*apart(old, new)))
 
     # -- Q against K --------------------
 
-    def quotient(self) -> str:
-        """Q of the first reaction beside its K."""
-        Q, K = self.d.Q, self.d.K
+    def unmoved(self, q: Quotient) -> str:
+        """Q has not moved, or has no value."""
         equation = self.equation(self.reaction)
-        if math.isnan(Q):
-            return f"For {equation} Q has no value at once: something is missing on both sides."
-        if math.isinf(Q):
-            return f"For {equation} a reactant is missing at once, so Q is larger than any K."
-        if abs(Q / K - 1) < SAME:
-            return f"For {equation} Q still equals K ({number(K)}) at once{self.cancels()}."
-        sign, way = ("<", "forward") if Q < K else (">", "reverse")
-        shown_Q, shown_K = apart(Q, K)
-        text = f"For {equation} Q at once is {shown_Q}, and K is {shown_K}: Q {sign} K"
-        if self.d.direction == "none":
-            return f"{text}, which would ask for change {WAYS[way]}."
-        if self.d.direction == way:
-            return f"{text}, which asks for change {WAYS[way]}."
-        return f"{text}, which by itself would ask for change {WAYS[way]}."
+        if math.isnan(q.Q):
+            return f"At once {equation} has {q.equation(self.shown)}."
+        return f"Q of {equation} still equals K ({number(q.K)}) at once{self._cancels()}."
 
-    # -- the outcome --------------------
+    def so_far(self, q: Quotient) -> str:
+        """Q at once, where what counts is still to come."""
+        if not math.isfinite(q.ln_ratio) or q.way == "none":
+            return self.unmoved(q) if q.way == "none" else f"At once {q.equation(self.shown)}."
+        return f"By itself this makes Q {q.shown_Q()}, {q.against_K()}."
 
-    def outcome(self) -> str:
-        """Which way it ran, and what became of the amount and the concentration."""
+    def compared(self, plot: _Plot) -> str:
+        """Q of the watched reaction, its fraction written out, beside K."""
+        q = quotient_in(self.reaction, plot.turning)
+        lead = "At once" if plot.turning is self.d.at_once else "Now"
+        text = f"{lead} {self.equation(self.reaction)} has {q.equation(self.shown)}"
+        if math.isfinite(q.ln_ratio):
+            text += f", {q.against_K()}"
+        if q.way == "none":
+            return text + "."
+        asks = "would ask" if self.d.direction == "none" else "asks"
+        return f"{text}. Q {'<' if q.way == 'forward' else '>'} K {asks} for change {WAYS[q.way]}."
+
+    def _cancels(self) -> str:
+        """A change of volume that leaves Q alone: as many on the left as on the right."""
+        old, new = self.d.before.gas_volume, self.d.at_once.gas_volume
+        if not old or abs(new / old - 1) < _SAME_VOLUME or self._phases() != {"g"}:
+            return ""
+        return ", for there are as many moles of gas on the left as on the right"
+
+    # -- rivals --------------------
+
+    def rival(self, rivals: Sequence[Rival]) -> str:
+        """A rival's own Q against its own K, its way, how much it moved, and what that did."""
+        main = rivals[0]
+        q, name = main.quotient, self.shown(main.species)
+        text = f"{self.equation(q.reaction)} has {q.equation(self.shown)}"
+        if math.isfinite(q.ln_ratio):
+            text += f", {q.against_K('its K')}"
+        extent = main.amount * float(q.reaction.coefficients[main.species])
+        verb = "takes up" if main.amount < 0 else "gives back"
+        text += f". It runs {'forward' if extent > 0 else 'in reverse'} and {verb} "
+        text += f"{moles(abs(main.amount))} of {name}"
+        for other in rivals[1:]:
+            text += f" (and {self.equation(other.quotient.reaction)} another {moles(abs(other.amount))})"
+        rest = main.in_all - sum(rival.amount for rival in rivals)
+        if abs(rest) > _REST * abs(main.in_all):
+            does = f"take up {moles(-rest)}" if rest < 0 else f"give back {moles(rest)}"
+            text += f", while other equilibria {does}{' more' if rest * main.amount > 0 else ''}"
+        return f"{text}: {self.goes(main.species, main.start, main.end)}."
+
+    # -- the answer --------------------
+
+    def answer(self, plot: _Plot) -> str:
+        """Which way it runs; what becomes of the amount; then of the concentration; then the solids."""
         d = self.d
         if d.direction == "none":
-            return self._no_shift()
-        name = self._telling()
-        shown = self.shown(name)
+            return " ".join(filter(None, (self._no_shift(plot), self.pure_phases())))
+        name = self.telling()
         start, end = self.amount(d.at_once, name), self.amount(d.after, name)
-        word = "grows" if end > start else "falls"
-        by = f" by {moles(abs(d.extent))}" if d.responses[0].determined else ""
-        text = f"In all the reaction runs {WAYS[d.direction]}{by}: the amount of {shown} {word} "
-        text += moles_from_to(start, end) + _compared(start, end)
-        return text + self._versus_concentration(name, end - start)
+        told = [
+            f"The reaction runs {WAYS[d.direction]}: the amount of {self.shown(name)} "
+            f"{moles_change(start, end)}{_compared(start, end)}.",
+            self._concentration(name, end - start),
+            self._further(plot),
+            self.pure_phases(),
+        ]
+        return " ".join(filter(None, told))
 
-    def _telling(self) -> str:
+    def telling(self) -> str:
         """A species that shows the shift: its amount changed the way the reaction ran; not itself added."""
         sign = 1 if self.d.direction == "forward" else -1
         first = characteristic_product(self.reaction)
@@ -365,20 +454,38 @@ class _Words(_Volumes):
                     return name
         return first
 
-    def _no_shift(self) -> str:
+    def _further(self, plot: _Plot) -> str:
+        """The rival goes on with what the answer sets free, or makes good what it uses."""
+        if not plot.rivals:
+            return ""
+        d, main = self.d, plot.rivals[0]
+        r, name = main.quotient.reaction, main.species
+        own = (
+            float(self.reaction.coefficients[name]) * d.extent if name in self.reaction.coefficients else 0.0
+        )
+        moved = d.extents_between(plot.turning, d.after, d.mixture.reactions).get(r, 0.0)
+        amount = float(r.coefficients.get(name, 0)) * moved
+        if own * amount >= 0 or abs(amount) < 0.5 * abs(own):
+            return ""
+        what = "sets free" if own > 0 else "uses"
+        verb = "taken up" if own > 0 else "given back"
+        share = "" if abs(amount) > 0.95 * abs(own) else "most of "
+        text = f"{share}the {self.shown(name)} that this {what} is {verb} in turn ({moles(abs(amount))})."
+        return text[0].upper() + text[1:]
+
+    def _no_shift(self, plot: _Plot) -> str:
         d, name = self.d, characteristic_product(self.reaction)
-        absent = [n for n in self.reaction.coefficients if self._is_missing(n)]
-        because = ""
-        if absent and abs(d.Q / d.K - 1) > SAME:
-            because = f", for there is no {self.shown(absent[0])} to react"
-        kept = moles(self.amount(d.after, name))
-        text = f"The first reaction does not shift{because}"
+        pure = [n for n in self.reaction.coefficients if species(n).phase in ("s", "l") and n != "H2O(l)"]
+        absent = [n for n in pure if not self.amount(d.after, n)]
+        q = quotient_in(self.reaction, plot.turning)
+        because = f", for there is no {self.shown(absent[0])} to react" if absent and q.way != "none" else ""
+        text = f"The reaction does not shift{because}"
         if self.jumped(name):
             return text + "."
-        return f"{text}: the amount of {self.shown(name)} stays {kept}."
+        return f"{text}: the amount of {self.shown(name)} stays {moles(self.amount(d.after, name))}."
 
     def pure_phases(self) -> str:
-        """Solids and pure liquids that the shift has made appear, or has used up."""
+        """Solids and pure liquids that appear, or are used up."""
         said = []
         for name in self.d.after.solids:
             start, end = self.amount(self.d.at_once, name), self.amount(self.d.after, name)
@@ -389,53 +496,33 @@ class _Words(_Volumes):
         return " ".join(said)
 
     def _taken_by(self, name: str) -> str:
-        """The competing equilibrium that used up a solid, where it was not the first reaction."""
+        """The rival that used up a solid, where it was not the watched reaction."""
         own = float(self.reaction.coefficients.get(name, 0)) * self.d.extent
-        moved = {
-            response.reaction: float(response.reaction.coefficients.get(name, 0)) * response.extent
-            for response in self.d.responses
-        }
-        most = min(moved, key=moved.get)
+        moved = {x.reaction: float(x.reaction.coefficients.get(name, 0)) * x.extent for x in self.d.responses}
+        most = min(moved, key=lambda r: moved[r])
         if most == self.reaction or moved[most] >= min(own, 0.0):
             return ""
         return f", for it is used up by {self.equation(most)}"
 
-    def _is_missing(self, name: str) -> bool:
-        return species(name).phase in ("s", "l") and name != "H2O(l)" and not self.amount(self.d.after, name)
-
-    def _versus_concentration(self, name: str, change: float) -> str:
-        """Amount formed and concentration can go opposite ways when the volume changes."""
+    def _concentration(self, name: str, change: float) -> str:
+        """From before the stress to the new equilibrium, where amount and concentration may part company."""
         if species(name).phase in ("s", "l"):
-            return "."
-        old, new = self.value(self.d.before, name), self.value(self.d.after, name)
-        what = "partial pressure" if self.is_pressure(name) else "concentration"
-        unit = self.unit(name)
-        if abs(new - old) <= SAME * old:
-            return f"; its {what} ends at {number(new)} {unit}, as before."
+            return ""
+        old, new = _value(self.reaction, self.d.before, name), _value(self.reaction, self.d.after, name)
+        what, unit = ("partial pressure" if self.is_pressure(name) else "concentration"), self.unit(name)
+        if practically_none(new, old):
+            return f"Its {what} was {number(old)} {unit} before."
+        if practically_none(old, new):
+            return f"Its {what} is {number(new)} {unit} now."
         if abs(new - old) < 5e-4 * old:
-            return f"; its {what} hardly changes ({number(new)} {unit})."
-        text = "; its {what} goes from {} before to {} {unit} after".format(
-            *apart(old, new), what=what, unit=unit
-        )
+            return f"Its {what} is {number(new)} {unit}, as before."
+        because = all_the_same = ""
         if (new - old) * change < 0:
-            text += ", the other way, because " + (
-                "it was added itself" if self.jumped(name) else "the volume changed"
-            )
-        return text + "."
-
-
-def _compared(start: float, end: float) -> str:
-    """The change as a share, in the form that reads best."""
-    if start <= 0 or end <= 0:
-        return ""
-    ratio = end / start
-    if ratio > 1000:
-        return " (there was hardly any before)"
-    if ratio > 3:
-        return f" ({number(ratio)} times as much)"
-    if ratio < 0.01:
-        return " (hardly any is left)"
-    return f" ({100 * (ratio - 1):+.3g} %)".replace("-", "−")
+            all_the_same = " all the same,"
+            because = ", because it was added itself" if self.jumped(name) else ", because the volume changed"
+        return "Its {} {}{} from {} {unit} before to {} {unit} now{}.".format(
+            what, "rises" if new > old else "falls", all_the_same, *apart(old, new), because, unit=unit
+        )
 
 
 def _multiplies(factor: float, less: str = "dilutes") -> tuple[str, str]:
@@ -443,3 +530,13 @@ def _multiplies(factor: float, less: str = "dilutes") -> tuple[str, str]:
     if factor > 1:
         return "multiplies", f"by {number(factor)}"
     return less, f"to {number(factor)} of what it was"
+
+
+def _compared(start: float, end: float) -> str:
+    """The change as a share, in the form that reads best."""
+    if practically_none(start, end) or practically_none(end, start):
+        return ""
+    ratio = end / start
+    if ratio > 3:
+        return f" ({number(ratio)} times as much)"
+    return f" ({100 * (ratio - 1):+.3g} %)".replace("-", "−")

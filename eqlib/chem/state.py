@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from types import MappingProxyType
 
+from eqlib.chem.equations import ReactionError
 from eqlib.chem.reactions import water
 from eqlib.chem.species import protonated, species
 from eqlib.chem.thermo import R_BAR
@@ -192,6 +193,13 @@ class State:
     def Q(self, reaction):
         """The reaction quotient, on the reaction's own basis; of activities when these were asked for."""
         return reaction.quotient(self.values_for(reaction))
+
+    def quotient_or_nan(self, reaction):
+        """Q, or nan where it has no value (a reactant and a product both absent)."""
+        try:
+            return self.Q(reaction)
+        except ReactionError:
+            return math.nan
 
     def K(self, reaction):
         """The constant at this temperature, on the reaction's own basis (unchanged when dH is not known)."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
 from numbers import Real
@@ -132,32 +132,29 @@ class Stress:
         """Names of what is added or removed."""
         return tuple(name for name, _ in self.amounts)
 
-    def describe(self) -> str:
-        """What is done, in a short sentence without its full stop."""
-        return _WORDS[self.kind](self)
+    def describe(self, shown: Callable[[str], str] = str) -> str:
+        """What is done, in a short sentence without its full stop; ``shown`` writes a species."""
+        match self.kind:
+            case "add_solution":
+                return f"add {volume(self.volume)} of a solution of {self._listed(shown)}"
+            case "add" | "add_solid":
+                return f"add {self._listed(shown)}"
+            case "remove":
+                return f"take out {self._listed(shown)}"
+            case "dilute":
+                return f"add {volume(self.volume)} of water"
+            case "heat_to":
+                return f"bring the temperature to {self.T:.5g} K ({self.T - 273.15:.4g} °C)"
+            case "change_volume":
+                return f"bring the volume to {volume(self.volume)}"
+            case "add_inert":
+                return f"add {moles(self.amounts[0][1])} of argon at constant {self.constant}"
+        return "add a catalyst"
 
-
-def _listed(stress: Stress) -> str:
-    if stress.kind == "add_solution":
-        return " and ".join(f"{number(conc)} mol/L {name}" for name, conc in stress.amounts)
-    return " and ".join(f"{moles(mol)} of {name}" for name, mol in stress.amounts)
-
-
-def _inert_words(stress: Stress) -> str:
-    return f"add {moles(stress.amounts[0][1])} of argon at constant {stress.constant}"
-
-
-_WORDS = {
-    "add": lambda s: f"add {_listed(s)}",
-    "add_solution": lambda s: f"add {volume(s.volume)} of a solution of {_listed(s)}",
-    "add_solid": lambda s: f"add {_listed(s)}",
-    "dilute": lambda s: f"add {volume(s.volume)} of water",
-    "remove": lambda s: f"take out {_listed(s)}",
-    "heat_to": lambda s: f"bring the temperature to {s.T:.5g} K ({s.T - 273.15:.4g} °C)",
-    "change_volume": lambda s: f"bring the volume to {volume(s.volume)}",
-    "add_inert": _inert_words,
-    "catalyse": lambda s: "add a catalyst",
-}
+    def _listed(self, shown: Callable[[str], str]) -> str:
+        if self.kind == "add_solution":
+            return " and ".join(f"{number(conc)} mol/L {shown(name)}" for name, conc in self.amounts)
+        return " and ".join(f"{moles(mol)} of {shown(name)}" for name, mol in self.amounts)
 
 
 def _amounts(given: Mapping[str, float], unit: str) -> tuple[tuple[str, float], ...]:
