@@ -12,7 +12,7 @@ from dataclasses import replace
 from functools import cached_property
 from types import MappingProxyType
 
-from eqlib.chem.disturb import Disturbance, disturb, quotient_or_nan
+from eqlib.chem.disturb import Disturbance, disturb
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.species import species
 from eqlib.chem.stress import Stress
@@ -92,7 +92,7 @@ class Scene:
 
     def quotient(self, state) -> float:
         """Q of the first reaction in a state; nan where it has none."""
-        return quotient_or_nan(self.d.reaction, state)
+        return state.quotient_or_nan(self.d.reaction)
 
     @cached_property
     def nm(self) -> float:

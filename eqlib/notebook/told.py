@@ -39,8 +39,8 @@ def told_html(question, case, answer, scene: Scene) -> Told:
         if part.kind == "choice" and part.ask != "confidence"
     )
     table = f'<table><caption>Your prediction</caption><thead><tr><td></td><th scope="col">you said</th><th scope="col">it did</th></tr></thead><tbody>{rows}</tbody></table>'
-    sentences = d.explanation_unicode.split(". ")
-    why = '<ol class="events">' + "".join(f"<li>{text(s.rstrip('.'))}.</li>" for s in sentences) + "</ol>"
+    sentences = [event.unicode for event in d.events]
+    why = '<ol class="events">' + "".join(f"<li>{text(s)}</li>" for s in sentences) + "</ol>"
     stages = [("at once", d.at_once)] + (
         [(scene.bound_words, scene.settled)] if scene.settled is not None else []
     )
