@@ -60,7 +60,9 @@ def legend_of(part: Part) -> str:
 
 def options_of(part: Part, question, student) -> tuple[tuple[str, str], ...]:
     """(value, words) of a choice or an order, in this student's order."""
-    options = part.options
+    from eqlib.assess.variants import options_for
+
+    options = options_for(part, question, student)
     if part.ask in _RANKED:
         return tuple(sorted(options, key=lambda o: _ORDER.index(o[0]) if o[0] in _ORDER else 99))
     return options

@@ -12,12 +12,11 @@ from markdown_it import MarkdownIt
 
 from eqlib.assess import feedback
 from eqlib.assess.marking import RETRY, mark
-from eqlib.assess.records import MIME
 from eqlib.errors import EqlibError
 from eqlib.notebook.form import form_html, legend_of, raw_of, readings
-from eqlib.notebook.output import Slot, bundle, text
+from eqlib.notebook.output import Slot, text
 from eqlib.notebook.record import COUNTS, STANDS, kept_bundle, time_of
-from eqlib.notebook.scene import Scene, bottle_of, fraction, kind_of, verb_of
+from eqlib.notebook.scene import Scene, bottle_of, kind_of, verb_of
 from eqlib.notebook.sheet import Sheet
 from eqlib.notebook.store import Store
 from eqlib.notebook.told import told_html
@@ -487,6 +486,3 @@ def cell(question, store: Store):
     made.show(f"(The panel of “{question.title}” opens in Jupyter.)")
     made.keep(show=True)
     return made
-
-
-__all__ = ["MIME", "Panel", "bundle", "cell", "fraction"]

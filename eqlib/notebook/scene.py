@@ -13,15 +13,15 @@ from functools import cached_property
 from types import MappingProxyType
 
 from eqlib.chem.disturb import Disturbance, disturb
-from eqlib.chem.mixture import Mixture
+from eqlib.chem.explain import in_unicode
+from eqlib.chem.salts import dissolved
 from eqlib.chem.species import species
 from eqlib.chem.stress import Stress
 from eqlib.lab.colour import absorbance, colour_of
 from eqlib.lab.drawing import SHAPES, QuotientLine, Vessel, frame, shelf, vessel_of
+from eqlib.notebook.output import text
 from eqlib.writing import number
 
-#: A rival is shown by itself when it moves Q by more than this factor.
-_TELLING = 1.05
 _STEPS = {"rival": 5, "answer": 9}
 
 
@@ -68,27 +68,9 @@ class Scene:
 
     @cached_property
     def settled(self):
-        """Where only the rivals have acted, the first reaction not yet; None without a telling rival."""
-        rivals = self.d.mixture.reactions[1:]
-        if not rivals or self.d.stress.kind in ("heat_to", "change_volume", "catalyse", "add_inert"):
-            return None
-        once = self.d.at_once
-        totals = {name: amount / self.d.mixture.volume for name, amount in once.amounts.items()}
-        alone = Mixture(
-            totals,
-            reactions=rivals,
-            volume=self.d.mixture.volume,
-            T=self.d.mixture.T,
-            headspace=self.d.mixture.headspace,
-        )
-        state = alone.equilibrate()
-        names = set(state.amounts) | set(once.amounts)
-        full = {name: state.amounts.get(name, once.amounts.get(name, 0.0)) for name in names}
-        made = replace(state, amounts=MappingProxyType(full))
-        Q, old = self.quotient(made), self.d.Q
-        if not (0 < Q < math.inf and 0 < old < math.inf) or 1 / _TELLING < Q / old < _TELLING:
-            return None
-        return made
+        """Where only the rivals have acted, the first reaction not yet; None where no rival decides."""
+        acted = [event for event in self.d.events if event.kind == "rival"]
+        return acted[-1].state if acted else None
 
     def quotient(self, state) -> float:
         """Q of the first reaction in a state; nan where it has none."""
@@ -291,34 +273,28 @@ def mixed(start, end, share: float):
     )
 
 
-def fraction(scene: Scene, state) -> str:
-    """Q of a state as a fraction in HTML: symbols over symbols, numbers over numbers."""
-    from eqlib.notebook.output import text
+def why(d: Disturbance) -> list[str]:
+    """The events in HTML, each Q written as a fraction over a line."""
+    told = []
+    for event in d.events:
+        line = text(event.unicode)
+        quotients = [event.quotient, *(rival.quotient for rival in event.rivals)]
+        for q in quotients:
+            for flat in (q.fraction(in_unicode), q.numbers()):
+                line = line.replace(text(flat), _over(flat))
+        told.append(line)
+    return told
 
-    top, bottom = [], []
-    for name, power in scene.d.reaction.quotient_species.items():
-        value = (
-            state.pressures[name]
-            if scene.d.reaction.basis == "p" and species(name).phase == "g"
-            else state[name]
-        )
-        raised = "" if abs(power) == 1 else f"<sup>{abs(float(power)):g}</sup>"
-        (top if power > 0 else bottom).append(
-            (
-                f"[{text(species(name).unicode)}]{raised}",
-                f"({number(value)}){raised}" if raised else number(value),
-            )
-        )
-    Q = scene.quotient(state)
-    side = lambda pairs, i: (" × " if i else " ").join(pair[i] for pair in pairs) or "1"  # noqa: E731
-    if not bottom:
-        return f"{side(top, 0)} = {side(top, 1)}"
-    made = "".join(
-        f'<span class="frac"><span>{side(top, i)}</span><span>{side(bottom, i)}</span></span>{" = " if not i else ""}'
-        for i in (0, 1)
+
+def _over(flat: str) -> str:
+    """ "a / (b c)" as a fraction over a line."""
+    top, bar, bottom = flat.partition(" / ")
+    if not bar:
+        return text(flat)
+    bottom = (
+        bottom[1:-1] if bottom.startswith("(") and bottom.endswith(")") and bottom.count("(") == 1 else bottom
     )
-    value = "" if math.isnan(Q) else f" = {'∞' if math.isinf(Q) else number(Q)}"
-    return made + value
+    return f'<span class="frac"><span>{text(top)}</span><span>{text(bottom)}</span></span>'
 
 
 def verb_of(stress) -> str:
@@ -353,20 +329,12 @@ def bottle_of(question, stress) -> str:
     salts = [n for key in ("of", "of_mM") for n in (table.get(key, {}) if isinstance(table, dict) else {})]
     named = dict(stress.amounts)
     main = salts[0] if salts else max(named, key=named.get)
-    strength = _strength(question, table, main, named)
-    return f"{number(1000 * stress.volume)} mL of {strength} {salt(main)}"
-
-
-def _strength(question, table, main, named) -> str:
-    value = named.get(main)
-    if value is None and isinstance(table, dict):
-        scale = 1.0 if main in table.get("of", {}) else 1e-3
-        from eqlib.chem.salts import dissolved
-
+    if main not in named:
         ions = dissolved({main: 1.0})
-        value = min((named[n] / c for n, c in ions.items() if n in named and c), default=0.0)
-        del scale
-    return f"{number(value)} M" if value >= 0.1 else f"{number(1000 * value)} mM"
+        named[main] = min(named[name] / count for name, count in ions.items() if name in named)
+    value = named[main]
+    strength = f"{number(value)} M" if value >= 0.1 else f"{number(1000 * value)} mM"
+    return f"{number(1000 * stress.volume)} mL of {strength} {salt(main)}"
 
 
 def salt(formula: str) -> str:

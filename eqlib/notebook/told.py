@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from eqlib.lab.drawing import shelf
 from eqlib.notebook.form import legend_of
 from eqlib.notebook.output import text
-from eqlib.notebook.scene import Scene, fraction
+from eqlib.notebook.scene import Scene, why
 
 
 @dataclass(frozen=True)
@@ -39,13 +39,8 @@ def told_html(question, case, answer, scene: Scene) -> Told:
         if part.kind == "choice" and part.ask != "confidence"
     )
     table = f'<table><caption>Your prediction</caption><thead><tr><td></td><th scope="col">you said</th><th scope="col">it did</th></tr></thead><tbody>{rows}</tbody></table>'
-    sentences = [event.unicode for event in d.events]
-    why = '<ol class="events">' + "".join(f"<li>{text(s)}</li>" for s in sentences) + "</ol>"
-    stages = [("at once", d.at_once)] + (
-        [(scene.bound_words, scene.settled)] if scene.settled is not None else []
-    )
-    why += "".join(f"<p class=soft>{text(name)}: Q = {fraction(scene, state)}</p>" for name, state in stages)
-    return Told(shelf(cast, f"{question.title}: what happened", words), table, "", why)
+    events = '<ol class="events">' + "".join(f"<li>{line}</li>" for line in why(d)) + "</ol>"
+    return Told(shelf(cast, f"{question.title}: what happened", words), table, "", events)
 
 
 def _row(part, case, answer, question) -> str:

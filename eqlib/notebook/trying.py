@@ -52,11 +52,10 @@ class Trying:
 
     def _work(self) -> None:
         d = self.scene.d
-        mixture = d.before.mixture
-        if self.at["alone"]:
-            mixture = mixture.with_(reactions=mixture.reactions[:1])
         try:
-            made = disturb(mixture, self._stress(d.stress))
+            made = disturb(d.before.mixture, self._stress(d.stress))
+            if self.at["alone"]:
+                made = made.without(*(r for r in d.rivals if r in made.mixture.reactions))
         except EqlibError as error:
             self.problem = str(error)
             return
@@ -92,7 +91,7 @@ class Trying:
 
     def _switches(self) -> str:
         offered = [("above", "from above"), ("grey", "in grey")]
-        if len(self.scene.d.mixture.reactions) > 1:
+        if self.scene.d.rivals:
             offered.append(("alone", "without the rival"))
         made = "".join(
             f'<label><input type="checkbox" data-slide="1" name="{text(self.key)}/{name}" {KEYS}{" checked" if self.drawn[name] else ""}>{words}</label>'
