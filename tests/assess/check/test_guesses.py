@@ -1,0 +1,184 @@
+"""Nothing is given away: no number typed blind, no place of an option, no number on a page earns points."""
+
+import math
+import random
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from eqlib.assess.check.guesses import (
+    STUDENTS,
+    best_guess,
+    figures_in,
+    lucky,
+    numbers_asked,
+    numbers_shown,
+    places,
+    printed,
+)
+from eqlib.assess.questions import load_questions, read_questions
+
+HEAD = """
+[assignment]
+id = "a1"
+title = "T"
+course = "c1"
+"""
+
+
+def number(name="q1", high=90, step=10, mode="assessed", prompt="{v} L", more="", unit=""):
+    return f"""
+[[question]]
+id = "{name}"
+kind = "number"
+points = 1
+title = "t"
+mode = "{mode}"
+prompt = "{prompt}"
+reactions = [{{ text = "n-C4H10(g) <=> iso-C4H10(g)", K = "k" }}]
+[question.numbers]
+v = 2.00
+k = [10, {high}, {step}]
+{more}
+[question.start]
+totals = {{ "n-C4H10(g)" = 0.1 }}
+[question.measured]
+reading = "concentration"
+species = "iso-C4H10(g)"
+figures = 6
+[[question.part]]
+ask = "number"
+quantity = "K"
+id = "K"
+{unit}
+"""
+
+
+def test_a_number_with_a_narrow_range_is_refused():
+    # K is one of 10, 20, ... 90: nine values, each for about 200/9 = 22 students, 11 %.
+    ((where, line),) = lucky(read_questions(HEAD + number()))
+    assert where == "question 'q1'"
+    assert "typed blind is right" in line
+    # One of 10 to 910 in tens: 91 values, at most a handful of students each within 2 %.
+    assert lucky(read_questions(HEAD + number(high=910))) == []
+    assert lucky(read_questions(HEAD + number(mode="practice"))) == [], "practice earns nothing"
+
+
+@given(st.lists(st.floats(0.01, 100), min_size=1, max_size=40), st.sampled_from([0.01, 0.05, 0.2]))
+def test_the_best_blind_guess_is_the_best_of_very_many(values, tolerance):
+    right = np.array(values)
+    guess, share = best_guess(right, tolerance)
+
+    def hits(g):
+        return sum(abs(g - v) <= tolerance * v * (1 + 1e-12) for v in values)
+
+    assert share * len(values) == pytest.approx(hits(guess))
+    rng = random.Random(1)
+    tried = [v * (1 + tolerance * rng.uniform(-1, 1)) for v in values for _ in range(20)]
+    assert all(hits(g) <= share * len(values) + 1e-9 for g in tried)
+
+
+def test_negative_numbers_are_guessed_as_well():
+    assert best_guess(np.array([-57.0, -57.5, -20.0]), 0.02)[1] == pytest.approx(2 / 3)
+    assert best_guess(np.array([math.nan]), 0.02) == (0.0, 0.0)
+
+
+def picks(rights):
+    """Questions whose right reason stands where ``rights`` says; water added: Q is above K for A <=> 2 B."""
+    out = [HEAD]
+    for n, place in enumerate(rights):
+        options = ["two_boxes", "q_is_k", "static_stop"]
+        options.insert(place, "q_below_K")
+        out.append(
+            f"""
+[[question]]
+id = "q{n}"
+kind = "mixed"
+points = 1
+title = "t"
+prompt = "?"
+reactions = [{{ text = "N2O4(g) <=> 2 NO2(g)", K = 0.15, basis = "p" }}]
+[question.start]
+totals = {{ "N2O4(g)" = 0.02 }}
+volume_L = 1.0
+[question.stress]
+kind = "change_volume"
+mL = 2000
+[[question.part]]
+ask = "reason"
+options = {options}
+"""
+        )
+    return "".join(out)
+
+
+@pytest.mark.parametrize(
+    ("rights", "fine"),
+    [([0, 0, 0, 0], False), ([2, 2], False), ([0, 1, 2, 3], True), ([0, 0, 1, 2], True), ([1], True)],
+)
+def test_right_options_in_one_place_of_the_file_are_refused(tmp_path, rights, fine):
+    (tmp_path / "questions.toml").write_text(picks(rights))
+    lines = places(load_questions(tmp_path))
+    assert (lines == []) is fine, lines
+    if not fine:
+        assert f"place {rights[0] + 1}" in lines[0][1]
+
+
+def test_shuffled_reasons_give_the_first_option_only_chance():
+    questions = read_questions(picks([0] * 8))
+    assert lucky(questions) == [], "the order shown is each student's own"
+
+
+def test_a_file_whose_answer_is_always_the_first_option_is_refused():
+    many = picks([0] * 8).replace(
+        'ask = "reason"\noptions', 'ask = "direction"\n[[question.part]]\nask = "reason"\noptions'
+    )
+    lines = lucky(read_questions(many))
+    # forward is the first of three options and always right; reasons are right by chance, 1 in 4.
+    ((_, line),) = lines
+    assert "always the first option" in line
+    assert "chance 29%" in line  # (1/3 + 1/4) / 2
+
+
+def test_a_number_on_the_page_is_found():
+    plain = read_questions(HEAD + number(high=910))
+    assert printed(numbers_asked(plain), numbers_shown(plain)) == []
+    told = read_questions(HEAD + number(high=910, prompt="{k} said the neighbour"))
+    ((_, name, line),) = printed(numbers_asked(told), numbers_shown(told))
+    assert name == "q1"
+    assert "the prompt of question 'q1' for 100%" in line
+
+
+def test_another_question_or_a_practice_result_or_a_text_that_answers_is_found():
+    fixed = number("q2", high=10, step=10, mode="practice", prompt="?")
+    both = read_questions(HEAD + number("q1", high=10, step=10, prompt="?") + fixed)
+    lines = [line for _, name, line in printed(numbers_asked(both), numbers_shown(both)) if name == "q1"]
+    assert ["the working of practice question 'q2'" in line for line in lines] == [True]
+    alone = read_questions(HEAD + number("q1", high=10, step=10, prompt="?"))
+    shown = numbers_shown(alone, [("cell 3", "On the bench K is 9.95 (from the table).")])
+    ((_, _, line),) = printed(numbers_asked(alone), shown)
+    assert "stands in cell 3 for 100% of the students" in line
+    practice = read_questions(HEAD + number(mode="practice", high=10, step=10, prompt="?"))
+    assert printed(numbers_asked(practice), numbers_shown(practice)) == [], "its own working is its own"
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("K = 139 and [Fe³⁺] = 1.25 × 10⁻⁴ mol/L", [139.0, 1.25e-4]),
+        ("2.00 mM iron", [2.0, 0.002]),
+        ("−57.2 kJ/mol at 25 °C", [-57.2, 25.0]),
+        ("0,95 mL", [0.95]),
+        ("FeSCN2+ and NO₂ and 4.6*10^-3", [4.6e-3]),
+        ("no number", []),
+    ],
+)
+def test_numbers_are_found_in_a_text(text, found):
+    assert figures_in(text) == pytest.approx(found)
+
+
+def test_two_hundred_students_are_tried():
+    assert STUDENTS == 200
+    assert len(numbers_asked(read_questions(HEAD + number()))[0].right) == 200
