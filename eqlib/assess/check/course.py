@@ -11,6 +11,17 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from eqlib.assess.check.guesses import (
+    STUDENTS,
+    Asked,
+    Shown,
+    lucky,
+    numbers_asked,
+    numbers_shown,
+    places,
+    printed,
+    texts_of,
+)
 from eqlib.assess.check.leaks import leaks
 from eqlib.assess.check.notebook import check_notebook, check_release
 from eqlib.assess.check.question import check_question
@@ -38,18 +49,44 @@ def check_course(
 ) -> list[Finding]:
     """Everything that does not hold together in the course at ``path``; an empty list means that all is well.
 
-    ``samples`` sets of numbers are tried per question. ``progress(what, done, of)`` is called before each
-    question.
+    ``samples`` sets of numbers are tried per question; what can be guessed or read off is measured from 200
+    on. ``progress(what, done, of)`` is called before each question.
     """
     root = Path(path)
     folders = _assignments(root)
     if not folders:
         return [Finding(str(root), "", "no questions.toml here or in source/*/; is this the course folder?")]
     findings: list[Finding] = []
+    asked: list[Asked] = []
+    shown: list[Shown] = []
+    files: dict[str, str] = {}
     for folder in folders:
         findings += _check_assignment(root, folder, samples, progress)
+        files |= _gather(root, folder, samples, asked, shown)
     findings += _check_twice(folders)
+    findings += [
+        Finding(files[assignment], f"question {question!r}", line)
+        for assignment, question, line in printed(asked, shown)
+    ]
     return findings
+
+
+def _gather(root: Path, folder: Path, samples: int, asked: list, shown: list) -> dict[str, str]:
+    """Add what the assignment asks and shows to the two lists; its id and file. One that cannot be loaded is
+    reported elsewhere.
+    """
+    try:
+        questions = load_questions(folder)
+    except EqlibError:
+        return {}
+    texts: list[tuple[str, str]] = []
+    for path in sorted(folder.glob("*.ipynb")):
+        notebook, problem = read_notebook(path)
+        texts += [] if problem else texts_of(notebook)
+    if samples >= STUDENTS:
+        asked += numbers_asked(questions)
+        shown += numbers_shown(questions, texts)
+    return {questions.assignment.id: _shown(root, folder / "questions.toml")}
 
 
 def _assignments(root: Path) -> list[Path]:
@@ -81,7 +118,10 @@ def _check_assignment(root: Path, folder: Path, samples, progress) -> list[Findi
     notebooks = sorted(folder.glob("*.ipynb"))
     if not notebooks:
         findings.append(Finding(shown, "", "there is no notebook beside this file"))
-    findings += [Finding(shown, where, line) for where, line in leaks(questions)]
+    given_away = [*places(questions), *leaks(questions)]
+    if samples >= STUDENTS:
+        given_away += lucky(questions)
+    findings += [Finding(shown, where, line) for where, line in given_away]
     for kept in sorted(folder.glob("instructor*")):
         line = "would be released to students with this folder; move it to the course's instructor folder"
         findings.append(Finding(_shown(root, kept), "", line))

@@ -61,18 +61,18 @@ class Shown(NamedTuple):
     worked: bool = False
 
 
-def students(count: int) -> list[str]:
+def students() -> list[str]:
     """The ids that are tried; the same as for the other checks, whose cases are at hand then."""
-    return [f"sample-{number}" for number in range(count)]
+    return [f"sample-{number}" for number in range(STUDENTS)]
 
 
 # -- blind luck -------------------------------------------------------------------------------------------
 
 
-def lucky(questions, count: int = STUDENTS) -> list[tuple[str, str]]:
+def lucky(questions) -> list[tuple[str, str]]:
     """(where, line) for each way of earning points blind."""
     lines = []
-    for asked in numbers_asked(questions, count):
+    for asked in numbers_asked(questions):
         if not asked.assessed:
             continue
         guess, share = best_guess(asked.right, asked.tolerance)
@@ -84,7 +84,7 @@ def lucky(questions, count: int = STUDENTS) -> list[tuple[str, str]]:
                     f"make the range of the numbers behind it wider (at most {MOST:.0%})",
                 )
             )
-    return lines + _first_options(questions, count)
+    return lines + _first_options(questions)
 
 
 def best_guess(right: np.ndarray, tolerance: float) -> tuple[float, float]:
@@ -101,13 +101,13 @@ def best_guess(right: np.ndarray, tolerance: float) -> tuple[float, float]:
     return float(low[best]), float(hits[best]) / len(right)
 
 
-def _first_options(questions, count) -> list[tuple[str, str]]:
+def _first_options(questions) -> list[tuple[str, str]]:
     """What somebody earns who always takes the first option shown, beside what chance would give."""
     got, by_chance, worth, choices = 0.0, 0.0, 0.0, 0
     for question, part in _choices(questions):
         hits = [
             options_for(part, question, student)[0][0] == expected.get(part.id)
-            for student, expected in _copies(question, count)
+            for student, expected in _copies(question)
         ]
         if not hits:
             continue
@@ -167,15 +167,15 @@ def places(questions) -> list[tuple[str, str]]:
 # -- what is printed --------------------------------------------------------------------------------------
 
 
-def numbers_asked(questions, count: int = STUDENTS) -> list[Asked]:
+def numbers_asked(questions) -> list[Asked]:
     """Every number that is asked in a file."""
     found = []
     for question in questions.values():
         for part in question.parts:
             if part.kind != "number" or not part.scored or part.quantity in _COUNTED:
                 continue
-            right = np.array([_finite(expected.get(part.id)) for _, expected in _copies(question, count)])
-            right = np.resize(right, count) if len(right) else np.full(count, np.nan)
+            right = np.array([_finite(expected.get(part.id)) for _, expected in _copies(question)])
+            right = np.resize(right, STUDENTS) if len(right) else np.full(STUDENTS, np.nan)
             tolerance = part.tolerance or question.policy.tolerance
             assessed = question.mode == "assessed"
             name = question.assignment.id
@@ -183,7 +183,7 @@ def numbers_asked(questions, count: int = STUDENTS) -> list[Asked]:
     return found
 
 
-def numbers_shown(questions, texts: Iterable[tuple[str, str]] = (), count: int = STUDENTS) -> list[Shown]:
+def numbers_shown(questions, texts: Iterable[tuple[str, str]] = ()) -> list[Shown]:
     """Every number in the prompts and in ``texts`` ((where, text) that everybody sees), and the results of
     practice questions, which are shown with the working.
     """
@@ -191,18 +191,18 @@ def numbers_shown(questions, texts: Iterable[tuple[str, str]] = (), count: int =
     for question in questions.values():
         name = question.assignment.id
         try:
-            prompts = [figures_in(question.prompt_for(student)) for student in students(count)]
+            prompts = [figures_in(question.prompt_for(student)) for student in students()]
         except EqlibError:
             continue  # reported by check_question
         where = f"the prompt of question {question.id!r}"
         found += [Shown(name, question.id, where, values) for values in _columns(prompts)]
         if question.mode == "practice":
             where = f"the working of practice question {question.id!r}"
-            for asked in numbers_asked({question.id: question}, count):
+            for asked in numbers_asked({question.id: question}):
                 found.append(Shown(name, question.id, where, asked.right, worked=True))
     for where, text in texts:
         for value in figures_in(text):
-            found.append(Shown(questions.assignment.id, "", where, np.full(count, value)))
+            found.append(Shown(questions.assignment.id, "", where, np.full(STUDENTS, value)))
     return found
 
 
@@ -216,9 +216,13 @@ def texts_of(notebook: dict) -> list[tuple[str, str]]:
 
 
 def figures_in(text: str) -> list[float]:
-    """The numbers in a text, in order; one in millimoles per litre also in moles per litre."""
+    """The numbers in a text, in order; one in millimoles per litre also in moles per litre. Single digits are
+    coefficients and counts; they are left out.
+    """
     found = []
     for hit in _FIGURE.finditer(text):
+        if len(hit[0]) == 1:
+            continue
         mantissa = hit[0].split(" ")[0].split("×")[0].split("·")[0].split("*")[0]
         value = float(mantissa.replace(",", ".").replace("−", "-"))
         if hit["power"]:
@@ -267,9 +271,9 @@ def _columns(rows: list[list[float]]) -> list[np.ndarray]:
     return [np.array([row[n] if n < len(row) else np.nan for row in rows]) for n in range(width)]
 
 
-def _copies(question, count: int) -> Iterator[tuple[str, dict]]:
+def _copies(question, count: int = STUDENTS) -> Iterator[tuple[str, dict]]:
     """(student, right answers by part) of the first ``count`` students' copies."""
-    for student in students(count):
+    for student in students()[:count]:
         try:
             yield student, question.outcome(student).expected
         except EqlibError:

@@ -172,6 +172,7 @@ def test_another_question_or_a_practice_result_or_a_text_that_answers_is_found()
         ("−57.2 kJ/mol at 25 °C", [-57.2, 25.0]),
         ("0,95 mL", [0.95]),
         ("FeSCN2+ and NO₂ and 4.6*10^-3", [4.6e-3]),
+        ("## 7. What 2 NO₂ do", []),
         ("no number", []),
     ],
 )
