@@ -39,7 +39,7 @@ _HOME = {
     "colour_of": "eqlib.lab.colour",
     "absorbance": "eqlib.lab.colour",
     "delta_e": "eqlib.lab.colour",
-    "visibility": "eqlib.lab.visibility",
+    "visibility": "eqlib.lab.look",
     "prep_sheet": "eqlib.lab.prep",
     "load_questions": "eqlib.assess.questions",
     "mark": "eqlib.assess.marking",

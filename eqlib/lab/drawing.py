@@ -1,10 +1,10 @@
 """The one drawing of this project: vessels, the line of Q and K, bars; SVG text made of numbers.
 
-The same picture stands in a panel, in what a notebook keeps of an answer, in feedback and in the prep sheet.
-Words and lines take the colour of the text around them (``currentColor``), so they follow a dark theme;
-liquids stand on a small white card, because their colour was computed for white light behind them. Every
-picture has a title and a description. What a film moves carries a ``data-id``: ``shapes`` gives the attributes
-of each such element, so that the first picture and every later frame are made by the same lines.
+The same picture stands in a panel, in what a notebook keeps of an answer, in feedback and in the prep
+sheet. Words and lines take the colour of the text around them (``currentColor``), so they follow a dark
+theme; liquids stand on a small white card, because their colour was computed for white light behind them.
+Every picture has a title and a description. What a film moves carries a ``data-id``: ``shapes`` gives the
+attributes of each such element, so that the first picture and every later frame are made by the same lines.
 """
 
 from __future__ import annotations
@@ -453,7 +453,9 @@ def bars(
 
 
 def figure_svg(figure, title: str, desc: str = "") -> str:
-    """A matplotlib figure as SVG text that follows the theme: what is drawn in black takes the text's colour."""
+    """A matplotlib figure as SVG text that follows the theme: what is drawn in black takes the text's
+    colour.
+    """
     import io
 
     from matplotlib import rc_context

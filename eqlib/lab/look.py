@@ -15,22 +15,47 @@ solution):
 For one coloured substance all three move together, so that the rule is Beer and Lambert's law with a
 threshold. ``borderline`` is true within a factor of two of the threshold, where a marker may wish to accept
 either answer.
+
+Lightness and depth of colour may disagree: violet that turns into an intense blue gets lighter and yet
+deeper, and people do not agree on a word for it. ``why_not_ask`` then says why darker, paler or same is no
+fair question; ``Look.clear_cut`` is the same as a truth value.
+
+Will a class see it? ``visibility`` holds a change against a stated threshold, in colour, in grey and with a
+deficiency. Thresholds are CIEDE2000 differences: from 2 to 3.5 an unpractised observer notices a
+difference, above 5 the observer sees two different colours (Mokrzycki and Tatol 2011, from memory). The
+survey has a person with two samples side by side in mind; twice the upper limit for a back row is common
+practice, no source. The light and the distance of a real room decide in the end: try it there.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
+from eqlib.chem.mixture import Mixture
+from eqlib.chem.state import State
 from eqlib.errors import EqlibError
-from eqlib.lab.colour import VISIBLE, Colour, colour_of, path_length
-from eqlib.lab.colour_difference import ciede2000
-from eqlib.lab.colour_lights import GRID_NM
-from eqlib.lab.spectra import absorbance_at, absorbance_spectrum, seen_through
-from eqlib.lab.turbidity import SEEN_FROM
+from eqlib.lab.colour import (
+    SEEN_FROM,
+    VISIBLE,
+    Colour,
+    absorbance_at,
+    absorbance_spectrum,
+    colour_of,
+    path_length,
+    seen_through,
+    strength,
+)
+from eqlib.lab.light import GRID_NM, KINDS, ciede2000, difference
+from eqlib.writing import number
 
 SAME_BELOW = 2.0
 LIGHTNESS_STEP = 1.0
 ABSORBED_STEP = 0.01
+#: Depth of colour (distance from clear water in Lab) counts as moving the other way from here on.
+DEPTH_STEP = 2.0
 
 
 @dataclass(frozen=True)
@@ -61,20 +86,25 @@ class Look:
     after: Colour
     words: str
 
-    def __str__(self):
+    @property
+    def clear_cut(self) -> bool:
+        """Would observers agree on darker, paler or same?"""
+        return not why_not_ask(self)
+
+    def __str__(self) -> str:
         return self.words
 
 
 def compare(
-    before,
-    after,
-    path_cm=1.0,
-    view="side",
-    light="daylight",
-    area_cm2=None,
-    at_once=None,
-    threshold=SAME_BELOW,
-):
+    before: State,
+    after: State,
+    path_cm: float = 1.0,
+    view: str = "side",
+    light: str = "daylight",
+    area_cm2: float | None = None,
+    at_once: State | None = None,
+    threshold: float = SAME_BELOW,
+) -> Look:
     """The ``Look`` of two States, as ``colour_of`` sees each of them.
 
     ``view`` "above" keeps the area: that in which ``before`` stands ``path_cm`` deep, unless ``area_cm2``
@@ -112,18 +142,35 @@ def compare(
         solids_gone=gone,
         before=seen[0],
         after=seen[1],
-        words=_words(lightness, delta >= threshold, formed, gone, nm, a_before, a_after, seen),
+        words=_words(lightness, delta >= threshold, formed, gone, (nm, a_before, a_after), seen),
     )
 
 
-def compare_disturbance(disturbance, **options):
+def why_not_ask(look: Look) -> str:
+    """Why darker, paler or same is no fair question about this change, in one clause; "" when it is fair.
+
+    Not fair: the hue alone changes, or the solution gets lighter and yet deeper in colour (or darker and yet
+    fainter) by at least ``DEPTH_STEP`` in Lab: observers then disagree (common practice, no source).
+    """
+    turns = f"the solution turns from {look.before.words} to {look.after.words}"
+    if look.hue_changed:
+        return f"{turns}, neither lighter nor darker"
+    deeper = strength(look.after.clear_lab) - strength(look.before.clear_lab)
+    if look.lightness == "paler" and deeper >= DEPTH_STEP:
+        return f"{turns}: lighter, yet deeper in colour"
+    if look.lightness == "darker" and deeper <= -DEPTH_STEP:
+        return f"{turns}: darker, yet fainter in colour"
+    return ""
+
+
+def compare_disturbance(disturbance: Any, **options: Any) -> Look:
     """The ``Look`` of a Disturbance, from its equilibrium before to its equilibrium after; options as
     ``compare``.
     """
     return compare(disturbance.before, disturbance.after, at_once=disturbance.at_once, **options)
 
 
-def _lightness(before, after, delta, threshold):
+def _lightness(before: Colour, after: Colour, delta: float, threshold: float) -> str:
     if delta < threshold:
         return "same"
     lighter = after.clear_lab[0] - before.clear_lab[0]
@@ -135,14 +182,14 @@ def _lightness(before, after, delta, threshold):
     return "same"
 
 
-def _solids_growing(first, second):
+def _solids_growing(first: State, second: State) -> tuple[str, ...]:
     """Solids of which ``second`` holds noticeably more, in mol, than ``first``."""
     old = {name: amount * first.volume for name, amount in first.solids.items()}
     new = {name: amount * second.volume for name, amount in second.solids.items()}
     return tuple(name for name in new if new[name] - old.get(name, 0.0) >= SEEN_FROM * second.volume)
 
 
-def _numbers(before, after, seen):
+def _numbers(before: State, after: State, seen: list[Colour]) -> tuple[float, float, float]:
     spectra = [
         absorbance_spectrum(seen_through(s), c.path_cm) for s, c in zip((before, after), seen, strict=True)
     ]
@@ -151,13 +198,21 @@ def _numbers(before, after, seen):
     return nm, float(pair[0]), float(pair[1])
 
 
-def _words(lightness, differs, formed, gone, nm, a_before, a_after, seen):
+def _words(
+    lightness: str,
+    differs: bool,
+    formed: tuple[str, ...],
+    gone: tuple[str, ...],
+    numbers: tuple[float, float, float],
+    seen: list[Colour],
+) -> str:
     if lightness == "same":
         first = (
             "the solution changes hue, neither darker nor paler" if differs else "the solution looks the same"
         )
     else:
         first = f"the solution is {lightness}"
+    nm, a_before, a_after = numbers
     first = (
         f"{first} from {'above' if seen[0].view == 'above' else 'the side'} "
         f"(absorbance at {nm:.0f} nm {a_before:.3g} before, {a_after:.3g} after)"
@@ -166,3 +221,242 @@ def _words(lightness, differs, formed, gone, nm, a_before, a_after, seen):
     parts += [f"{' and '.join(formed)} precipitates"] if formed else []
     parts += [f"{' and '.join(gone)} dissolves"] if gone else []
     return "; ".join(parts)
+
+
+# -- will a class see it? ------------------------------------------------------------------------------------
+
+AUDIENCES = {
+    "bench": (2.0, "someone with both tubes in hand"),
+    "class": (5.0, "a class looking at two tubes side by side"),
+    "back row": (10.0, "the back row of a room"),
+}
+# Tried in order of how little they change; strengths and depths a bench can offer.
+_FACTORS = (
+    1.25, 0.8, 1.5, 0.67, 2.0, 0.5, 2.5, 0.4, 3.0, 0.33, 4.0, 0.25, 5.0, 0.2, 8.0, 0.125, 10.0, 0.1,
+    15.0, 20.0, 30.0, 50.0, 100.0,
+)  # fmt: skip
+_SHALLOWEST_CM, _DEEPEST_CM = 0.1, 20.0
+# Beyond ten times, or 6 mol/L of anything, it is another experiment (common practice, no source).
+_MOST_TIMES, _STRONGEST = 10.0, 6.0
+# A difference that is only rounding: nothing has changed.
+_NOTHING = 1e-6
+# A precipitate that stops this share of the light hides print held behind the tube: seen whatever its
+# colour. Common practice, no source, and as illustrative as the scatter it rests on.
+CLOUDED = 0.25
+
+
+@dataclass(frozen=True)
+class Suggestion:
+    """The nearest recipe that is visible: ``kind`` "depth" or "strength", the ``factor`` on it and its
+    numbers.
+
+    ``path_cm`` is the depth then; ``totals`` the starting mixture in mol/L then (unchanged for a depth);
+    ``delta_e`` and ``delta_e_grey`` what is then seen.
+    """
+
+    kind: str
+    factor: float
+    path_cm: float
+    totals: dict[str, float]
+    delta_e: float
+    delta_e_grey: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Visibility:
+    """Whether a change is seen. ``delta_e`` in colour, ``delta_e_grey`` in lightness alone, against
+    ``threshold``.
+
+    ``by_deficiency`` gives the difference for "protan", "deutan" and "tritan"; ``for_everyone`` is true
+    when all of these, and grey, reach the threshold. ``suggestion`` is None when the change is visible in
+    colour and in grey, and when no depth or strength that was tried helps; ``words`` says which.
+    """
+
+    visible: bool
+    visible_in_grey: bool
+    delta_e: float
+    delta_e_grey: float
+    threshold: float
+    audience: str
+    light: str
+    path_cm: float
+    by_deficiency: dict[str, float]
+    clouds: bool
+    for_everyone: bool
+    before: Colour
+    after: Colour
+    suggestion: Suggestion | None
+    words: str
+
+    def __str__(self) -> str:
+        return self.words
+
+
+def visibility(
+    change: Any,
+    depth_cm: float = 1.0,
+    light: str = "daylight",
+    audience: str | float = "class",
+    view: str = "side",
+    suggest: bool = True,
+) -> Visibility:
+    """The ``Visibility`` of a change: a Disturbance, or a pair of States (before, after).
+
+    ``depth_cm`` is the path looked through (from above: the depth before the change). ``audience`` is
+    "bench", "class" or "back row", or a CIEDE2000 difference of your own. ``suggest=False`` skips the
+    search for a recipe.
+    """
+    before, after = _pair(change)
+    threshold, who = _audience(audience)
+    colours = _pair_of_colours(before, after, depth_cm, light, view)
+    delta, grey = _differences(*colours)
+    clouds = abs(colours[0].cloud.share - colours[1].cloud.share) >= CLOUDED
+    by_deficiency = {kind: difference(colours[0].rgb, colours[1].rgb, kind) for kind in KINDS}
+    enough = clouds or (delta >= threshold and grey >= threshold)
+    suggestion = (
+        None
+        if enough or not suggest or delta < _NOTHING
+        else _suggest(before, after, depth_cm, light, view, threshold, delta)
+    )
+    return Visibility(
+        visible=clouds or delta >= threshold,
+        visible_in_grey=clouds or grey >= threshold,
+        delta_e=delta,
+        delta_e_grey=grey,
+        threshold=threshold,
+        audience=who,
+        light=light,
+        path_cm=depth_cm,
+        by_deficiency=by_deficiency,
+        clouds=clouds,
+        for_everyone=clouds or (enough and min(by_deficiency.values()) >= threshold),
+        before=colours[0],
+        after=colours[1],
+        suggestion=suggestion,
+        words=_verdict(delta, grey, threshold, who, clouds, suggestion, suggest),
+    )
+
+
+def _pair(change: Any) -> tuple[State, State]:
+    if hasattr(change, "before") and hasattr(change, "after"):
+        return change.before, change.after
+    if isinstance(change, tuple) and len(change) == 2:
+        return change
+    raise EqlibError("give a disturbance, or a pair of states (before, after)")
+
+
+def _audience(audience: str | float) -> tuple[float, str]:
+    if isinstance(audience, str) and audience in AUDIENCES:
+        return AUDIENCES[audience]
+    if isinstance(audience, int | float) and not isinstance(audience, bool) and 0 < audience < 100:
+        return float(audience), f"an observer who needs a CIEDE2000 difference of {audience:g}"
+    raise EqlibError(
+        f"audience is {audience!r}; write {', '.join(map(repr, AUDIENCES))} or a CIEDE2000 difference"
+    )
+
+
+def _pair_of_colours(
+    before: State, after: State, depth_cm: float, light: str, view: str
+) -> tuple[Colour, ...]:
+    area = None if view == "side" else 1000.0 * before.volume / path_length(before, depth_cm)
+    return tuple(colour_of(state, depth_cm, view, light, area) for state in (before, after))
+
+
+def _differences(first: Colour, second: Colour) -> tuple[float, float]:
+    """CIEDE2000 in colour, and in lightness alone."""
+    greys = [(colour.lightness, 0.0, 0.0) for colour in (first, second)]
+    return float(ciede2000(first.lab, second.lab)), float(ciede2000(*greys))
+
+
+def _suggest(
+    before: State, after: State, depth_cm: float, light: str, view: str, threshold: float, delta: float
+) -> Suggestion | None:
+    """The first factor, in order of how little it changes, that is visible in grey too; else in colour
+    only.
+    """
+    in_colour = None
+    for factor in _FACTORS:
+        for found in (
+            _with_depth(before, after, depth_cm, light, view, factor),
+            _with_strength(before, after, depth_cm, light, view, factor),
+        ):
+            if found is None or found.delta_e < threshold:
+                continue
+            if found.delta_e_grey >= threshold:
+                return found
+            in_colour = in_colour or found
+    return in_colour if delta < threshold else None
+
+
+def _with_depth(
+    before: State, after: State, depth_cm: float, light: str, view: str, factor: float
+) -> Suggestion | None:
+    depth = depth_cm * factor
+    if not _SHALLOWEST_CM <= depth <= _DEEPEST_CM:
+        return None
+    delta, grey = _differences(*_pair_of_colours(before, after, depth, light, view))
+    words = f"look through {depth:.3g} cm instead of {depth_cm:.3g} cm"
+    return Suggestion("depth", factor, depth, dict(before.mixture.totals), delta, grey, words)
+
+
+def _with_strength(
+    before: State, after: State, depth_cm: float, light: str, view: str, factor: float
+) -> Suggestion | None:
+    if factor > _MOST_TIMES:
+        return None
+    mixtures = [_stronger(state.mixture, factor) for state in (before, after)]
+    if factor > 1 and any(_too_strong(m) for m in mixtures):
+        return None
+    delta, grey = _differences(*_pair_of_colours(*(m.equilibrate() for m in mixtures), depth_cm, light, view))
+    numbers = ", ".join(f"{name} {_strength(c)}" for name, c in mixtures[0].totals.items() if c > 0)
+    words = f"make every solution {factor:g} times as strong (start from {numbers})"
+    if factor > 1:
+        words += "; check the hazards at that strength"
+    return Suggestion("strength", factor, depth_cm, dict(mixtures[0].totals), delta, grey, words)
+
+
+def _too_strong(mixture: Mixture) -> bool:
+    return any(c > _STRONGEST for name, c in mixture.totals.items() if _is_solute(name))
+
+
+def _strength(conc: float) -> str:
+    return f"{number(conc)} mol/L" if conc >= 1 else f"{number(1000 * conc)} mmol/L"
+
+
+def _is_solute(name: str) -> bool:
+    return not name.endswith(("(g)", "(s)", "(l)"))
+
+
+def _stronger(mixture: Mixture, factor: float) -> Mixture:
+    """The mixture with every solute ``factor`` times as strong; gases, solids and water as they were."""
+    totals = {n: factor * c if _is_solute(n) else c for n, c in mixture.totals.items()}
+    return mixture.with_(totals=totals)
+
+
+def _verdict(
+    delta: float,
+    grey: float,
+    threshold: float,
+    who: str,
+    clouds: bool,
+    suggestion: Suggestion | None,
+    suggest: bool,
+) -> str:
+    against = f"CIEDE2000 {delta:.1f} in colour and {grey:.1f} in grey, against {threshold:g} for {who}"
+    if clouds:
+        return f"visible as a cloud that comes or goes ({against})"
+    if delta >= threshold and grey >= threshold:
+        return f"visible, in colour and in grey ({against})"
+    verdict = "visible in colour, not in grey" if delta >= threshold else "not visible"
+    if delta < _NOTHING:
+        return f"not visible ({against}): it looks the same before and after"
+    if suggestion is None:
+        end = (
+            "; no depth or strength that a bench can offer mends that: show an absorbance reading"
+            if suggest
+            else ""
+        )
+        return f"{verdict} ({against}){end}"
+    then = f"(then {suggestion.delta_e:.1f} in colour, {suggestion.delta_e_grey:.1f} in grey)"
+    return f"{verdict} ({against}); nearest that is: {suggestion.words} {then}"

@@ -13,7 +13,7 @@ from pathlib import Path
 from matplotlib.figure import Figure
 
 import eqlib as eq
-from eqlib.lab.deficiency import GREY, simulate
+from eqlib.lab.light import GREY, simulate
 from eqlib.lab.look import compare_disturbance
 
 INK, QUIET = "#1a1a1a", "#595959"

@@ -11,10 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import eqlib as eq
-from eqlib.lab.colour import colour_from_absorbance, colour_of, into_gamut
-from eqlib.lab.colour_words import hue_name, words_for
+from eqlib.lab.colour import cloud_of, colour_from_absorbance, colour_of, hue_name, into_gamut, words_for
 from eqlib.lab.look import compare
-from eqlib.lab.turbidity import cloud_of
 
 RED = {"FeSCN^2+": 1e-4}
 AMOUNTS = st.floats(1e-7, 1e-2)
@@ -268,7 +266,7 @@ def test_html_names_the_colour_beside_the_swatch():
 def test_colour_writes_nothing_to_the_error_stream_and_is_quick_to_load():
     code = (
         "import sys, eqlib as eq; print(eq.colour_of({'FeSCN^2+': 1e-4}).words); "
-        "from eqlib.lab.deficiency import simulate; assert 'colour' not in sys.modules; "
+        "from eqlib.lab.light import simulate; assert 'colour' not in sys.modules; "
         "print(simulate([200, 100, 50], 'tritan'))"
     )
     done = subprocess.run(

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 import eqlib as eq
-from eqlib.lab.visibility import visibility
+from eqlib.lab.look import visibility
 
 HERE = Path(__file__).parent
 

@@ -3,8 +3,8 @@
 import pytest
 
 import eqlib as eq
-from eqlib.lab.deficiency import difference, simulate
-from eqlib.lab.visibility import AUDIENCES, visibility
+from eqlib.lab.light import difference, simulate
+from eqlib.lab.look import AUDIENCES, visibility
 
 
 def diluted(strength, threshold="class", **options):
