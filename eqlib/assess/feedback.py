@@ -5,6 +5,11 @@ The rules: plain and kind, no scolding; a hint and not the answer; "consistent w
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
+from eqlib.assess.mistakes import MISTAKES
+
 NO_ANSWER = "No answer was recorded for this question, so it has no points yet."
 MANUAL = "This answer is read by your teacher, so there is no automatic mark."
 RIGHT = "Right."
@@ -57,8 +62,6 @@ def wrong_part(mistake: str | None, kind: str = "choice", quantity: str = "") ->
 
 def about(mistake: str) -> tuple[str, str]:
     """(what the idea is, the hint) of a mistake id."""
-    from eqlib.assess.mistakes import MISTAKES
-
     entry = MISTAKES[mistake]
     return _bare(entry.title), _sentence(entry.hint)
 
@@ -75,11 +78,12 @@ def _sentence(text: str) -> str:
     return text if text.endswith((".", "?", "!")) else f"{text}."
 
 
-def whole(question, made, points: float) -> str:
+def whole(question: Any, made: Sequence[Any], points: float) -> str:
     """The feedback for a question: one line a part, and what it came to."""
     if all(part.shown == "" and not part.right and not part.note for part in made if part.max_points):
         return NO_ANSWER
-    lines, asked = [], set()
+    lines: list[str] = []
+    asked: set[str] = set()
     several = sum(1 for part in made if part.max_points) > 1
     for part in made:
         if not part.feedback:
@@ -95,12 +99,12 @@ def _points(value: float) -> str:
     return f"{value:.2f}".rstrip("0").rstrip(".")
 
 
-def _of_part(part, several: bool) -> str:
+def _of_part(part: Any, several: bool) -> str:
     """What is said about a part, with its label where there are others."""
     return f"**{part.label}** {part.feedback}" if several else part.feedback
 
 
-def ladder(question, mark, tries: int) -> str:
+def ladder(question: Any, mark: Any, tries: int) -> str:
     """Practice: a little more help with every attempt (``tries`` counts from 1).
 
     First how many parts are right; then what the first wrong part is consistent with; then all of them. The

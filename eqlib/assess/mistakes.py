@@ -1,29 +1,31 @@
-"""Misconceptions and errors: the registry, and which of them an answer is consistent with.
+"""Misconceptions and errors: the registry, and which of them a wrong number is consistent with.
 
 A wrong answer is named when it is what a known mistake would have given *for this student's numbers*. The
 right answer is always tested first. A match never says more than "consistent with", and lists the other
 mistakes it fits as well.
+
+The window around what a mistake gives is narrow on purpose, and narrower where suspects are crowded: the
+windows together cover about 3 % of the numbers within a factor of two at most, so that a random number is
+seldom named. A number typed to few figures is given the half unit of its last figure instead, where that is
+more, since the person rounded it.
 """
 
+from __future__ import annotations
+
+import math
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
 from types import MappingProxyType
+from typing import Any
 
-from eqlib.assess.mistakes_match import Match, Suspect, name_mistake
+from eqlib.assess.reading.numbers import figures_of_value
 
-__all__ = [
-    "MISTAKES",
-    "Match",
-    "Mistake",
-    "Suspect",
-    "candidates",
-    "name_mistake",
-    "suspects",
-    "table_mistake",
-]
+WINDOW = 0.005
+WIDEST = 0.02  # rounding never widens the window beyond this
+_CROWD = 0.0195  # windows of n suspects within a factor of two: n * 2 * _CROWD / n = 2.8 % of ln 4
 
 
 @dataclass(frozen=True)
@@ -42,7 +44,7 @@ class Mistake:
 
 
 @lru_cache(maxsize=1)
-def _load():
+def _load() -> Mapping[str, Mistake]:
     table = tomllib.loads((files("eqlib.assess") / "mistakes.toml").read_text("utf-8"))
     sources = table.pop("sources")
     return MappingProxyType(
@@ -58,33 +60,94 @@ def _load():
 MISTAKES: Mapping[str, Mistake] = _load()
 
 
-def suspects(problem):
-    """What each known mistake would have answered to ``problem`` (eqlib.assess.kinds.Problem), likeliest
-    first.
+@dataclass(frozen=True)
+class Suspect:
+    """The value (number, or option) that a mistake would have given; ``why`` says in which way."""
 
-    A list of Suspect(mistake, value): numbers in the part's unit, or option values of a choice. A mistake
-    that does not apply to these numbers is left out; one that happens to give the right answer is kept (it
-    cannot be told apart).
+    mistake: str
+    value: Any
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class Match:
+    """What a number is consistent with.
+
+    right: it is the right value.  mistake: id of the nearest suspect, or None.  others: further ids it fits
+    as well.
     """
-    part = problem.part
-    if part.kind == "number":
-        from eqlib.assess.mistakes_number import number_suspects
 
-        return number_suspects(problem)
-    if part.kind == "choice":
-        from eqlib.assess.mistakes_shift import choice_suspects
+    right: bool = False
+    mistake: str | None = None
+    others: tuple[str, ...] = ()
+    why: str = ""
 
-        return choice_suspects(problem)
-    return []
-
-
-def candidates(problem):
-    """The same as (id, value) pairs."""
-    return [(s.mistake, s.value) for s in suspects(problem)]
+    @property
+    def words(self) -> str:
+        """ "consistent with a or b", or "" """
+        named = [self.mistake, *self.others] if self.mistake else []
+        return f"consistent with {' or '.join(named)}" if named else ""
 
 
-def table_mistake(problem, value):
-    """The id of the mistake an ICE table (as read) is consistent with, or None."""
-    from eqlib.assess.mistakes_table import table_mistakes
+def name_mistake(
+    value: Any,
+    suspects: Iterable[Suspect | tuple[str, Any]],
+    expected: Any,
+    tolerance: float = 0.02,
+    window: float = WINDOW,
+    figures: tuple[int, int] | None = None,
+) -> Match:
+    """The Match of a number: right first, then the nearest suspect within the window.
 
-    return next(iter(table_mistakes(problem, value)), None)
+    ``suspects``: Suspect objects or (id, value) pairs. ``tolerance``, ``window``: relative. ``figures``: the
+    (fewest, most) significant figures typed; default, those that the value itself shows.
+    """
+    if not _is_number(value):
+        return Match()
+    if _is_number(expected) and _distance(value, expected) <= tolerance:
+        return Match(right=True)
+    told_apart = [s for s in map(_parts, suspects) if _tells(s[1], expected, min(tolerance, window))]
+    crowd = sum(0.5 < value / guess < 2 for _, guess, _ in told_apart if guess)
+    reach = max(min(window, _CROWD / max(crowd, 1)), min(_half_unit(value, figures), WIDEST))
+    near: dict[str, tuple[float, str]] = {}
+    for name, guess, why in told_apart:
+        distance = _distance(value, guess)
+        if distance <= reach and distance < near.get(name, (math.inf, ""))[0]:
+            near[name] = (distance, why)
+    if not near:
+        return Match()
+    ranked = sorted(near, key=lambda name: near[name][0])
+    return Match(False, ranked[0], tuple(ranked[1:]), near[ranked[0]][1])
+
+
+def _tells(guess: Any, expected: Any, least: float) -> bool:
+    """Can this suspect be told from the right answer?"""
+    return _is_number(guess) and not (_is_number(expected) and _distance(guess, expected) <= least)
+
+
+def _parts(suspect: Suspect | tuple[str, Any]) -> tuple[str, Any, str]:
+    if isinstance(suspect, Suspect):
+        return suspect.mistake, suspect.value, suspect.why
+    return suspect[0], suspect[1], ""
+
+
+def _is_number(value: Any) -> bool:
+    return type(value) in (int, float) and math.isfinite(value)
+
+
+def _distance(value: float, other: float) -> float:
+    """Relative distance from ``other``; for zero, only zero itself is near."""
+    if other == 0:
+        return 0.0 if value == 0 else math.inf
+    return abs(value / other - 1)
+
+
+def _half_unit(value: float, figures: tuple[int, int] | None) -> float:
+    """Half a unit of the last figure, relative to the value."""
+    if value == 0:
+        return 0.0
+    count = figures[1] if figures else max(figures_of_value(value), len(f"{abs(value):.0f}"), 2)
+    if count > 15:
+        return 0.0
+    mantissa = 10.0 ** (math.log10(abs(value)) % 1.0)
+    return 0.5 * 10.0 ** (1 - count) / mantissa

@@ -6,47 +6,52 @@ from __future__ import annotations
 
 import statistics
 
-from eqlib.assess.kinds_reasons import tied_up
-from eqlib.assess.outcome_numbers import R_J, limiting, runs_of
-from eqlib.assess.reading.units import pretty_unit
-from eqlib.assess.working_steps import last_step
-from eqlib.assess.working_words import amount, in_print, in_unicode, with_unicode
+from eqlib.assess.asks import ASKS
+from eqlib.assess.asks.base import in_unicode
+from eqlib.assess.asks.number import amount, limiting, runs_of
+from eqlib.assess.asks.rates import rate_ratio
+from eqlib.assess.asks.reasons import tied_up
+from eqlib.assess.asks.typed import with_unicode
+from eqlib.assess.case import Case
+from eqlib.assess.question import Question
+from eqlib.assess.setting import read_amount
+from eqlib.chem.thermo import R_J
+from eqlib.writing import in_powers
 
 #: A competing equilibrium is named in the working when it takes at least this share of a reactant.
 _TELLING = 0.2
 _ROUNDED = "The table goes on from the rounded reading, so its last figures can differ a little."
 
 
-def worked(question, outcome) -> str:
+def worked(question: Question, case: Case) -> str:
     """The working of one student's copy of a question; what is not asked is left out."""
-    problem = outcome.problem
     pieces: list[str] = []
-    if problem.reactions:
-        pieces.append(_reaction_line(problem))
-    if problem.portions and problem.reactions:
-        pieces.append(_mixing(problem))
-    if problem.measured:
-        pieces.append(_reading(problem))
-    if problem.extent is not None and _asks(question, "K", "ice", "extent", "concentration"):
-        pieces.append(ice_markdown(problem))
-    if problem.disturbance is not None:
-        pieces.append(_disturbance(problem))
-    pieces.append(_rates(question, problem))
-    pieces.extend(_answers(question, outcome))
+    if case.reactions:
+        pieces.append(_reaction_line(case))
+    if case.portions and case.reactions:
+        pieces.append(_mixing(case))
+    if case.measured:
+        pieces.append(_reading(case))
+    if case.extent is not None and _asks(question, "K", "ice", "extent", "concentration"):
+        pieces.append(ice_markdown(case))
+    if case.disturbance is not None:
+        pieces.append(_disturbance(case))
+    pieces.append(_rates(question, case))
+    answers = [ASKS[part.ask].worked(part, case) for part in question.parts]
+    if any(answers):
+        pieces.append("**So:**\n" + "\n".join(f"- {answer}" for answer in answers if answer))
     return "\n\n".join(piece for piece in pieces if piece)
 
 
-def _rates(question, problem) -> str:
+def _rates(question: Question, case: Case) -> str:
     """How many times as fast each rate that is asked about is at its moment as it was before the change."""
-    from eqlib.assess.outcome_rates import rate_ratio
-
-    if problem.disturbance is None or problem.stress.kind in ("heat_to", "catalyse"):
+    if case.disturbance is None or case.stress.kind in ("heat_to", "catalyse"):
         return ""
     lines = []
     for part in question.parts:
         if part.ask == "rate":
-            now = problem.at_once if part.when == "at_once" else problem.after
-            ratio = rate_ratio(problem, part.side, problem.before, now)
+            now = case.at_once if part.when == "at_once" else case.after
+            ratio = rate_ratio(case, part.side, case.before, now)
             moment = "at once" if part.when == "at_once" else "at the new equilibrium"
             lines.append(f"- {part.side}, {moment}: {amount(ratio)} times as fast as before the change")
     if not lines:
@@ -57,40 +62,38 @@ def _rates(question, problem) -> str:
     )
 
 
-def _asks(question, *names) -> bool:
+def _asks(question: Question, *names: str) -> bool:
     return any(part.quantity in names or (part.ask in names and part.ask != "K") for part in question.parts)
 
 
-def _reaction_line(problem) -> str:
-    reaction = problem.reaction
+def _reaction_line(case: Case) -> str:
+    reaction = case.reaction
     line = f"**Reaction:** {reaction.unicode}"
     if reaction.quotient_species:
         line += f", with {with_unicode(reaction.expression, reaction)}"
     return f"{line}."
 
 
-def _mixing(problem) -> str:
-    total = problem.volume
+def _mixing(case: Case) -> str:
+    total = case.volume
     lines = [f"**Mixing.** The volume is {amount(1e3 * total)} mL in all. Before any reaction:"]
-    for name in problem.reaction.quotient_species:
+    for name in case.reaction.quotient_species:
         terms = [
             f"{amount(portion.concentrations[name])} × {amount(1e3 * portion.volume)}/{amount(1e3 * total)}"
-            for portion in problem.portions
+            for portion in case.portions
             if portion.concentrations.get(name)
         ]
         if terms:
-            lines.append(
-                f"- [{in_unicode(name)}] = {' + '.join(terms)} = {amount(problem.mixed[name])} mol/L"
-            )
+            lines.append(f"- [{in_unicode(name)}] = {' + '.join(terms)} = {amount(case.mixed[name])} mol/L")
     return "\n".join(lines) if len(lines) > 1 else ""
 
 
-def _reading(problem) -> str:
-    m = problem.measured
+def _reading(case: Case) -> str:
+    m = case.measured
     if "run1" in m:
-        return _runs(problem)
-    if any(part.quantity == "epsilon" for part in problem.parts):
-        return _standard(problem)
+        return _runs(case)
+    if any(part.quantity == "epsilon" for part in case.parts):
+        return _standard(case)
     if "K1" in m:
         return (
             "**van 't Hoff.** ΔH = −R ln(K₂/K₁) / (1/T₂ − 1/T₁) with "
@@ -100,18 +103,16 @@ def _reading(problem) -> str:
     if "absorbance" in m:
         A, blank = f"{m['absorbance']:g}", f"{m['blank']:g}"
         symbols, numbers = ("(A − blank)", f"({A} − {blank})") if m["blank"] else ("A", A)
-        found = (m["absorbance"] - m["blank"]) / (m["epsilon"] * m["path"])
+        found = read_amount(m)
         return (
-            f"**Reading.** [{in_unicode(problem.observed)}] = {symbols} / (ε l) = "
+            f"**Reading.** [{in_unicode(case.observed)}] = {symbols} / (ε l) = "
             f"{numbers} / ({m['epsilon']:g} × {m['path']:g}) = {amount(found)} mol/L."
         )
-    return (
-        f"**Reading.** [{in_unicode(problem.observed)}] = {amount(m['concentration'])} mol/L at equilibrium."
-    )
+    return f"**Reading.** [{in_unicode(case.observed)}] = {amount(m['concentration'])} mol/L at equilibrium."
 
 
-def _runs(problem) -> str:
-    runs = runs_of(problem)
+def _runs(case: Case) -> str:
+    runs = runs_of(case)
     terms = " + ".join(f"{value:g}" for value in runs)
     mean = statistics.fmean(runs)
     return (
@@ -120,24 +121,24 @@ def _runs(problem) -> str:
     )
 
 
-def _standard(problem) -> str:
-    m = problem.measured
-    scarce, amount_there = limiting(problem)
+def _standard(case: Case) -> str:
+    m = case.measured
+    scarce, amount_there = limiting(case)
     return (
         f"**Standard.** {in_unicode(scarce)} runs out first, so nearly all of it becomes "
-        f"{in_unicode(problem.observed)}: c = {amount(amount_there)} mol/L. ε = (A − blank) / (c l) = "
+        f"{in_unicode(case.observed)}: c = {amount(amount_there)} mol/L. ε = (A − blank) / (c l) = "
         f"({m['absorbance']:g} − {m['blank']:g}) / ({amount(amount_there)} × {m['path']:g})."
     )
 
 
-def ice_markdown(problem) -> str:
+def ice_markdown(case: Case) -> str:
     """The ICE table of the first reaction as a markdown table, mol/L."""
-    names = list(problem.reaction.quotient_species)
-    changes = {name: float(problem.reaction.coefficients[name]) * problem.extent for name in names}
+    names = list(case.reaction.quotient_species)
+    changes = {name: float(case.reaction.coefficients[name]) * case.extent for name in names}
     rows = {
-        "Initial": {name: problem.mixed.get(name, 0.0) for name in names},
+        "Initial": {name: case.mixed.get(name, 0.0) for name in names},
         "Change": changes,
-        "Equilibrium": {name: problem.equilibrium[name] for name in names},
+        "Equilibrium": {name: case.equilibrium[name] for name in names},
     }
     lines = [
         "| mol/L | " + " | ".join(in_unicode(name) for name in names) + " |",
@@ -149,25 +150,25 @@ def ice_markdown(problem) -> str:
     return "\n".join(lines)
 
 
-def _disturbance(problem) -> str:
-    d = problem.disturbance
-    lines = [f"**The change.** {in_print(d.explanation_unicode)}"]
-    bound = tied_up(problem, least=_TELLING)
-    if bound and len(problem.reactions) > 1:
-        lines.append(_competitor(problem, bound))
-    if problem.observed and problem.reaction.basis == "c":
-        theirs = amount(problem.reaction.quotient(problem.at_once))
+def _disturbance(case: Case) -> str:
+    d = case.disturbance
+    lines = [f"**The change.** {in_powers(d.explanation_unicode)}"]
+    bound = tied_up(case, least=_TELLING)
+    if bound and len(case.reactions) > 1:
+        lines.append(_competitor(case, bound))
+    if case.observed and case.reaction.basis == "c":
+        theirs = amount(case.reaction.quotient(case.at_once))
         lines.append(_ROUNDED if theirs != amount(d.Q) else "")
-    lines.append(_before_after(problem))
+    lines.append(_before_after(case))
     return "\n\n".join(line for line in lines if line)
 
 
-def _competitor(problem, bound: str) -> str:
+def _competitor(case: Case, bound: str) -> str:
     """Name what took the reactant away: the other reaction that holds it and gained most."""
-    at_once, after = problem.disturbance.at_once, problem.disturbance.after
-    mine = problem.reaction.coefficients
-    takers = {}
-    for reaction in problem.reactions[1:]:
+    at_once, after = case.disturbance.at_once, case.disturbance.after
+    mine = case.reaction.coefficients
+    takers: dict[str, float] = {}
+    for reaction in case.reactions[1:]:
         if bound not in reaction.coefficients:
             continue
         for name in reaction.coefficients:
@@ -179,40 +180,12 @@ def _competitor(problem, bound: str) -> str:
     return f"A competing equilibrium takes {in_unicode(bound)} away, as {in_unicode(gained)}."
 
 
-def _before_after(problem) -> str:
-    names = list(problem.reaction.quotient_species)
+def _before_after(case: Case) -> str:
+    names = list(case.reaction.quotient_species)
     lines = [
         "| mol/L | " + " | ".join(in_unicode(name) for name in names) + " |",
         "|---|" + "---|" * len(names),
     ]
-    for label, row in (("Before", problem.before), ("At once", problem.at_once), ("After", problem.after)):
+    for label, row in (("Before", case.before), ("At once", case.at_once), ("After", case.after)):
         lines.append(f"| {label} | " + " | ".join(amount(row.get(name, 0.0)) for name in names) + " |")
     return "\n".join(lines)
-
-
-def _answers(question, outcome):
-    """One line for each part that has a right answer."""
-    from eqlib.chem.reactions import Reaction
-
-    lines = []
-    for part in question.parts:
-        value = outcome.expected.get(part.id)
-        if value is None or part.ask == "ice":
-            continue
-        if part.kind == "choice":
-            said = dict(part.options).get(value, value)
-        elif part.kind == "number":
-            shown = amount(value) if part.quantity != "n" else f"{value:g}"
-            said = f"{shown} {pretty_unit(part.unit)}".strip()
-            step = last_step(part, outcome.problem)
-            if step:
-                lines.append(f"- {part.label.rstrip('?:. ')} = {step} = **{said}**")
-                continue
-        elif part.ask == "equation":
-            said = Reaction(value).unicode.replace("⇌", "→")
-        elif part.ask == "expression":
-            said = with_unicode(value, outcome.problem.reaction)
-        else:
-            said = ", ".join(value) if isinstance(value, list) else str(value)
-        lines.append(f"- {part.label.rstrip('?:. ')}: **{said}**")
-    return ["**So:**\n" + "\n".join(lines)] if lines else []

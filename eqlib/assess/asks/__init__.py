@@ -1,0 +1,49 @@
+"""What a question can ask: one file a family, one line here a kind."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from eqlib.assess.asks import number, order, rates, reasons, shift, table, typed, words
+from eqlib.assess.asks.base import Ask, Control, Part
+from eqlib.assess.mistakes import Suspect
+
+if TYPE_CHECKING:
+    from eqlib.assess.case import Case
+
+ASKS: dict[str, Ask] = {
+    "direction": shift.Direction(),
+    "seen": shift.Seen(),
+    "precipitate": shift.Precipitate(),
+    "K": shift.Constant(),
+    "change": shift.Concentration(),
+    "rate": rates.Rate(),
+    "graph": rates.Graph(),
+    "bound": reasons.Bound(),
+    "cause": reasons.Cause(),
+    "reason": reasons.Reason(),
+    "confidence": words.Confidence(),
+    "number": number.NumberAsked(),
+    "ice": table.Ice(),
+    "equation": typed.Equation(),
+    "expression": typed.Expression(),
+    "order": order.Order(),
+    "speed": order.Speed(),
+    "explain": words.Explain(),
+}
+
+
+def control_of(part: Part) -> Control:
+    """What a form shows for ``part``."""
+    return ASKS[part.ask].control(part)
+
+
+def suspects(part: Part, case: Case, said: Mapping[str, Any] | None = None) -> list[Suspect]:
+    """What each known mistake would have answered to ``part``, likeliest first.
+
+    Numbers in the part's unit, or option values of a choice. A mistake that does not apply to these numbers
+    is left out; one that happens to give the right answer is kept (it cannot be told apart). ``said`` holds
+    the student's other answers, by part id.
+    """
+    return ASKS[part.ask].suspects(part, case, said or {})

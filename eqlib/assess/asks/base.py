@@ -1,0 +1,286 @@
+"""What every kind of asking shares: the part of a question, the keys it takes, how it is judged.
+
+A kind of asking is one subclass of ``Ask`` in one file of this folder, and one line in ``asks/__init__.py``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from pydantic import field_validator
+
+from eqlib.assess.mistakes import Suspect
+from eqlib.assess.setting import Number, Table
+from eqlib.chem.species import species as species_of
+
+if TYPE_CHECKING:
+    from eqlib.assess.case import Case
+    from eqlib.assess.policy import Policy
+
+ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,59}")
+#: Moments of a disturbed mixture. ``mixed``: after mixing, before any reaction.
+MOMENTS = ("mixed", "before", "at_once", "after")
+ICE_ROWS = ("initial", "change", "equilibrium")
+#: A value, a rate or a constant this close to another passes for the same.
+SAME = 0.005
+OPPOSITE = {"forward": "reverse", "reverse": "forward"}
+
+
+class PartTable(Table):
+    """The keys that every [[question.part]] takes."""
+
+    ask: str
+    id: str | None = None
+    label: str | None = None
+    help: str | None = None
+    weight: Number = Decimal(1)
+
+    @field_validator("id")
+    @classmethod
+    def _an_id(cls, given: str | None) -> str | None:
+        if given is not None and not ID.fullmatch(given):
+            raise ValueError(f"is {given!r}; write letters, digits, dots, dashes and underscores")
+        return given
+
+    @field_validator("weight")
+    @classmethod
+    def _some_weight(cls, given: Decimal) -> Decimal:
+        if given < 0:
+            raise ValueError(f"is {float(given):g}; write 0 or more")
+        return given
+
+
+class OptionsTable(PartTable):
+    """A part whose answer is picked from a list in the file."""
+
+    options: tuple[str, ...]
+
+    @field_validator("options")
+    @classmethod
+    def _some_options(cls, given: tuple[str, ...]) -> tuple[str, ...]:
+        if len(set(given)) != len(given) or len(given) < 2:
+            raise ValueError("needs at least two different ones")
+        return given
+
+
+# -- what is asked --------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Part:
+    """One thing asked: one row of a form.
+
+    ``ask`` says what is asked (a name in ``ASKS``), ``kind`` how it is filled in: choice, number, text,
+    table, order, equation or expression. ``options`` are (value, label) pairs of a choice or an order.
+    ``columns`` are the species of a table. ``tolerance`` is relative and ``figures`` (fewest, most)
+    significant figures; None takes the policy's. ``weight`` is relative to the question's other parts; 0 is
+    never scored. ``table`` is the part as the question file has it, with the keys of its own kind.
+    """
+
+    id: str
+    kind: str
+    ask: str
+    label: str
+    options: tuple[tuple[str, str], ...] = ()
+    unit: str = ""
+    weight: float = 1.0
+    help: str = ""
+    quantity: str = ""
+    species: str = ""
+    when: str = ""
+    columns: tuple[str, ...] = ()
+    tolerance: float | None = None
+    figures: tuple[int, int] | None = None
+    rubric: tuple[str, ...] = ()
+    skeleton: str = ""
+    items: tuple[Any, ...] = ()
+    code: bool = False
+    side: str = ""
+    table: Any = None
+
+    @property
+    def scored(self) -> bool:
+        """Does this part earn points?"""
+        return self.weight > 0 and self.ask != "confidence"
+
+
+@dataclass(frozen=True)
+class Control:
+    """What a form shows for a part: ``kind`` is radio, number, table, order, line or text."""
+
+    kind: str
+    label: str
+    help: str = ""
+    options: tuple[tuple[str, str], ...] = ()
+    unit: str = ""
+    columns: tuple[tuple[str, str], ...] = ()
+    rows: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """How one part was judged. ``share`` of its points; ``note`` is right, carried, partly or wrong."""
+
+    share: float
+    note: str
+    mistake: str | None = None
+    said: str = ""
+    figures_lost: bool = False
+
+
+@dataclass(frozen=True)
+class Answered:
+    """What a student answered beside the part that is judged.
+
+    ``said``: all readable parts, by id. ``earlier``: those before this one, to be carried forward.
+    ``figures_spent``: the one deduction for figures has been made.
+    """
+
+    said: Mapping[str, Any]
+    earlier: Mapping[str, Any]
+    figures_spent: bool = False
+
+
+NOTHING_SAID = Answered({}, {})
+
+_CONTROLS = {"choice": "radio", "equation": "line", "expression": "line"}
+
+
+class Ask:
+    """One kind of asking. Subclasses say what is expected, how it is judged and what mistakes it can show.
+
+    ``reaction`` and ``stress`` say whether the question must have one.
+    """
+
+    kind: ClassVar[str] = "choice"
+    Table: ClassVar[type[PartTable]] = PartTable
+    label: ClassVar[str] = ""
+    help: ClassVar[str] = ""
+    choices: ClassVar[tuple[tuple[str, str], ...]] = ()
+    #: Other keys of the table that go into the Part as they are.
+    keys: ClassVar[tuple[str, ...]] = ()
+
+    def needs_stress(self, part: Part) -> bool:
+        """Does the part ask what a change does?"""
+        return False
+
+    def needs_reaction(self, part: Part) -> bool:
+        """Is there a right answer only where the question has a reaction?"""
+        return True
+
+    def needs_reading(self, part: Part) -> str:
+        """The reading under [question.measured] without which it has no answer, or ""."""
+        return ""
+
+    def part(self, table: Any, question: str) -> Part:
+        """The Part of its table in the file. ``question`` is the id that shuffles the options."""
+        settings = {key: getattr(table, key) for key in self.keys}
+        made = Part(
+            id=table.id or self.default_id(table),
+            kind=self.kind,
+            ask=table.ask,
+            label="",
+            options=self.options(table, question),
+            weight=float(table.weight),
+            help=self.help if table.help is None else table.help,
+            table=table,
+            **settings,
+        )
+        return self.finished(made, table)
+
+    def finished(self, part: Part, table: Any) -> Part:
+        """The part with its label, once all else is known."""
+        return replace(part, label=table.label or self.label_of(part))
+
+    def default_id(self, table: Any) -> str:
+        """The part's id where the file gives none."""
+        return str(table.ask)
+
+    def label_of(self, part: Part) -> str:
+        """The usual wording."""
+        return self.label
+
+    def options(self, table: Any, question: str) -> tuple[tuple[str, str], ...]:
+        """(value, label) pairs to choose from."""
+        return self.choices
+
+    def control(self, part: Part) -> Control:
+        """What a form shows."""
+        return Control(_CONTROLS.get(part.kind, part.kind), part.label, part.help, part.options, part.unit)
+
+    def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> Any:
+        """The right value; ``own`` holds earlier values of the student's, by part id, to go on from."""
+        raise NotImplementedError
+
+    def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
+        """Right, right from one's own earlier value, or wrong and perhaps consistent with a known idea."""
+        if reading.value == case.expected.get(part.id):
+            return Verdict(1.0, "right")
+        if self.carries(part, case, reading.value, answered.earlier):
+            return Verdict(1.0, "carried")
+        found = (s.mistake for s in self.suspects(part, case, answered.said) if s.value == reading.value)
+        return Verdict(0.0, "wrong", next(found, None))
+
+    def carries(self, part: Part, case: Case, value: Any, own: Mapping[str, Any]) -> bool:
+        """Is ``value`` right going on from the student's own earlier values?"""
+        return False
+
+    def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
+        """What each known mistake would answer, likeliest first. ``said``: the student's other parts."""
+        return []
+
+    def doubts(self, part: Part, case: Case) -> Iterator[str]:
+        """What makes this part ill posed with these numbers, one line each."""
+        return iter(())
+
+    def words(self, part: Part, case: Case, value: Any) -> str:
+        """A value of this part as a sentence's object: what was said, or what happens."""
+        return dict(part.options).get(value, str(value))
+
+    def worked(self, part: Part, case: Case) -> str:
+        """One line of the worked solution, "label: **answer**", or "" where it stands elsewhere."""
+        value = case.expected.get(part.id)
+        return "" if value is None else f"{part.label.rstrip('?:. ')}: **{self.words(part, case, value)}**"
+
+    def because(self, part: Part, case: Case, value: Any) -> str:
+        """What the mixture itself says to this choice, with its numbers, or ""."""
+        return ""
+
+
+def shuffled(question: str, names: Iterable[str]) -> list[str]:
+    """The options in an order that depends only on the question: the file's order gives nothing away."""
+    return sorted(names, key=lambda name: hashlib.sha256(f"{question}/{name}".encode()).digest())
+
+
+def in_unicode(name: str) -> str:
+    """A species with real sub- and superscripts."""
+    return species_of(name).unicode
+
+
+def close(value: float, expected: float, relative: float) -> bool:
+    """Is ``value`` within a relative distance of ``expected``? (For 0: within 1e-12.)"""
+    return math.isfinite(expected) and abs(value - expected) <= relative * abs(expected) * (
+        1 + 1e-9
+    ) + 1e-300 + (1e-12 if expected == 0 else 0.0)
+
+
+def beside(now: float, before: float, least: float = SAME) -> str:
+    """ "up", "down" or "same": a value beside what it was."""
+    return "up" if now > before * (1 + least) else "down" if now < before / (1 + least) else "same"
+
+
+def in_order(said: Sequence[str], expected: Sequence[str]) -> float:
+    """1 for the right order, else the share of pairs in order beyond what chance gives."""
+    if list(said) == list(expected):
+        return 1.0
+    place = {label: number for number, label in enumerate(expected)}
+    if sorted(said) != sorted(place):
+        return 0.0
+    pairs = [(place[a], place[b]) for n, a in enumerate(said) for b in said[n + 1 :]]
+    return max(0.0, 2.0 * sum(a < b for a, b in pairs) / len(pairs) - 1.0)

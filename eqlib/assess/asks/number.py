@@ -1,0 +1,537 @@
+"""Numbers: every quantity that can be asked for, its right value, its unit, and how close is close enough.
+
+The right value comes from ``eqlib.chem`` and the student's own numbers. ``own`` carries the student's earlier
+values forward: a later number is worked from what the student had, so that one slip is penalised once.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import TYPE_CHECKING, Any, Literal
+
+from pydantic import Field, field_validator, model_validator
+
+from eqlib.assess import feedback
+from eqlib.assess.asks import slips
+from eqlib.assess.asks.base import MOMENTS, Answered, Ask, Part, PartTable, Verdict, close, in_unicode
+from eqlib.assess.mistakes import Suspect, name_mistake
+from eqlib.assess.reading.text import Unreadable
+from eqlib.assess.reading.units import (
+    is_power_of_concentration,
+    parse_unit,
+    pretty_unit,
+    standard_size,
+)
+from eqlib.assess.setting import Formula, Number, QuestionError, read_amount
+from eqlib.chem.reactions import Reaction
+from eqlib.chem.thermo import R_BAR, R_J
+from eqlib.errors import EqlibError
+from eqlib.lab.photometry import epsilon_from_reading
+from eqlib.writing import raised
+
+if TYPE_CHECKING:
+    from eqlib.assess.case import Case
+    from eqlib.assess.policy import Policy
+
+Own = Mapping[str, Any]
+
+# -- right values -----------------------------------------------------------------------------------------
+
+
+def worked_extent(case: Case) -> float:
+    """x (mol/L) from the reading: Beer-Lambert for an absorbance, then the observed species' coefficient."""
+    nu = case.reaction.coefficients.get(case.observed)
+    if nu is None:
+        raise QuestionError(
+            f"measured: {case.observed} is not in {case.reaction}; observe one of its species"
+        )
+    return (read_amount(case.measured) - case.mixed.get(case.observed, 0.0)) / float(nu)
+
+
+def moved(case: Case, extent: float) -> dict[str, float]:
+    """Concentrations after the first reaction has gone ``extent`` mol/L from the mixed ones."""
+    wanted = case.reaction.quotient_species
+    return {name: case.mixed.get(name, 0.0) + float(nu) * extent for name, nu in wanted.items()}
+
+
+def own_concentrations(case: Case, own: Own, skip: str = "") -> dict[str, float]:
+    """Equilibrium concentrations as the student has them: their own x and concentrations where they gave
+    any.
+    """
+    found = dict(case.equilibrium)
+    for part in case.parts:
+        if part.id in own and part.id != skip and part.quantity == "extent":
+            x = own[part.id] / scale_of(part)
+            for name, nu in case.reaction.quotient_species.items():
+                found[name] = case.mixed.get(name, 0.0) + float(nu) * x
+    for part in case.parts:
+        if part.id not in own or part.id == skip:
+            continue
+        if part.quantity == "concentration" and part.when == "before":
+            found[part.species] = own[part.id] / scale_of(part)
+        if part.ask == "ice":
+            cells = own[part.id].get("equilibrium", {})
+            found.update({name: cell for name, cell in cells.items() if type(cell) in (int, float)})
+    return found
+
+
+def own_at(when: str, case: Case, own: Own, skip: str = "") -> dict[str, float]:
+    """Concentrations at a moment as the student has them. What they had before the change is carried into
+    it, diluted.
+    """
+    found = dict(getattr(case, when))
+    if when == "at_once" and case.disturbance is not None:
+        share = case.disturbance.before.volume / case.disturbance.at_once.volume
+        theirs = own_concentrations(case, own, skip)
+        for name in case.reaction.quotient_species:
+            if theirs.get(name) != case.equilibrium.get(name):
+                found[name] = found.get(name, 0.0) + share * (theirs[name] - case.equilibrium[name])
+    for other in case.parts:
+        if other.id in own and other.id != skip and other.quantity == "concentration" and other.when == when:
+            found[other.species] = own[other.id] / scale_of(other)
+    return found
+
+
+def quotient(case: Case, concentrations: Mapping[str, float]) -> float:
+    """Q; gases in bar when the reaction's K is a Kp, as its own temperature says."""
+    reaction = case.reaction
+    if reaction.basis == "p":
+        T = case.temperature
+        return reaction.as_basis("c", T).quotient(concentrations) * reaction.kp(T) / reaction.kc(T)
+    return reaction.quotient(concentrations)
+
+
+def _K(part: Part, case: Case, own: Own) -> float:
+    return quotient(case, own_concentrations(case, own, part.id))
+
+
+def _Q(part: Part, case: Case, own: Own) -> float:
+    return quotient(case, own_at(part.when, case, own, part.id))
+
+
+def _concentration(part: Part, case: Case, own: Own) -> float:
+    if part.when == "before":
+        return own_concentrations(case, own, part.id).get(part.species, 0.0)
+    return own_at(part.when, case, own, part.id).get(part.species, 0.0)
+
+
+def _extent(part: Part, case: Case, own: Own) -> float:
+    if case.extent is None:
+        raise QuestionError(f"part {part.id!r}: x needs one reaction, or a reading to work it out from")
+    return case.extent
+
+
+def _absorbance(part: Part, case: Case, own: Own) -> float:
+    if "epsilon" not in case.measured:
+        raise QuestionError(
+            f"part {part.id!r}: an absorbance needs epsilon and path_cm under [question.measured]"
+        )
+    species = part.species or case.observed
+    return case.measured["epsilon"] * case.measured["path"] * getattr(case, part.when).get(species, 0.0)
+
+
+def _dH(part: Part, case: Case, own: Own) -> float:
+    """van 't Hoff between two temperatures: ln(K2/K1) = -(dH/R) (1/T2 - 1/T1)."""
+    m = case.measured
+    return -R_J * math.log(m["K2"] / m["K1"]) / (1.0 / m["T2"] - 1.0 / m["T1"])
+
+
+def _Kp(part: Part, case: Case, own: Own) -> float:
+    reaction, T = case.reaction, case.temperature
+    if not case.measured:
+        return reaction.kp(T)
+    asked = [p for p in case.parts if p.quantity == "K" and p.id in own]
+    kc = own[asked[0].id] / scale_of(asked[0]) if asked else _K(part, case, own)
+    return kc if reaction.basis == "p" else reaction.as_basis("c", T).with_K(kc).kp(T)
+
+
+def limiting(case: Case) -> tuple[str, float]:
+    """The reactant of the mixed solution that runs out first, and its concentration in mol/L."""
+    most = {
+        name: case.mixed.get(name, 0.0) / -float(nu)
+        for name, nu in case.reaction.quotient_species.items()
+        if nu < 0
+    }
+    scarce = min(most, key=lambda name: most[name], default=None)
+    if scarce is None or most[scarce] <= 0:
+        raise QuestionError("epsilon needs reactants that were poured together")
+    return scarce, most[scarce]
+
+
+def _epsilon(part: Part, case: Case, own: Own) -> float:
+    """Beer-Lambert for a standard in which all of the limiting reactant is taken as complex."""
+    m = case.measured
+    if case.reaction.coefficients.get(case.observed) != 1:
+        raise QuestionError("epsilon needs an observed species that is formed one by one (coefficient 1)")
+    return epsilon_from_reading(m["absorbance"], limiting(case)[1], m["path"], m["blank"])
+
+
+def runs_of(case: Case) -> list[float]:
+    """The repeated results the student is given, in the file's order."""
+    return [value for name, value in case.measured.items() if name.startswith("run")]
+
+
+# -- the last step of the working, with the student's numbers -----------------------------------------------
+
+
+def amount(value: float, figures: int = 3) -> str:
+    """A number for reading: three figures (or more), powers of ten written out."""
+    if value == 0:
+        return "0"
+    if 1000 <= abs(value) < 1e4:
+        return f"{float(f'{value:.{figures}g}'):.0f}".replace("-", "−")
+    if 1e-3 <= abs(value) < 1000:
+        return f"{value:#.{figures}g}".rstrip(".").replace("-", "−")
+    mantissa, exponent = f"{value:.{figures - 1}e}".split("e")
+    return f"{mantissa.replace('-', '−')} × 10{raised(int(exponent))}"
+
+
+def quotient_step(case: Case, conc: Mapping[str, float]) -> str:
+    """The quotient with its numbers; pressures where the constant is a Kp. Four figures where three would not
+    lead to the result.
+    """
+    reaction = case.reaction
+    per_bar = R_BAR * case.temperature if reaction.basis == "p" else 1.0
+    terms = [
+        (conc.get(name, 0.0) * (per_bar if name.endswith("(g)") else 1.0), float(power))
+        for name, power in reaction.quotient_species.items()
+    ]
+    if not all(value for value, _ in terms):
+        return ""
+    shown = f"{math.prod(value**power for value, power in terms):.3g}"
+    rounded = math.prod(float(f"{value:.3g}") ** power for value, power in terms)
+    figures = 3 if f"{rounded:.3g}" == shown else 4
+    top, bottom = (
+        " × ".join(
+            _to_power(amount(value, figures), abs(power)) for value, power in terms if (power > 0) is side
+        )
+        for side in (True, False)
+    )
+    if not bottom:
+        return top
+    return f"{top or '1'} / {f'({bottom})' if '×' in bottom else bottom}"
+
+
+def _to_power(shown: str, power: float) -> str:
+    return shown if power == 1 else f"({shown}){raised(f'{power:g}')}"
+
+
+def _K_step(part: Part, case: Case) -> str:
+    return quotient_step(case, case.equilibrium)
+
+
+def _Q_step(part: Part, case: Case) -> str:
+    return quotient_step(case, getattr(case, part.when))
+
+
+def _Kp_step(part: Part, case: Case) -> str:
+    """Kp from a Kc: every gas brings a factor RT."""
+    reaction = case.reaction
+    if reaction.basis != "c":
+        return ""
+    kc = case.reaction.quotient(case.equilibrium) if case.measured else reaction.K
+    change = int(reaction.dn_gas)
+    RT = f"({R_BAR:.5f} × {case.temperature:.2f})"
+    power = raised(change)
+    return f"Kc (R T){power} = {amount(kc)} × {RT}{power}" if change else f"Kc = {amount(kc)}"
+
+
+def _absorbance_step(part: Part, case: Case) -> str:
+    m, name = case.measured, part.species or case.observed
+    conc = getattr(case, part.when).get(name, 0.0)
+    return f"ε l [{in_unicode(name)}] = {m['epsilon']:g} × {m['path']:g} × {amount(conc)}"
+
+
+def _dH_step(part: Part, case: Case) -> str:
+    m = case.measured
+    return (
+        f"−{R_J:.5g} × ln({amount(m['K2'])} / {amount(m['K1'])}) / (1/{m['T2']:.2f} − 1/{m['T1']:.2f}) J/mol"
+    )
+
+
+def _no_step(part: Part, case: Case) -> str:
+    return ""
+
+
+# -- the quantities ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One number that can be asked for. ``unit``: the usual one. ``reading``: what it is worked out from."""
+
+    label: str
+    value: Callable[[Part, Case, Own], float]
+    unit: str = ""
+    when: str = ""
+    of_species: str = ""  # "needed", "may be" or ""
+    reading: str = ""
+    step: Callable[[Part, Case], str] = _no_step
+    figures: tuple[int, int] | None = None
+    as_given: bool = False  # in the unit of the data it comes from, whatever that is
+    checked: str | None = ""  # the unit it is checked against; None: the reaction's, or that of the data
+
+
+QUANTITIES = {
+    "K": Quantity("K", _K, step=_K_step, checked=None),
+    "Kp": Quantity("Kp", _Kp, step=_Kp_step, checked=None),
+    "Q": Quantity("The reaction quotient Q", _Q, when="at_once", step=_Q_step, checked=None),
+    "concentration": Quantity(
+        "", _concentration, "mol/L", when="before", of_species="needed", checked="mol/L"
+    ),
+    "extent": Quantity("x, the concentration that has reacted", _extent, "mol/L", checked="mol/L"),
+    "absorbance": Quantity(
+        "The absorbance",
+        _absorbance,
+        when="before",
+        of_species="may be",
+        step=_absorbance_step,
+        as_given=True,
+    ),
+    "dH": Quantity(
+        "The reaction enthalpy ΔH",
+        _dH,
+        "kJ/mol",
+        reading="temperatures",
+        step=_dH_step,
+        checked="kJ/mol",
+    ),
+    "epsilon": Quantity(
+        "The molar absorptivity ε", _epsilon, "L/(mol cm)", reading="absorbance", checked="L/(mol cm)"
+    ),
+    "mean": Quantity(
+        "The mean", lambda p, c, o: statistics.fmean(runs_of(c)), reading="runs", as_given=True, checked=None
+    ),
+    "s": Quantity(
+        "Their standard deviation, s",
+        lambda p, c, o: statistics.stdev(runs_of(c)),
+        reading="runs",
+        figures=(1, 4),
+        as_given=True,
+        checked=None,
+    ),
+    "n": Quantity(
+        "The number of results, n",
+        lambda p, c, o: float(len(runs_of(c))),
+        reading="runs",
+        figures=(1, 3),
+        as_given=True,
+    ),
+}
+#: Numbers that need no reaction.
+OF_DATA = ("dH", "mean", "s", "n")
+_TIMES = {
+    "mixed": "just after mixing, before any reaction",
+    "at_once": "at once, before any shift",
+    "before": "at equilibrium",
+    "after": "at the new equilibrium",
+}
+_ABSORPTIVITY = (2, 0, 0, -1, 0)
+
+
+def scale_of(part: Part) -> float:
+    """The factor from mol/L (J/mol, L/(mol cm), or no unit) to the unit ``part`` is asked in."""
+    quantity = QUANTITIES.get(part.quantity)
+    return 1.0 if quantity is not None and quantity.as_given else unit_scale(part.unit)
+
+
+@cache
+def unit_scale(unit: str) -> float:
+    """The factor from mol/L and its powers, J/mol or L/(mol cm) to ``unit``."""
+    found = parse_unit(unit)
+    if found.dims == _ABSORPTIVITY:  # the path is in cm
+        return float(parse_unit("L/(mol cm)").size / found.size)
+    return float(1 / (standard_size(found) if is_power_of_concentration(found) else found.size))
+
+
+class NumberTable(PartTable):
+    """ask = "number": the ``quantity``, perhaps of a ``species`` ``when``, in a ``unit``."""
+
+    ask: Literal["number"]
+    quantity: Literal[tuple(QUANTITIES)]  # type: ignore[valid-type]
+    unit: str | None = None
+    species: Formula | None = None
+    when: Literal[MOMENTS] | None = None  # type: ignore[valid-type]
+    tolerance: Number | None = None
+    figures: tuple[int, int] | None = None
+    code: bool = Field(default=False, strict=True)
+
+    @field_validator("tolerance")
+    @classmethod
+    def _a_fraction(cls, given: Number | None) -> Number | None:
+        if given is not None and not 0 < given <= 0.5:
+            raise ValueError(f"is {float(given):g}; write a fraction up to 0.5, such as 0.02 for 2 %")
+        return given
+
+    @field_validator("figures", mode="before")
+    @classmethod
+    def _a_pair(cls, given: Any) -> Any:
+        pair = isinstance(given, (list, tuple)) and len(given) == 2 and {type(n) for n in given} == {int}
+        if given is not None and not (pair and 1 <= given[0] <= given[1]):
+            raise ValueError(f"is {given!r}; write [fewest, most], such as [2, 4]")
+        return given
+
+    @model_validator(mode="after")
+    def _fits(self) -> NumberTable:
+        wanted = QUANTITIES[self.quantity]
+        if wanted.of_species == "needed" and self.species is None:
+            raise ValueError("species is missing; say whose concentration is asked")
+        if not wanted.of_species and self.species is not None:
+            raise ValueError("species does nothing here; remove it")
+        if not wanted.when and self.when is not None:
+            raise ValueError("when does nothing here; remove it")
+        return self
+
+
+class NumberAsked(Ask):
+    """The number named by ``quantity``."""
+
+    kind = "number"
+    Table = NumberTable
+    help = "Type a number, for example 0.0025 or 2.5e-3; a unit may follow."
+    keys = ("quantity", "code")
+
+    def default_id(self, table: NumberTable) -> str:
+        return table.quantity
+
+    def finished(self, part: Part, table: NumberTable) -> Part:
+        wanted = QUANTITIES[table.quantity]
+        part = replace(
+            part,
+            unit=wanted.unit if table.unit is None else table.unit,
+            species=table.species or "",
+            when=table.when or wanted.when,
+            tolerance=None if table.tolerance is None else float(table.tolerance),
+            figures=table.figures or wanted.figures,
+        )
+        return super().finished(part, table)
+
+    def label_of(self, part: Part) -> str:
+        if part.quantity == "concentration":
+            return f"Concentration of {in_unicode(part.species)} {_TIMES[part.when]}"
+        return QUANTITIES[part.quantity].label
+
+    def needs_reaction(self, part: Part) -> bool:
+        return part.quantity not in OF_DATA
+
+    def needs_reading(self, part: Part) -> str:
+        return QUANTITIES[part.quantity].reading
+
+    def expected(self, part: Part, case: Case, own: Own) -> float:
+        """In the part's unit. Raises QuestionError when it cannot be worked out."""
+        value = QUANTITIES[part.quantity].value(part, case, own)
+        if not math.isfinite(value):
+            raise QuestionError(f"part {part.id!r} has no finite value with these numbers")
+        return value * scale_of(part)
+
+    def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
+        value, right = float(reading.value), case.expected[part.id]
+        if _is_right(value, right, reading, part, policy):
+            return _with_figures(part, reading, policy, answered.figures_spent, "right")
+        carried = self._carried(part, case, answered.earlier)
+        if carried is not None and _is_right(value, carried, reading, part, policy):
+            return _with_figures(part, reading, policy, answered.figures_spent, "carried")
+        tolerance = part.tolerance or policy.tolerance
+        found = name_mistake(
+            value, self.suspects(part, case, answered.said), right, tolerance, policy.window, reading.figures
+        )
+        return Verdict(0.0, "wrong", found.mistake)
+
+    def _carried(self, part: Part, case: Case, own: Own) -> float | None:
+        """What this part should be, going on from the student's own earlier values; None where that has no
+        meaning.
+        """
+        if not own:
+            return None
+        try:
+            return self.expected(part, case, own)
+        except (EqlibError, ZeroDivisionError, OverflowError):
+            return None
+
+    def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
+        return slips.number_suspects(part, case, scale_of(part))
+
+    def words(self, part: Part, case: Case, value: Any) -> str:
+        if not isinstance(value, (int, float)):
+            return str(value)
+        shown = amount(value) if part.quantity != "n" else f"{value:g}"
+        return f"{shown} {pretty_unit(part.unit)}".strip()
+
+    def worked(self, part: Part, case: Case) -> str:
+        step = QUANTITIES[part.quantity].step(part, case)
+        if not step:
+            return super().worked(part, case)
+        said = self.words(part, case, case.expected[part.id])
+        return f"{part.label.rstrip('?:. ')} = {step} = **{said}**"
+
+    def doubts(self, part: Part, case: Case) -> Iterator[str]:
+        return iter(())
+
+
+def _is_right(value: float, expected: float, reading: Any, part: Part, policy: Policy) -> bool:
+    """Within the tolerance, or the right value properly rounded to the figures typed (not fewer than
+    allowed).
+    """
+    if close(value, expected, part.tolerance or policy.tolerance):
+        return True
+    fewest, figures = (part.figures or policy.figures)[0], reading.figures
+    if not figures or figures[1] < fewest or not math.isfinite(expected) or expected == 0:
+        return False
+    return any(
+        close(value, float(f"{expected:.{count - 1}e}"), 1e-9)
+        for count in range(max(figures[0], fewest), figures[1] + 1)
+    )
+
+
+def _with_figures(part: Part, reading: Any, policy: Policy, spent: bool, note: str) -> Verdict:
+    """One deduction for figures in a question, stated. Values from code have no typed figures to count."""
+    figures, allowed = reading.figures, part.figures or policy.figures
+    if not figures or part.code or spent or not policy.figures_deduction:
+        return Verdict(1.0, note)
+    share = 1.0 - policy.figures_deduction
+    if figures[0] > allowed[1]:
+        return Verdict(share, note, "excess_digits", feedback.TOO_MANY_FIGURES, True)
+    if figures[1] < allowed[0]:
+        return Verdict(share, note, None, feedback.TOO_FEW_FIGURES, True)
+    return Verdict(1.0, note)
+
+
+# -- units ------------------------------------------------------------------------------------------------
+
+
+def unit_fault(part: Part, reaction: Reaction | None) -> str:
+    """What is wrong with the unit a number is asked in, with one that would do; "" when nothing is."""
+    if part.kind != "number" or not part.unit:
+        return ""
+    try:
+        given = parse_unit(part.unit)
+    except Unreadable as error:
+        return f"unit: {error}"
+    usual = QUANTITIES[part.quantity].checked
+    if part.quantity in ("K", "Q", "Kp"):
+        if reaction is None or (is_power_of_concentration(given) and _suits(given, part, reaction)):
+            return ""
+        usual = _unit_of_K(reaction) if reaction.basis == "c" and part.quantity != "Kp" else ""
+    if usual is None or parse_unit(usual).dims == given.dims:
+        return ""
+    mend = f"write one like {pretty_unit(usual)}" if usual else "leave it out"
+    return f"unit is {part.unit!r}, which this number does not have; {mend}"
+
+
+def _suits(given: Any, part: Part, reaction: Reaction) -> bool:
+    """The right power of a concentration for a Kc; a Kp, with gases in bar, is looked at less closely."""
+    if reaction.basis != "c" or part.quantity == "Kp":
+        return True
+    usual = _unit_of_K(reaction)
+    return bool(usual) and parse_unit(usual).dims == given.dims
+
+
+def _unit_of_K(reaction: Reaction) -> str:
+    """The unit of a Kc: mol/L to the power of the coefficients that stand in it, added up."""
+    power = sum(reaction.quotient_species.values())
+    size = "" if abs(power) == 1 else f"^{abs(power):g}"
+    return "" if not power else f"mol{size}/L{size}" if power > 0 else f"L{size}/mol{size}"

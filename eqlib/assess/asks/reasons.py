@@ -1,0 +1,276 @@
+"""The reasons a "why?" can offer, and which particle acts or is tied up.
+
+A question lists options by name and no name is marked as right. A sound reason is right when the computed
+chemistry of the student's own numbers says so; what a misconception says never is. "binds:SCN^-" is a sound
+reason with a species in it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import TYPE_CHECKING, Any, Literal
+
+from pydantic import field_validator
+
+from eqlib.assess.asks.base import SAME, Answered, Ask, OptionsTable, Part, Verdict, in_unicode, shuffled
+from eqlib.assess.mistakes import MISTAKES, Suspect
+from eqlib.assess.setting import near
+from eqlib.chem.salts import dissolved
+from eqlib.chem.species import canonical
+
+if TYPE_CHECKING:
+    from eqlib.assess.case import Case
+    from eqlib.assess.policy import Policy
+
+#: Sound reasons, as a student would say them.
+SOUND = {
+    "q_below_K": "Right after the change Q is smaller than K, so more product has to form.",
+    "q_above_K": (
+        "Right after the change Q is larger than K, so some product has to turn back into reactants."
+    ),
+    "q_equals_K": "Right after the change Q still equals K, so nothing has to shift.",
+    "k_rises": "K itself is larger at the new temperature, so the mixture now holds too little product.",
+    "k_falls": "K itself is smaller at the new temperature, so the mixture now holds too much product.",
+}
+#: Sound reasons about one species, "binds:SCN^-".
+OF_SPECIES = {
+    "binds": (
+        "What was added ties up {species} (in a solid or in another complex), "
+        "so there is less of it in solution."
+    ),
+}
+
+#: What a person with each misconception would say (ids as in mistakes.toml). To tie up another ion than the
+#: one really bound ("wrong_target") is said by a "binds:" option that does not hold.
+SAID = {
+    "static_stop": "Reactions stop once equilibrium is reached, so nothing can happen any more.",
+    "equal_amounts": "The mixture shifts until there is as much product as reactant again.",
+    "fwd_rate_grows": "The forward reaction keeps speeding up until equilibrium is reached.",
+    "one_up_one_down": "One reaction speeds up and the opposite one slows down at the same moment.",
+    "two_boxes": "What is added changes only its own side; the other reactant stays as it was.",
+    "goes_complete": "The reaction runs until one of the reactants is used up.",
+    "k_moves_conc": "Changing a concentration changes K, and the mixture follows the new K.",
+    "q_is_k": "Q and K are always the same number, so nothing can push the mixture.",
+    "q_reversed": (
+        "When Q is smaller than K the mixture moves to the left, and when it is larger, to the right."
+    ),
+    "full_cancel": "The mixture shifts until the change is cancelled completely.",
+    "solid_shifts": "There is more of the solid now, so the reaction moves away from it.",
+    "catalyst_shifts": "The catalyst speeds up the forward reaction more, so more product forms.",
+    "inert_const_v": (
+        "The extra gas raises the pressure, so the mixture moves to the side with fewer molecules."
+    ),
+    "inert_const_p": "The added gas does not react, so it cannot have any effect.",
+    "dn_zero": "Squeezing a gas mixture always moves it to one side.",
+    "volume_ignored": "Water is not in the equation, so adding water moves nothing.",
+    "more_always_right": "More of a reactant always means more product.",
+    "heat_is_forward": "Heating always helps the forward reaction.",
+    "k_fixed_t": "K is a constant, so warming the mixture cannot change it.",
+    "rate_is_extent": "A large K means a fast reaction, so it has already finished.",
+    "spectator_acts": "The other ions that came along with it (nitrate, potassium, sodium) cause the shift.",
+    "not_in_equation": "What was added is not in the equation, so it does nothing.",
+    "paler_is_left": "The colour gets paler, and paler always means that the reaction moved to the left.",
+}
+
+
+def is_sound(name: str) -> bool:
+    """Is ``name`` a sound reason (rather than a misconception)?"""
+    return name in SOUND or name.partition(":")[0] in OF_SPECIES
+
+
+def reason_label(name: str) -> str:
+    """The sentence shown for a reason."""
+    kind, _, species = name.partition(":")
+    if species:
+        return OF_SPECIES[kind].format(species=in_unicode(species))
+    return SOUND.get(name) or SAID[name]
+
+
+def true_reasons(names: Iterable[str], case: Case) -> tuple[str, ...]:
+    """Those of ``names`` that the chemistry of ``case`` confirms."""
+    return tuple(name for name in names if is_sound(name) and holds(name, case))
+
+
+def holds(name: str, case: Case) -> bool:
+    """Does the mixture say so?"""
+    disturbance = case.disturbance
+    if name.startswith("binds:"):
+        return tied_up(case) == name.removeprefix("binds:")
+    at_new_K, at_old_K = disturbance.K, disturbance.before.K(disturbance.before.reactions[0])
+    if name in ("k_rises", "k_falls"):
+        return at_new_K > at_old_K * (1 + SAME) if name == "k_rises" else at_new_K < at_old_K / (1 + SAME)
+    if abs(at_new_K / at_old_K - 1) > SAME:
+        return False
+    ratio = disturbance.Q / at_new_K
+    return {
+        "q_below_K": ratio < 1 / (1 + SAME),
+        "q_above_K": ratio > 1 + SAME,
+        "q_equals_K": 1 / (1 + SAME) <= ratio <= 1 + SAME,
+    }[name]
+
+
+def tied_up(case: Case, least: float = 0.1) -> str | None:
+    """The reactant that other reactions take out of the first one, or None when they take less than
+    ``least`` of it.
+
+    What the first reaction itself uses is told apart by its product: a reactant's loss beyond that is the
+    others' doing.
+    """
+    before, after = case.disturbance.at_once, case.disturbance.after
+    coefficients = case.reaction.coefficients
+    products = [name for name, nu in coefficients.items() if nu > 0 and name in case.after]
+    if not products:
+        return None
+    product = products[0]
+    losses: dict[str, float] = {}
+    for name, nu in coefficients.items():
+        if nu >= 0 or name not in case.after:
+            continue
+        share = abs(float(nu)) / float(coefficients[product])
+        had = before.amounts.get(name, 0.0) + share * before.amounts.get(product, 0.0)
+        has = after.amounts.get(name, 0.0) + share * after.amounts.get(product, 0.0)
+        losses[name] = (had - has) / had if had > 0 else 0.0
+    worst = max(losses, key=lambda name: losses[name], default=None)
+    return worst if worst is not None and losses[worst] > least else None
+
+
+class ReasonTable(OptionsTable):
+    ask: Literal["reason"]
+
+    @field_validator("options")
+    @classmethod
+    def _known(cls, given: tuple[str, ...]) -> tuple[str, ...]:
+        names = []
+        for name in given:
+            kind, _, species = name.partition(":")
+            if not (is_sound(name) or name in SAID):
+                known = (*SOUND, *SAID, *(f"{kind}:SPECIES" for kind in OF_SPECIES))
+                raise ValueError(f"holds {name!r}{near(name, known)}")
+            names.append(f"{kind}:{canonical(species)}" if species else name)
+        return tuple(names)
+
+
+class Reason(Ask):
+    """A sound reason or what a misconception says; right is the one that the mixture confirms."""
+
+    Table = ReasonTable
+    label = "Which sentence explains it best?"
+
+    def needs_stress(self, part: Part) -> bool:
+        return True
+
+    def options(self, table: ReasonTable, question: str) -> tuple[tuple[str, str], ...]:
+        return tuple((name, reason_label(name)) for name in shuffled(question, table.options))
+
+    def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str | None:
+        """The one option that is true. (``eqlib check`` refuses a question with none or several.)"""
+        true = true_reasons([value for value, _ in part.options], case)
+        return true[0] if true else None
+
+    def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
+        if reading.value == case.expected[part.id]:
+            return Verdict(1.0, "right")
+        return Verdict(0.0, "wrong", _idea(reading.value, case.expected[part.id]))
+
+    def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
+        return [Suspect(value, value, "said so") for value, _ in part.options if value in MISTAKES]
+
+    def doubts(self, part: Part, case: Case) -> Iterator[str]:
+        names = [value for value, _ in part.options]
+        true = true_reasons(names, case)
+        if not true:
+            offered = ", ".join(name for name in names if is_sound(name)) or "none of the sound ones"
+            yield f"no reason on offer is right (offered: {offered}); add the one that is"
+        if len(true) > 1:
+            yield f"several reasons are right at once ({', '.join(true)}); keep one"
+
+
+def _idea(value: str, expected: str | None) -> str | None:
+    """The misconception that a wrong reason says, or what a sound one shows where it does not hold."""
+    if value in MISTAKES:
+        return value
+    if ":" in value:
+        return "wrong_target" if expected is not None and ":" in expected else None
+    if {value, expected} == {"k_rises", "k_falls"}:
+        return "heat_is_forward"
+    if value == "q_equals_K" and expected in ("q_below_K", "q_above_K"):
+        return "q_is_k"
+    return None
+
+
+# -- which particle ---------------------------------------------------------------------------------------
+
+
+class PickTable(OptionsTable):
+    ask: Literal["bound", "cause"]
+
+    @field_validator("options")
+    @classmethod
+    def _species(cls, given: tuple[str, ...]) -> tuple[str, ...]:
+        names = tuple(canonical(name) for name in given)
+        if len(set(names)) != len(names):
+            raise ValueError("needs at least two different ones")
+        return names
+
+
+class _Pick(Ask):
+    """One of the named species."""
+
+    Table = PickTable
+
+    def needs_stress(self, part: Part) -> bool:
+        return True
+
+    def options(self, table: PickTable, question: str) -> tuple[tuple[str, str], ...]:
+        return tuple((name, in_unicode(name)) for name in shuffled(question, table.options))
+
+    def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
+        right = case.expected.get(part.id)
+        found = [(value, self.idea(part, case, value)) for value, _ in part.options if value != right]
+        return [Suspect(mistake, value, part.ask) for value, mistake in found if mistake]
+
+    def idea(self, part: Part, case: Case, picked: str) -> str | None:
+        """The idea behind a wrong pick."""
+        raise NotImplementedError
+
+    def doubts(self, part: Part, case: Case) -> Iterator[str]:
+        if case.expected[part.id] is None:
+            yield f"none of the options of {part.id} (or more than one) is right; add or take out some"
+
+
+class Bound(_Pick):
+    """Which of the named species the added one takes out of the first reaction."""
+
+    label = "Which particle of the mixture is tied up by what was added?"
+
+    def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str | None:
+        """What other reactions take out of the first one; None where that is not on offer."""
+        found = tied_up(case)
+        return found if found in dict(part.options) else None
+
+    def idea(self, part: Part, case: Case, picked: str) -> str | None:
+        """A species that takes part in none of the reactions is a spectator."""
+        if not case.expected[part.id]:
+            return None
+        parts = {name for reaction in case.reactions for name in reaction.coefficients}
+        return "wrong_target" if picked in parts else "spectator_acts"
+
+
+class Cause(_Pick):
+    """Which of the named species, added together, makes the first reaction shift."""
+
+    label = "Which of the particles that were added makes the equilibrium shift?"
+
+    def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str | None:
+        """The one added species that stands in the first reaction, or else binds one of its reactants."""
+        added = dissolved(dict.fromkeys(dict(case.stress.amounts), 1.0))
+        acting = [name for name in added if name in case.reaction.coefficients]
+        if not acting:
+            bound = tied_up(case)
+            others = [set(r.coefficients) for r in case.reactions[1:] if bound in r.coefficients]
+            acting = [name for name in added if any(name in other for other in others)]
+        on_offer = [name for name in acting if name in dict(part.options)]
+        return on_offer[0] if len(on_offer) == 1 else None
+
+    def idea(self, part: Part, case: Case, picked: str) -> str | None:
+        return "spectator_acts"

@@ -1,0 +1,361 @@
+"""What a change does: direction, colour, solid, K, one concentration; and what each misconception would say.
+
+The stress is put into one of a few kinds by what it does to *this* reaction (``change_of``); then every wrong
+option is traced to the idea that leads to it. An option that no known idea leads to is named by none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+from eqlib.assess.asks.base import OPPOSITE, SAME, Ask, Part, PartTable, beside, in_unicode
+from eqlib.assess.mistakes import Suspect
+from eqlib.assess.setting import Formula
+from eqlib.chem.salts import dissolved
+from eqlib.chem.stress import Stress
+
+if TYPE_CHECKING:
+    from eqlib.assess.case import Case
+
+# Changes that move nothing, and the idea that they do.
+_NEVER_SHIFT = {
+    "catalyst": "catalyst_shifts",
+    "inert_volume": "inert_const_v",
+    "solid": "solid_shifts",
+    "spectator": "spectator_acts",
+}
+# Changes after which comparing Q with K decides; an answer the other way round may have compared them
+# backwards.
+_Q_DECIDES = ("reactant", "product", "binder", "dilute", "squeeze", "expand")
+_MOVES = {"up": "higher", "down": "lower", "same": "same"}
+
+
+@dataclass(frozen=True)
+class Change:
+    """A stress as this reaction meets it.
+
+    kind: "reactant", "product" (more or less of it), "binder" (acts through another reaction), "spectator",
+    "solid", "dilute", "warm", "cool", "squeeze", "expand", "inert_volume", "inert_pressure" or "catalyst".
+    species: which of the reaction's species is added or removed.  more: added (True) or removed (False).
+    """
+
+    kind: str
+    species: tuple[str, ...] = ()
+    more: bool = True
+
+
+def change_of(case: Case) -> Change | None:
+    """The Change that the stress makes to the first reaction, or None without a stress."""
+    stress = case.stress
+    if stress is None or not case.reactions:
+        return None
+    kind = stress.kind
+    if kind == "catalyse":
+        return Change("catalyst")
+    if kind == "add_inert":
+        return Change(f"inert_{stress.constant}")
+    if kind == "dilute":
+        return Change("dilute")
+    if kind == "heat_to":
+        return Change("warm" if case.temperature < stress.T else "cool")
+    if kind == "change_volume":
+        return Change("squeeze" if stress.volume < case.volume else "expand")
+    return _of_matter(case, stress)
+
+
+def _of_matter(case: Case, stress: Stress) -> Change:
+    names = added_species(stress)
+    first = case.reaction.coefficients
+    own = tuple(n for n in names if n in first)
+    more = stress.kind != "remove"
+    solids = tuple(n for n in own if n.endswith(("(s)", "(l)")))
+    if stress.kind == "add_solid" and case.direction == "none":
+        return Change("solid", names, more)
+    if own and len(solids) == len(own):
+        return Change("solid", solids, more)
+    for side, sign in (("reactant", -1), ("product", 1)):
+        found = tuple(n for n in own if first[n] * sign > 0 and n not in solids)
+        if found:
+            return Change(side, found, more)
+    others = {n for r in case.reactions[1:] for n in r.coefficients}
+    if any(n in others for n in names):
+        return Change("binder", tuple(n for n in names if n in others), more)
+    return Change("spectator", names, more)
+
+
+def added_species(stress: Stress) -> tuple[str, ...]:
+    """Names as they are in the mixture: soluble salts as their ions, and a solid under its own name too."""
+    named = dict(stress.amounts)
+    return tuple(dict.fromkeys((*dissolved(dict.fromkeys(named, 1.0)), *named)))
+
+
+def seen_in(case: Case) -> str | None:
+    """Darker, paler or same by the amount of the coloured species alone, where that can be told."""
+    if not (case.before and case.after):
+        return None
+    name = case.observed or next((n for n, c in case.reaction.coefficients.items() if c > 0), "")
+    was, now = case.before.get(name, 0.0), case.after.get(name, 0.0)
+    if was <= 0:
+        return None
+    return "darker" if now > 1.02 * was else "paler" if now < 0.98 * was else "same"
+
+
+def said_to(case: Case, ask: str, said: Mapping[str, Any]) -> Any:
+    """The student's answer to another ask of this question."""
+    return next((said[part.id] for part in case.parts if part.ask == ask and part.id in said), None)
+
+
+class _OfChange(Ask):
+    """A choice about what a change does."""
+
+    def needs_stress(self, part: Part) -> bool:
+        return True
+
+    def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
+        change = change_of(case)
+        if change is None:
+            return []
+        right = case.expected.get(part.id)
+        found = (s for s in self.ideas(part, case, change, said) if s.value != right)
+        return list(dict.fromkeys(found))
+
+    def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
+        """What each idea would choose, likeliest first."""
+        raise NotImplementedError
+
+
+# -- direction ------------------------------------------------------------------------------------------
+
+
+class DirectionTable(PartTable):
+    ask: Literal["direction"]
+
+
+class Direction(_OfChange):
+    """forward | reverse | none, of the mixture's first reaction."""
+
+    Table = DirectionTable
+    label = "Which way does the equilibrium shift?"
+    choices = (
+        ("forward", "towards the products (to the right, →)"),
+        ("reverse", "towards the reactants (to the left, ←)"),
+        ("none", "no shift"),
+    )
+
+    def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
+        return case.direction
+
+    def carries(self, part: Part, case: Case, value: Any, own: Mapping[str, Any]) -> bool:
+        return value == own_direction(case, own)
+
+    def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
+        expected = case.expected.get(part.id)
+        yield from against_own_Q(case, said)
+        ideas = direction_ideas(change, expected)
+        paler = "paler" in (said_to(case, "seen", said), seen_in(case))
+        if paler and expected != "reverse" and change.kind == "dilute":
+            yield Suspect("paler_is_left", "reverse", "paler, so to the left")
+        yield from _as_suspects(ideas)
+        if paler and expected != "reverse":
+            yield Suspect("paler_is_left", "reverse", "paler, so to the left")
+        if expected in OPPOSITE and change.kind in _Q_DECIDES:
+            yield Suspect("q_reversed", OPPOSITE[expected], "Q against K read the wrong way round")
+
+
+def own_direction(case: Case, own: Mapping[str, Any]) -> str | None:
+    """The direction that follows from the student's own Q (and K); None where they gave no Q."""
+    asked = {part.quantity: part.id for part in case.parts if part.quantity in ("Q", "K")}
+    if asked.get("Q") not in own:
+        return None
+    Q = own[asked["Q"]]
+    K = own.get(asked.get("K", ""), case.disturbance.K)
+    return "forward" if Q < K / (1 + SAME) else "reverse" if Q > K * (1 + SAME) else "none"
+
+
+def direction_ideas(change: Change, expected: str | None) -> dict[str, list[str]]:
+    """{wrong direction: mistake ids} for this change, where ``expected`` is what really happens."""
+    ideas: dict[str, list[str]] = {"forward": [], "reverse": [], "none": []}
+    if change.kind in _NEVER_SHIFT:
+        for way in ("forward", "reverse"):
+            ideas[way].append(_NEVER_SHIFT[change.kind])
+    if change.kind in ("reactant", "product"):
+        ideas["none"].append("static_stop")
+        if change.kind == "reactant" and change.more:
+            ideas["forward"].append("more_always_right")
+    elif change.kind == "binder":
+        ideas["none"].append("not_in_equation")
+    elif change.kind in ("dilute", "spectator"):
+        ideas["none"].append("volume_ignored")
+    elif change.kind == "inert_pressure":
+        ideas["none"].append("inert_const_p")
+        if expected in OPPOSITE:
+            ideas[OPPOSITE[expected]].append("inert_const_v")
+    elif change.kind in ("squeeze", "expand") and expected == "none":
+        for way in ("forward", "reverse"):
+            ideas[way].append("dn_zero")
+    elif change.kind in ("warm", "cool"):
+        ideas["none"].append("k_fixed_t")
+        ideas["forward" if change.kind == "warm" else "reverse"].append("heat_is_forward")
+    return {way: found for way, found in ideas.items() if way != expected}
+
+
+def _as_suspects(ideas: Mapping[str, list[str]]) -> Iterator[Suspect]:
+    for way, names in ideas.items():
+        for name in names:
+            yield Suspect(name, way, "direction")
+
+
+def against_own_Q(case: Case, said: Mapping[str, Any]) -> Iterator[Suspect]:
+    """A direction that contradicts the Q (or the reason) the student gave in the same question."""
+    side = None
+    for part in case.parts:
+        value = said.get(part.id)
+        if part.quantity == "Q" and part.when in ("at_once", "") and isinstance(value, (int, float)):
+            K = getattr(case.disturbance, "K", None) or case.reaction.K
+            if K and value > 0 and abs(value / K - 1) > SAME:
+                side = "below" if value < K else "above"
+        elif part.ask == "reason" and value in ("q_below_K", "q_above_K"):
+            side = side or value[2:7]
+    if side is not None:
+        yield Suspect("q_reversed", "reverse" if side == "below" else "forward", "against one's own Q")
+
+
+# -- K --------------------------------------------------------------------------------------------------
+
+
+class ConstantTable(PartTable):
+    ask: Literal["K"]
+
+
+class Constant(_OfChange):
+    """larger | smaller | same."""
+
+    Table = ConstantTable
+    label = "What happens to the equilibrium constant K?"
+    choices = (("larger", "K becomes larger"), ("smaller", "K becomes smaller"), ("same", "K stays the same"))
+
+    def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
+        before, after = case.disturbance.before.K(case.reaction), case.disturbance.K
+        return {"up": "larger", "down": "smaller", "same": "same"}[beside(after, before, 0.001)]
+
+    def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
+        if change.kind in ("warm", "cool"):
+            yield Suspect("k_fixed_t", "same", "K")
+            yield Suspect("heat_is_forward", "larger" if change.kind == "warm" else "smaller", "K")
+            return
+        idea = {"catalyst": "catalyst_shifts", "solid": "solid_shifts"}.get(change.kind, "k_moves_conc")
+        for way in ("larger", "smaller"):
+            yield Suspect(idea, way, "K")
+
+
+# -- what is seen ---------------------------------------------------------------------------------------
+
+
+class SeenTable(PartTable):
+    ask: Literal["seen"]
+
+
+class Seen(_OfChange):
+    """darker | paler | same."""
+
+    Table = SeenTable
+    label = "Compared with before, the colour will be"
+    choices = (("darker", "darker"), ("paler", "paler"), ("same", "the same"))
+
+    def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
+        return case.look.lightness
+
+    def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
+        """Colour is a direction in disguise: the option that a wrong direction would bring about."""
+        towards = darker_direction(part, case)
+        if towards is None:
+            return
+        as_seen = {towards: "darker", OPPOSITE[towards]: "paler", "none": "same"}
+        for suspect in _as_suspects(direction_ideas(change, case.direction)):
+            yield Suspect(suspect.mistake, as_seen[suspect.value], "colour as if " + suspect.value)
+
+
+def darker_direction(part: Part, case: Case) -> str | None:
+    """The direction that makes the mixture darker, from what really happens; None if it cannot be told."""
+    direction, seen = case.direction, case.expected.get(part.id)
+    if direction in OPPOSITE and seen in ("darker", "paler"):
+        return direction if seen == "darker" else OPPOSITE[direction]
+    coefficient = case.reaction.coefficients.get(case.observed)
+    if coefficient:
+        return "forward" if coefficient > 0 else "reverse"
+    # Nothing shifts: the product is then taken for the coloured one, as in most systems.
+    return "forward" if direction == "none" else None
+
+
+class PrecipitateTable(PartTable):
+    ask: Literal["precipitate"]
+
+
+class Precipitate(_OfChange):
+    """yes | no: is there more solid after the change than before?"""
+
+    Table = PrecipitateTable
+    label = "Does a solid form?"
+    choices = (("yes", "yes, a solid forms"), ("no", "no, it stays clear"))
+
+    def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
+        return "yes" if case.look.precipitate else "no"
+
+    def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
+        if change.kind == "binder" and case.expected.get(part.id) == "yes":
+            yield Suspect("not_in_equation", "no", "nothing bound")
+
+
+# -- one concentration ----------------------------------------------------------------------------------
+
+
+class ConcentrationTable(PartTable):
+    ask: Literal["change"]
+    species: Formula
+
+
+class Concentration(_OfChange):
+    """higher | lower | same, of the concentration of ``species``."""
+
+    Table = ConcentrationTable
+    choices = (("higher", "higher"), ("lower", "lower"), ("same", "the same"))
+    keys = ("species",)
+
+    def label_of(self, part: Part) -> str:
+        return f"Compared with before, the concentration of {in_unicode(part.species)} will be"
+
+    def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
+        return _MOVES[beside(case.after.get(part.species, 0.0), case.before.get(part.species, 0.0))]
+
+    def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
+        name, real = part.species, case.direction
+        if change.kind in _NEVER_SHIFT and real == "none":
+            for way in ("higher", "lower"):
+                yield Suspect(_NEVER_SHIFT[change.kind], way, "concentration as if something shifted")
+            return
+        coefficient = case.reaction.coefficients.get(name)
+        if name in change.species and change.kind in ("reactant", "product"):
+            yield Suspect("full_cancel", "same", "back to where it was")
+        elif change.kind == "reactant" and coefficient:
+            yield Suspect("two_boxes" if coefficient < 0 else "static_stop", "same", "left as it was")
+        elif change.kind == "binder" and coefficient:
+            yield from _bound(part, case, coefficient)
+        elif change.kind == "dilute":
+            yield Suspect("volume_ignored", "same", "as if no water came in")
+        if not coefficient or change.kind in ("reactant", "product", "dilute"):
+            return
+        up = "forward" if coefficient > 0 else "reverse"
+        as_seen = {up: "higher", OPPOSITE[up]: "lower", "none": "same"}
+        for suspect in _as_suspects(direction_ideas(change, real)):
+            yield Suspect(suspect.mistake, as_seen[suspect.value], "concentration as if " + suspect.value)
+
+
+def _bound(part: Part, case: Case, coefficient: float) -> Iterator[Suspect]:
+    """Something binds one reactant: the other one taken for it, or nothing bound at all."""
+    yield Suspect("not_in_equation", "same", "nothing bound")
+    if coefficient < 0:
+        wrong = {"lower": "higher", "higher": "lower"}.get(str(case.expected.get(part.id)))
+        if wrong:
+            yield Suspect("wrong_target", wrong, "another ion bound")

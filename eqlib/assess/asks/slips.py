@@ -1,0 +1,582 @@
+"""Slips in a calculation: what each known mistake would give for a number, from one student's case.
+
+Reading -> concentration -> x -> equilibrium row -> K, and back from K to x: plain arithmetic on floats, with
+the faults a step can have as arguments. This is the only arithmetic of its own that the marker has; right
+values come from ``eqlib.chem``. Every builder yields (mistake id, value, why) in mol/L, J/mol or without
+unit, likeliest first. The number of suspects is bounded, so that a random number seldom meets one.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from eqlib.assess.asks.base import Part
+from eqlib.assess.mistakes import Suspect
+from eqlib.chem.salts import dissolved
+from eqlib.chem.thermo import R_BAR
+
+if TYPE_CHECKING:
+    from eqlib.assess.case import Case
+
+MOST = 14
+LN10 = math.log(10)
+Conc = Mapping[str, float]
+Slips = Iterator[tuple[str, Any, str]]
+
+
+def in_K(coefficients: Conc) -> dict[str, float]:
+    """Species that stand in K, with their powers: no solids, liquids or electrons."""
+    return {n: float(c) for n, c in coefficients.items() if not n.endswith(("(s)", "(l)")) and n != "e^-"}
+
+
+def quotient(
+    powers: Conc, conc: Conc, *, inverted: bool = False, form: str = "right", joined: str = "product"
+) -> float:
+    """K or Q from concentrations. ``form``: "right", "dropped" or "times" (coefficients used as multipliers);
+    ``joined``: "product", "bottom" or "both" (the terms of that line added). NaN where it has no value.
+    """
+    lines: dict[bool, list[float]] = {True: [], False: []}
+    for name, power in powers.items():
+        c, n = conc.get(name, 0.0), abs(power)
+        try:
+            term = c**n if form == "right" else c if form == "dropped" else n * c
+        except (OverflowError, ZeroDivisionError):
+            return math.nan
+        if isinstance(term, complex):
+            return math.nan
+        lines[power > 0].append(term)
+    top = sum(lines[True]) if joined == "both" and lines[True] else math.prod(lines[True])
+    bottom = sum(lines[False]) if joined != "product" and lines[False] else math.prod(lines[False])
+    if inverted:
+        top, bottom = bottom, top
+    return top / bottom if bottom else math.nan
+
+
+def row(
+    coefficients: Conc, start: Conc, x: float, *, sign: float = 1.0, ignore_coefficients: bool = False
+) -> dict[str, float]:
+    """The equilibrium row for an extent x. ``sign`` -1 lets the reactants grow."""
+    out = {}
+    for name, nu in coefficients.items():
+        nu = float(nu)
+        step = math.copysign(1.0, nu) if ignore_coefficients else nu
+        out[name] = start.get(name, 0.0) + (step * x if nu > 0 else sign * step * x)
+    return out
+
+
+def limits(coefficients: Conc, start: Conc) -> tuple[float, float]:
+    """(lowest, highest) extent that leaves nothing negative."""
+    highest = min((start.get(n, 0.0) / -float(c) for n, c in coefficients.items() if c < 0), default=math.inf)
+    lowest = -min((start.get(n, 0.0) / float(c) for n, c in coefficients.items() if c > 0), default=math.inf)
+    return lowest, highest
+
+
+def solve_extent(
+    coefficients: Conc,
+    start: Conc,
+    K: float,
+    *,
+    form: str = "right",
+    ignore_coefficients: bool = False,
+    sign: float = 1.0,
+) -> float | None:
+    """The extent at which the quotient of the row equals K, by bisection; None if there is none.
+
+    Only species of the row that stand in K count. With ``sign`` -1 the quotient need not reach K.
+    """
+    powers = in_K(coefficients)
+    unit = (
+        {n: math.copysign(1.0, c) for n, c in coefficients.items()} if ignore_coefficients else coefficients
+    )
+    low, high = limits({n: unit[n] for n in powers}, start)
+    if sign < 0:
+        low, high = 0.0, 1e3 * max(start.values(), default=0.0)
+    if not (math.isfinite(low) and math.isfinite(high) and high > low and K > 0):
+        return None
+
+    def gap(x: float) -> float | None:
+        q = quotient(
+            powers, row(coefficients, start, x, sign=sign, ignore_coefficients=ignore_coefficients), form=form
+        )
+        return math.log(q / K) if q > 0 and math.isfinite(q) else None
+
+    return _bisect(gap, low, high)
+
+
+def _bisect(gap: Callable[[float], float | None], low: float, high: float) -> float | None:
+    """Zero of a rising function whose value is None at the very ends (a logarithm of 0 or of infinity)."""
+    width = high - low
+    a, b = low + 1e-15 * width, high - 1e-15 * width
+    at_a, at_b = gap(a), gap(b)
+    if (at_a is not None and at_a > 0) or (at_b is not None and at_b < 0):
+        return None
+    for _ in range(200):
+        middle = 0.5 * (a + b)
+        value = gap(middle)
+        if value is None or middle in (a, b):
+            break
+        a, b = (middle, b) if value < 0 else (a, middle)
+    return 0.5 * (a + b)
+
+
+def small_x(coefficients: Conc, start: Conc, K: float) -> float | None:
+    """x if the reactants are taken as unchanged; None if some product is there at the start or a power is
+    odd.
+    """
+    powers = in_K(coefficients)
+    total = sum(c for c in powers.values() if c > 0)
+    if total <= 0 or any(start.get(n, 0.0) for n, c in powers.items() if c > 0):
+        return None
+    rest = K * math.prod(start.get(n, 0.0) ** -c for n, c in powers.items() if c < 0)
+    rest /= math.prod(c**c for c in powers.values() if c > 0)
+    return rest ** (1 / total) if rest > 0 else None
+
+
+def complex_from_absorbance(
+    measured: Conc, *, path: bool = True, blank: bool = True, scale: str = "absorbance"
+) -> float:
+    """Concentration of the absorbing species. ``scale``: "absorbance", "transmittance" (10^-A used in its
+    place) or "natural" (A taken with the natural logarithm).
+    """
+    reading = measured["absorbance"] - (measured.get("blank", 0.0) if blank else 0.0)
+    if scale == "transmittance":
+        reading = 10.0**-reading
+    elif scale == "natural":
+        reading *= LN10
+    return reading / (measured["epsilon"] * (measured.get("path", 1.0) if path else 1.0))
+
+
+@dataclass(frozen=True)
+class Facts:
+    """A case reduced to what the steps need. Concentrations in mol/L by species."""
+
+    part: Part
+    case: Case
+    right: float
+    coefficients: dict[str, float]
+    powers: dict[str, float] = field(default_factory=dict)
+    in_bar: float = 1.0  # factor from mol/L to the unit K is in, for gases of a Kp
+
+    def activity(self, conc: Conc) -> dict[str, float]:
+        """Concentrations in the unit that K is in."""
+        if self.in_bar == 1.0:
+            return dict(conc)
+        return {n: c * self.in_bar if n.endswith("(g)") else c for n, c in conc.items()}
+
+    def K(self, conc: Conc, **faults: Any) -> float:
+        """The quotient of ``conc`` with these faults (see mistakes_quotient)."""
+        return quotient(self.powers, self.activity(conc), **faults)
+
+    def Kc(self, conc: Conc) -> float:
+        """The quotient in mol/L, whatever unit K is in."""
+        return quotient(self.powers, conc)
+
+    def row(self, start: Conc, x: float, **faults: Any) -> dict[str, float]:
+        """The equilibrium row."""
+        return row(self.coefficients, start, x, **faults)
+
+
+def facts_of(part: Part, case: Case, scale: float = 1.0) -> Facts:
+    right = case.expected.get(part.id)
+    right = right / scale if isinstance(right, (int, float)) else math.nan
+    if not case.reactions:
+        return Facts(part, case, right, {})
+    reaction = case.reaction
+    coefficients = {n: float(c) for n, c in reaction.coefficients.items()}
+    in_bar = R_BAR * case.temperature if reaction.basis == "p" else 1.0
+    return Facts(part, case, right, coefficients, in_K(coefficients), in_bar)
+
+
+def slips_of_reading(case: Case) -> Slips:
+    """Concentrations of the observed species that a slip in reading the instrument gives."""
+    m = case.measured
+    if "absorbance" not in m or "epsilon" not in m:
+        return
+    conc = complex_from_absorbance
+    yield "log_slip", conc(m, scale="transmittance"), "transmittance taken as absorbance"
+    yield "log_slip", conc(m, scale="natural"), "natural logarithm"
+    if m.get("path", 1.0) != 1.0:
+        yield "path_ignored", conc(m, path=False), "cell taken as 1 cm"
+    if m.get("blank"):
+        yield "blank_kept", conc(m, blank=False), "blank not taken off"
+
+
+def extent_of(case: Case, facts: Facts) -> float | None:
+    if case.extent is not None:
+        return case.extent
+    name = case.observed if case.observed in facts.coefficients else next(iter(facts.powers), None)
+    if name is None or name not in case.equilibrium or not case.mixed:
+        return None
+    return (case.equilibrium[name] - case.mixed.get(name, 0.0)) / facts.coefficients[name]
+
+
+def extent_from(case: Case, facts: Facts, amount: float) -> float:
+    nu = facts.coefficients.get(case.observed)
+    return (amount - case.mixed.get(case.observed, 0.0)) / nu if nu else math.nan
+
+
+def amount_made(case: Case, facts: Facts, x: float) -> float:
+    """How much the observed species (else the first product) changed."""
+    name = case.observed or next((n for n, c in facts.coefficients.items() if c > 0), "")
+    return abs(facts.coefficients.get(name, 1.0)) * x
+
+
+def room(facts: Facts, start: Conc) -> list[float]:
+    """For each reactant in K, the extent that would use it up."""
+    return [start.get(n, 0.0) / -facts.coefficients[n] for n, p in facts.powers.items() if p < 0]
+
+
+def stock_starts(case: Case, coefficients: Conc) -> Iterator[tuple[str, dict[str, float], str]]:
+    """(mistake, start, why) for each way of forgetting the dilution.
+
+    All reactants at bottle strength; one of them alone; the water left out of the total volume. Nothing when
+    the start was not poured together.
+    """
+    bottles: dict[str, float] = {}
+    filled = 0.0
+    for portion in case.portions:
+        for name, conc in portion.concentrations.items():
+            bottles[name] = max(conc, bottles.get(name, 0.0))
+        filled += portion.volume if any(portion.concentrations.values()) else 0.0
+    total = sum(p.volume for p in case.portions)
+    poured = [n for n, c in coefficients.items() if c < 0 and bottles.get(n, 0.0) > 0]
+    if not poured or total <= 0:
+        return
+    start = dict(case.mixed)
+    yield "stock_conc", {**start, **{n: bottles[n] for n in poured}}, "bottle strength for all"
+    if 0 < filled < total * (1 - 1e-9):
+        share = total / filled
+        yield "stock_conc", {n: c * share for n, c in start.items()}, "water left out of the volume"
+    if len(poured) > 1:
+        for name in poured:
+            yield "stock_conc", {**start, name: bottles[name]}, f"bottle strength for {name}"
+
+
+def added_undiluted(case: Case) -> Iterator[tuple[dict[str, float], str]]:
+    """(concentrations, why) just after a solution was added, with the dilution by it forgotten.
+
+    Either what was there is not thinned, or what comes in keeps its bottle strength.
+    """
+    added, volume = solution_added(case.stress)
+    if not added or not case.before or case.volume <= 0:
+        return
+    before = case.before
+    kept = {n: c + added.get(n, 0.0) * volume / case.volume for n, c in before.items()}
+    kept |= {n: c * volume / case.volume for n, c in added.items() if n not in before}
+    yield kept, "volume of the added solution left out"
+    strong = {n: before.get(n, 0.0) + c for n, c in added.items()}
+    yield {**before, **strong}, "bottle strength for what was added"
+
+
+def solution_added(stress: Any) -> tuple[dict[str, float], float]:
+    """(ion or molecule -> mol/L in the bottle, litres) of an added solution; ({}, 0) for any other stress."""
+    if getattr(stress, "kind", "") != "add_solution":
+        return {}, 0.0
+    return dict(dissolved(dict(stress.amounts))), float(stress.volume)
+
+
+def concentration(case: Case, facts: Facts) -> Slips:
+    name, when = facts.part.species, facts.part.when or "before"
+    right = getattr(case, when).get(name, 0.0)
+    if when == "mixed":
+        for mistake, other, why in stock_starts(case, facts.coefficients | {name: -1.0}):
+            yield mistake, other.get(name, 0.0), why
+    elif when == "at_once":
+        for other, why in added_undiluted(case):
+            yield "stock_conc", other.get(name, 0.0), why
+    elif name in facts.coefficients:
+        yield from _at_equilibrium(case, facts, name, when)
+    if right and case.volume > 0 and case.volume != 1:
+        yield "moles_as_conc", right * case.volume, "moles"
+
+
+def _at_equilibrium(case: Case, facts: Facts, name: str, when: str) -> Slips:
+    start, nu = case.mixed if when == "before" else case.at_once, facts.coefficients[name]
+    if when == "after" and case.before and _was_added(case, name):
+        yield "full_cancel", case.before.get(name, 0.0), "back to the value before the change"
+    if name not in start:
+        return
+    for mistake, x, why in _wrong_extents(case, facts, start, when):
+        if x is not None:
+            yield mistake, start[name] + nu * x, why
+    x = _solved(case, facts, start, when)
+    if x is None:
+        return
+    if nu < 0:
+        yield "change_sign", start[name] - nu * x, "reactant grows"
+        if _read_off(facts, when):
+            for mistake, other, why in stock_starts(case, facts.coefficients):
+                yield mistake, other.get(name, 0.0) + nu * x, why
+    if any(abs(c) != 1 for c in facts.coefficients.values()):
+        amount = amount_made(case, facts, x)
+        yield "change_coeff", start[name] + math.copysign(amount, nu * x), "all change alike"
+    yield "initial_as_eq", start[name], "starting value"
+
+
+def _read_off(facts: Facts, when: str) -> bool:
+    """Does x come from a reading (rather than from K)?"""
+    return when == "before" and bool(facts.case.measured) and facts.part.quantity != "absorbance"
+
+
+def _was_added(case: Case, name: str) -> bool:
+    return case.at_once.get(name, 0.0) > case.before.get(name, 0.0) * 1.005
+
+
+def _solved(case: Case, facts: Facts, start: Conc, when: str) -> float | None:
+    """The right extent from ``start``, where the reaction stands alone or was measured."""
+    if when == "before" and case.extent is not None:
+        return case.extent
+    end = case.after if when == "after" else case.before or case.equilibrium
+    name = next((n for n in facts.powers if n in end), None)
+    if name is None:
+        return None
+    x = (end[name] - start.get(name, 0.0)) / facts.coefficients[name]
+    row = facts.row(start, x)
+    alone = all(math.isclose(row[n], end.get(n, 0.0), rel_tol=1e-4, abs_tol=1e-12) for n in facts.powers)
+    return x if alone else None
+
+
+def _wrong_extents(case: Case, facts: Facts, start: Conc, when: str) -> Slips:
+    """(mistake, x, why): extents that a mistake leads to, from a reading or from K."""
+    if _read_off(facts, when):
+        for mistake, amount, why in slips_of_reading(case):
+            yield mistake, extent_from(case, facts, amount), why
+        most = room(facts, start)
+        yield "goes_complete", min(most, default=None), "limiting reactant used up"
+        K = facts.Kc(case.equilibrium)
+        yield "unchecked_small_x", small_x(facts.coefficients, start, K), "reactants taken as unchanged"
+        return
+    x = _solved(case, facts, start, when)
+    if x is None:
+        return
+    K = facts.Kc(facts.row(start, x))
+    if not (math.isfinite(K) and K > 0):
+        return
+    most, coefficients = room(facts, start), facts.coefficients
+    if x > 0:
+        yield "goes_complete", min(most, default=None), "limiting reactant used up"
+        if len(set(most)) > 1:
+            yield "limiting_swapped", max(most), "reactant in excess used up"
+        yield "unchecked_small_x", small_x(coefficients, start, K), "reactants taken as unchanged"
+        yield "equal_amounts", _halfway(facts, start), "as much product as limiting reactant"
+    yield "k_inverted", solve_extent(coefficients, start, 1 / K), "solved with K upside down"
+    if any(abs(c) != 1 for c in coefficients.values()):
+        yield (
+            "powers_missing",
+            solve_extent(coefficients, start, K, form="dropped"),
+            "solved without powers",
+        )
+        yield (
+            "change_coeff",
+            solve_extent(coefficients, start, K, ignore_coefficients=True),
+            "change row without coefficients",
+        )
+    if when == "before":
+        for mistake, other, why in stock_starts(case, coefficients):
+            yield mistake, solve_extent(coefficients, other, K), why
+    yield "change_sign", solve_extent(coefficients, start, K, sign=-1.0), "reactants grow"
+
+
+def _halfway(facts: Facts, start: Conc) -> float | None:
+    """The extent at which the first product has the concentration of the reactant that is limiting."""
+    reactants = [n for n, p in facts.powers.items() if p < 0]
+    product = next((n for n, p in facts.powers.items() if p > 0), None)
+    if product is None or not reactants:
+        return None
+    scarce = min(reactants, key=lambda n: start.get(n, 0.0) / -facts.coefficients[n])
+    gap = start.get(scarce, 0.0) - start.get(product, 0.0)
+    return gap / (facts.coefficients[product] - facts.coefficients[scarce])
+
+
+def extent(case: Case, facts: Facts) -> Slips:
+    start = case.mixed
+    yield from _wrong_extents(case, facts, start, "before")
+    if case.volume > 0 and case.volume != 1 and case.extent is not None:
+        yield "moles_as_conc", case.extent * case.volume, "moles"
+
+
+def absorbance(case: Case, facts: Facts) -> Slips:
+    m, when = case.measured, facts.part.when or "before"
+    if "epsilon" not in m:
+        return
+    name = facts.part.species or case.observed
+    conc, per = getattr(case, when).get(name, 0.0), m["epsilon"] * m.get("path", 1.0)
+    if not conc:
+        return
+    if m.get("path", 1.0) != 1.0:
+        yield "path_ignored", m["epsilon"] * conc, "cell taken as 1 cm"
+    yield "log_slip", 10.0 ** -(per * conc), "transmittance given"
+    yield "log_slip", per * conc * LN10, "natural logarithm"
+    if "concentration" in m and name == case.observed:
+        return  # it stands in the question, so there is nothing to get wrong on the way to it
+    if when in ("before", "after") and name in facts.coefficients:
+        for mistake, amount, why in _at_equilibrium(case, facts, name, when):
+            yield mistake, per * amount, why
+
+
+def number_suspects(part: Part, case: Case, scale: float) -> list[Suspect]:
+    """Suspects of a number part, in the part's unit: ``scale`` times what is worked out in mol/L."""
+    build = _BUILDERS.get(part.quantity)
+    if build is None or (not case.reactions and part.quantity not in _OF_DATA):
+        return []
+    out: list[Suspect] = []
+    facts = facts_of(part, case, scale)
+    right = facts.right * scale
+    for name, value, why in build(case, facts):
+        if value is None or isinstance(value, complex) or not math.isfinite(value):
+            continue
+        value *= scale
+        if value < 0 <= right and name != "unchecked_small_x":
+            continue  # nobody hands in a negative amount
+        if right and math.isclose(value, right, rel_tol=1e-6):
+            continue  # no mistake with these numbers
+        if not any(
+            name == s.mistake and math.isclose(value, s.value, rel_tol=1e-6, abs_tol=1e-300) for s in out
+        ):
+            out.append(Suspect(name, value, why))
+    return out[:MOST]
+
+
+def _writings(facts: Facts, conc: Conc) -> Slips:
+    """Slips in writing K or Q down, with the right concentrations."""
+    yield "k_inverted", facts.K(conc, inverted=True), "upside down"
+    if any(abs(p) != 1 for p in facts.powers.values()):
+        yield "powers_missing", facts.K(conc, form="dropped"), "no powers"
+        yield "powers_missing", facts.K(conc, form="times"), "coefficients as multipliers"
+    if sum(p < 0 for p in facts.powers.values()) > 1:
+        yield "sum_not_product", facts.K(conc, joined="bottom"), "lower line added"
+    elif sum(p > 0 for p in facts.powers.values()) > 1:
+        yield "sum_not_product", facts.K(conc, joined="both"), "upper line added"
+    water = facts.coefficients.get("H2O(l)")
+    if water:
+        yield "solid_in_k", facts.K(conc) * 55.5**water, "water put in"
+
+
+def _amounts(facts: Facts, conc: Conc, volume: float) -> Slips:
+    """Amounts instead of concentrations (only where the powers do not cancel), in ``volume`` litres."""
+    if volume > 0 and volume != 1:
+        yield "moles_as_conc", facts.K({n: c * volume for n, c in conc.items()}), "moles"
+    yield "moles_as_conc", facts.K({n: 1e3 * c for n, c in conc.items()}), "millimoles per litre"
+
+
+def _K(case: Case, facts: Facts) -> Slips:
+    conc, start, x = case.equilibrium, case.mixed, extent_of(case, facts)
+    yield from _writings(facts, conc)
+    if x is not None and start:
+        for name, other, why in stock_starts(case, facts.coefficients):
+            yield name, _positive(facts, facts.row(other, x)), why
+        reactants_unchanged = {
+            n: start.get(n, 0.0) if c < 0 else conc.get(n, 0.0) for n, c in facts.coefficients.items()
+        }
+        yield "initial_as_eq", facts.K(reactants_unchanged), "reactants not reduced"
+        yield "change_sign", facts.K(facts.row(start, x, sign=-1.0)), "reactants grow"
+        if any(abs(c) != 1 for c in facts.coefficients.values()):
+            amount = amount_made(case, facts, x)
+            yield (
+                "change_coeff",
+                _positive(facts, facts.row(start, amount, ignore_coefficients=True)),
+                "all change alike",
+            )
+        for name, amount, why in slips_of_reading(case):
+            yield name, _positive(facts, facts.row(start, extent_from(case, facts, amount))), why
+    yield from _amounts(facts, conc, case.volume)
+
+
+def _positive(facts: Facts, conc: Conc) -> float:
+    """K of a row, or NaN if the row holds a negative concentration (nobody would go on from there)."""
+    return math.nan if any(conc.get(n, 0.0) < 0 for n in facts.powers) else facts.K(conc)
+
+
+def _Q(case: Case, facts: Facts) -> Slips:
+    when = facts.part.when or "at_once"
+    conc = getattr(case, when)
+    later = case.after or case.equilibrium or case.before
+    kind = getattr(case.stress, "kind", "")
+    if kind == "dilute" and when == "at_once" and case.before:
+        yield "volume_ignored", facts.K(case.before), "concentrations as before the water"
+    if later:
+        yield "q_is_k", facts.K(later), "K given for Q"
+    if when == "mixed":
+        for name, other, why in stock_starts(case, facts.coefficients):
+            yield name, facts.K(other), why
+    if when == "at_once" and case.before:
+        for other, why in added_undiluted(case):
+            yield "stock_conc", facts.K(other), why
+    yield from _writings(facts, conc)
+    disturbed = case.disturbance if when in ("at_once", "after") else None
+    yield from _amounts(facts, conc, disturbed.at_once.volume if disturbed else case.volume)
+
+
+def _Kp(case: Case, facts: Facts) -> Slips:
+    """Kp from a Kc: a slip in Kc goes through with the same factor."""
+    if not facts.right:
+        return
+    if not case.measured:
+        yield "k_inverted", 1 / facts.right, "upside down"
+        return
+    right = facts.Kc(case.equilibrium)
+    if not (math.isfinite(right) and right):
+        return
+    plain = Facts(facts.part, case, facts.right, facts.coefficients, facts.powers)
+    factor = facts.right / right
+    for mistake, value, why in _K(case, plain):
+        yield mistake, value * factor if mistake != "k_inverted" else 1 / facts.right, why
+
+
+def _dH(case: Case, facts: Facts) -> Slips:
+    right = facts.right
+    if not right:
+        return
+    yield "log_slip", right / LN10, "logarithm to base ten"
+    if right < 0:
+        yield "heat_is_forward", -right, "sign of a reaction that takes up heat"
+    yield "k_inverted", -right, "ratio of the constants upside down"
+
+
+def _epsilon(case: Case, facts: Facts) -> Slips:
+    """The absorptivity from one standard, whose complex is set by the reactant that runs out first."""
+    m = case.measured
+    net = m["absorbance"] - m.get("blank", 0.0)
+    path, most = m.get("path", 1.0), sorted(room(facts, case.mixed))
+    if not most or not most[0]:
+        return
+    yield "limiting_swapped", net / (path * most[-1]) if len(set(most)) > 1 else None, "reactant in excess"
+    if path != 1.0:
+        yield "path_ignored", net / most[0], "cell taken as 1 cm"
+    if m.get("blank"):
+        yield "blank_kept", m["absorbance"] / (path * most[0]), "blank not taken off"
+    yield "log_slip", 10.0**-net / (path * most[0]), "transmittance taken as absorbance"
+    yield "log_slip", net * LN10 / (path * most[0]), "natural logarithm"
+    for mistake, start, why in stock_starts(case, facts.coefficients):
+        there = room(facts, start)
+        yield mistake, net / (path * min(there)) if min(there) > 0 else None, why
+
+
+def _runs(case: Case, facts: Facts) -> Slips:
+    """One run taken for the whole: as the mean, without a spread, or counted once."""
+    if facts.part.quantity != "mean":
+        yield "single_truth", 0.0 if facts.part.quantity == "s" else 1.0, "a single run"
+        return
+    for name, value in case.measured.items():
+        yield "single_truth", value, f"{name} alone"
+
+
+#: Numbers that are worked out of data, without a reaction.
+_OF_DATA = ("dH", "mean", "s", "n")
+
+_BUILDERS = {
+    "mean": _runs,
+    "s": _runs,
+    "n": _runs,
+    "K": _K,
+    "Kp": _Kp,
+    "Q": _Q,
+    "concentration": concentration,
+    "extent": extent,
+    "absorbance": absorbance,
+    "dH": _dH,
+    "epsilon": _epsilon,
+}

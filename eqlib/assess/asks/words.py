@@ -1,0 +1,63 @@
+"""What no machine marks: an explanation in words, and how sure somebody is."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Literal
+
+from pydantic import field_validator
+
+from eqlib.assess.asks.base import Ask, Part, PartTable
+from eqlib.assess.setting import Number
+
+
+class ExplainTable(PartTable):
+    ask: Literal["explain"]
+    rubric: tuple[str, ...] = ()
+
+    @field_validator("rubric")
+    @classmethod
+    def _some(cls, given: tuple[str, ...]) -> tuple[str, ...]:
+        if any(not line.strip() for line in given):
+            raise ValueError("should be a list of texts")
+        return given
+
+
+class Explain(Ask):
+    """Read by a person, against ``rubric``."""
+
+    kind = "text"
+    Table = ExplainTable
+    label = "Explain in your own words"
+    keys = ("rubric",)
+
+    def needs_reaction(self, part: Part) -> bool:
+        return False
+
+
+class ConfidenceTable(PartTable):
+    ask: Literal["confidence"]
+    weight: Number = Decimal(0)
+
+    @field_validator("weight")
+    @classmethod
+    def _never(cls, given: Decimal) -> Decimal:
+        if given:
+            raise ValueError("is never marked; leave it out")
+        return given
+
+
+class Confidence(Ask):
+    """guess | unsure | fairly | certain; never scored."""
+
+    Table = ConfidenceTable
+    label = "How sure are you? (This is never marked.)"
+    choices = (
+        ("guess", "a guess"),
+        ("unsure", "not very sure"),
+        ("fairly", "fairly sure"),
+        ("certain", "certain"),
+    )
+
+    def needs_reaction(self, part: Part) -> bool:
+        return False
