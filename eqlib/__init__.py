@@ -41,8 +41,8 @@ _HOME = {
     "delta_e": "eqlib.lab.colour",
     "visibility": "eqlib.lab.look",
     "prep_sheet": "eqlib.lab.prep",
-    "load_questions": "eqlib.assess.questions",
-    "mark": "eqlib.assess.marking",
+    "load_questions": "eqlib.assess.load",
+    "mark": "eqlib.assess.mark",
 }
 
 __all__ = ["__version__", *sorted(_HOME)]

@@ -102,7 +102,7 @@ from eqlib.chem.reactions import Reaction
 from eqlib.chem.salts import dissolved
 from eqlib.chem.species import species
 from eqlib.chem.stress import Stress
-from eqlib.errors import EqlibError
+from eqlib.errors import EqlibError, nearest
 
 #: The ask that a kind of question must have; "mixed" may have any.
 KINDS = {
@@ -222,12 +222,15 @@ def read_questions(text: str, path: Path | None = None) -> QuestionSet:
     faults = [f"{name}: there is no key {key!r}{near(key, _TOP)}" for key in data if key not in _TOP]
     header, wrong = _table(AssignmentTable, data.get("assignment"), f"{name}: [assignment]")
     faults += wrong
-    if not data.get("question"):
+    entries = data.get("question", [])
+    if not isinstance(entries, list):
+        entries = []
+    if not entries and set(data) <= set(_TOP):
         faults.append(f"{name}: there is no question; add at least one [[question]]")
     assignment, wrong = _assignment(header, f"{name}: [assignment]")
     faults += wrong
     questions: list[Question] = []
-    for number, entry in enumerate(data.get("question", ()), start=1):
+    for number, entry in enumerate(entries, start=1):
         question, wrong = _question(entry, number, name, assignment, path)
         faults += wrong
         if question is not None and any(question.id == other.id for other in questions):
@@ -318,7 +321,21 @@ def _table(model: Any, entry: Any, where: str, folder: Path | None = None) -> tu
     try:
         return model.model_validate(entry, context={"folder": folder}), []
     except ValidationError as error:
-        return None, [_line(found, model, where) for found in error.errors()]
+        return None, [_line(found, model, where) for found in _without_echo(error.errors())]
+
+
+def _without_echo(errors: list[Any]) -> list[Any]:
+    """A key that is misspelt is also missing under its right name: that is one fault."""
+    strange = [error["loc"] for error in errors if error["type"] == "extra_forbidden"]
+    return [
+        error
+        for error in errors
+        if error["type"] != "missing"
+        or not any(
+            loc[:-1] == error["loc"][:-1] and nearest(str(loc[-1]), [str(error["loc"][-1])])
+            for loc in strange
+        )
+    ]
 
 
 _WANTED = {
@@ -330,7 +347,7 @@ _WANTED = {
     "bool_type": "true or false",
     "int_type": "a whole number",
 }
-_CALLED = {"part": "part number", "portions": "portion number", "reactions": "reaction number"}
+_CALLED = {"part": "part", "portions": "portion", "reactions": "reaction", "items": "item"}
 _OF_KEY = ("is ", "needs ", "holds ", "should ", "'", '"', "[")
 
 
@@ -380,9 +397,10 @@ def _place(loc: tuple[Any, ...], model: type[BaseModel]) -> tuple[str, str, type
             continue
         inner = list(_tables(at.model_fields[step].annotation))
         if inner and (steps or not words.endswith(step)):
-            words += f", {step}" if step not in _CALLED else ""
             if steps and isinstance(steps[0], int):
-                words += f", {_CALLED.get(step, step)} {steps.pop(0) + 1}"
+                words += f", {_CALLED[step]} number {steps.pop(0) + 1}"
+            else:
+                words += f", {step}"
             tag = steps[0] if steps and len(inner) > 1 else None
             at = next((t for t in inner if tag is None or tag in _tags(t)), None)
             if tag is not None and at is not None:

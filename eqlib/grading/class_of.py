@@ -16,7 +16,7 @@ from pathlib import Path
 import nbformat
 from nbformat.v4 import new_output
 
-from eqlib.assess.questions import Question, QuestionSet
+from eqlib.assess.question import Question, QuestionSet
 from eqlib.assess.records import MIME, Journal, Record, journal_name, record_answer
 
 #: Under this name a notebook keeps who is working in it, like an answer.

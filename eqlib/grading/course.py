@@ -20,7 +20,8 @@ from nbgrader.coursedir import CourseDirectory
 from traitlets.config import Config
 from traitlets.config.loader import PyFileConfigLoader
 
-from eqlib.assess.questions import QuestionSet, load_questions
+from eqlib.assess.load import load_questions
+from eqlib.assess.question import QuestionSet
 from eqlib.errors import EqlibError
 from eqlib.grading.preprocessors import wanted_cells
 from eqlib.grading.settings import configure

@@ -11,9 +11,10 @@ from pathlib import Path
 import nbformat
 from nbformat.v4 import new_code_cell, new_output
 
-from eqlib.assess.kinds import Problem
-from eqlib.assess.mistakes import suspects
-from eqlib.assess.questions import Question, QuestionSet
+from eqlib.assess.asks import suspects
+from eqlib.assess.asks.base import Part
+from eqlib.assess.case import Case
+from eqlib.assess.question import Question, QuestionSet
 from eqlib.grading.class_of import Work
 
 #: Who holds which idea. Everybody else answers as the chemistry does.
@@ -144,25 +145,24 @@ def answer_of(question: Question, student: str, ideas) -> dict:
     """The answer of somebody who holds ``ideas``, to the question as this student has it; else what the
     chemistry says.
     """
-    outcome = question.outcome(student)
+    case = question.case(student)
     answer = {}
     for part in question.parts:
         if part.ask == "confidence":
             answer[part.id] = part.options[len(student + question.id) % len(part.options)][0]
             continue
-        problem = replace(outcome.problem, part=part, expected=outcome.expected.get(part.id))
-        value = _as_they_think(problem, ideas)
-        answer[part.id] = _typed(part, outcome.expected[part.id] if value is None else value)
+        value = _as_they_think(part, case, ideas)
+        answer[part.id] = _typed(part, case.expected[part.id] if value is None else value)
     return answer
 
 
-def _as_they_think(problem: Problem, ideas):
+def _as_they_think(part: Part, case: Case, ideas):
     """What an idea would answer to this part, or None if no idea has anything to say."""
-    offered = [value for value, _ in problem.part.options]
+    offered = [value for value, _ in part.options]
     for idea in ideas:
-        if problem.part.ask == "reason" and idea in offered:
+        if part.ask == "reason" and idea in offered:
             return idea
-    said = {suspect.mistake: suspect.value for suspect in suspects(problem) if suspect.mistake in ideas}
+    said = {s.mistake: s.value for s in suspects(part, case) if s.mistake in ideas}
     return next(iter(said.values()), None)
 
 

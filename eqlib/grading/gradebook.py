@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from nbgrader.api import MissingEntry
 
-from eqlib.assess.questions import QuestionSet
+from eqlib.assess.question import QuestionSet
 from eqlib.assess.reading import read_part
 from eqlib.grading.course import Course
 from eqlib.grading.marks import Judged, Marked
@@ -98,7 +98,7 @@ def _unexplained(marked: Marked, question) -> dict[str, str]:
     """
     if marked.record is None:
         return {}
-    expected = question.outcome(marked.record.student).expected
+    expected = question.case(marked.record.student).expected
     wrong = {}
     for part in marked.mark.parts:
         if part.right or part.mistake or not part.max_points or not part.shown:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import ast
 
-from eqlib.assess.questions import QuestionSet
+from eqlib.assess.question import QuestionSet
 from eqlib.assess.records import Record
 from eqlib.grading.class_of import plain_bundle
 

@@ -22,7 +22,7 @@ from nbgrader.preprocessors import Execute
 from nbgrader.utils import parse_utc, rmtree
 from traitlets.utils.importstring import import_item
 
-from eqlib.assess.questions import QuestionSet
+from eqlib.assess.question import QuestionSet
 from eqlib.grading.course import Course, quiet_log
 from eqlib.grading.intake import Submission
 

@@ -12,8 +12,8 @@ from nbformat.v4 import new_output
 from nbgrader.preprocessors import NbGraderPreprocessor
 from nbgrader.utils import is_grade, is_solution
 
-from eqlib.assess.marking import Mark, mark
-from eqlib.assess.questions import QuestionSet
+from eqlib.assess.mark import Mark, mark
+from eqlib.assess.question import QuestionSet
 from eqlib.assess.records import Collected, Record
 from eqlib.assess.records import collect as collect_answers
 
@@ -109,7 +109,7 @@ class ReplaceScores(NbGraderPreprocessor):
             return cell, resources
         question = self.questions[name]
         record = self.records.get(name)
-        made = mark(question, record, student=None if record is not None else self.student)
+        made = mark(question, record, released=True, student=None if record is not None else self.student)
         self.judged.marked[name] = Marked(name, made, record)
         if is_solution(cell) or cell.cell_type != "code":
             return cell, resources

@@ -78,7 +78,7 @@ def put_to_sleep(path) -> list[str]:
 
     The assignment is that of the ``questions.toml`` beside it. Returns the forms' names. Raises EqlibError.
     """
-    from eqlib.assess.questions import load_questions
+    from eqlib.assess.load import load_questions
 
     path = Path(path)
     questions = load_questions(path.parent)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from eqlib.assess.kinds import ICE_ROWS
+from eqlib.assess.asks.base import ICE_ROWS
 from eqlib.assess.reading import read_part
 from eqlib.assess.records import MIME, Record
 from eqlib.notebook.output import KEPT, UNMARKED, box, bundle, lead, paragraph, table, text

@@ -11,9 +11,9 @@ import re
 import pytest
 
 from eqlib.assess.check.course import check_course
-from eqlib.assess.marking import mark
-from eqlib.assess.questions import read_questions
-from eqlib.assess.questions_schema import QuestionError
+from eqlib.assess.load import read_questions
+from eqlib.assess.mark import mark
+from eqlib.assess.setting import QuestionError
 
 CLASS = [f"s{n:04d}" for n in range(1000)]
 K_FESCN = 139.0  # Frank and Oswalt, J. Am. Chem. Soc. 69 (1947) 1321, from memory; I 0.5, 25 °C

@@ -5,18 +5,46 @@ are computed only to have a real disturbance at hand, the expected ids are writt
 """
 
 import tomllib
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from importlib.resources import files
 
 import pytest
 
-from eqlib.assess import mistakes_rates
-from eqlib.assess.kinds import Part, Portion, Problem
-from eqlib.assess.mistakes import MISTAKES, suspects, table_mistake
+from eqlib.assess import asks
+from eqlib.assess.asks import order, rates
+from eqlib.assess.asks.base import Part
+from eqlib.assess.asks.table import table_mistake as mistake_of
+from eqlib.assess.case import Case
+from eqlib.assess.mistakes import MISTAKES
+from eqlib.assess.setting import Portion
 from eqlib.chem.disturb import disturb
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.stress import Stress
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One part of a case, its right value, and what else was answered."""
+
+    part: Part
+    expected: object
+    case: Case
+    said: dict = field(default_factory=dict)
+
+
+def asking(part, expected, answers=None, parts=(), **settings):
+    """A case with this part, as a question would make it."""
+    return Asked(part, expected, Case((part, *parts), {part.id: expected}, **settings), answers or {})
+
+
+def suspects(asked):
+    return asks.suspects(asked.part, asked.case, asked.said)
+
+
+def table_mistake(asked, value):
+    return mistake_of(asked.case, value)
+
 
 IRON = Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140, dH=-6000.0)
 SILVER = Reaction("AgSCN(s) <=> Ag^+ + SCN^-", K=1e-12)
@@ -123,8 +151,7 @@ def problem(case, ask, species="", expected=None, answers=None, parts=()):
         name: {n: state[n] for n in reaction.coefficients if not n.endswith("(s)")}
         for name, state in (("before", d.before), ("at_once", d.at_once), ("after", d.after))
     }
-    return Problem(
-        case,
+    return asking(
         part,
         expected,
         reactions=tuple(mixture.reactions),
@@ -133,7 +160,7 @@ def problem(case, ask, species="", expected=None, answers=None, parts=()):
         stress=stress,
         disturbance=d,
         answers=answers or {},
-        parts=(part, *parts),
+        parts=parts,
         **moments,
     )
 
@@ -146,7 +173,7 @@ def idea(found, value):
 def test_wrong_choices_are_traced_to_their_idea(case, ask, species, right, wrong, mistake):
     asked = problem(case, ask, species, right)
     if ask == "direction":
-        assert asked.disturbance.direction == right  # the case is what it is meant to be
+        assert asked.case.disturbance.direction == right  # the case is what it is meant to be
     found = suspects(asked)
     assert idea(found, wrong) == mistake
     assert idea(found, right) is None
@@ -173,8 +200,7 @@ def test_paler_is_not_always_to_the_left():
     assert d.direction == "none"
     part, seen = Part("d", "choice", "direction", ""), Part("s", "choice", "seen", "")
     moments = {n: dict(getattr(d, n).concentrations) for n in ("before", "at_once", "after")}
-    asked = Problem(
-        "i",
+    asked = asking(
         part,
         "none",
         reactions=(even,),
@@ -182,7 +208,7 @@ def test_paler_is_not_always_to_the_left():
         stress=stress,
         disturbance=d,
         answers={"s": "paler"},
-        parts=(part, seen),
+        parts=(seen,),
         **moments,
     )
     assert idea(suspects(asked), "reverse") == "paler_is_left"
@@ -191,7 +217,7 @@ def test_paler_is_not_always_to_the_left():
 def test_reasons_name_themselves():
     options = (("q_below_K", "..."), ("two_boxes", "..."), ("k_moves_conc", "..."))
     part = Part("why", "choice", "reason", "", options=options)
-    found = suspects(Problem("q", part, "q_below_K"))
+    found = suspects(asking(part, "q_below_K"))
     assert {(s.mistake, s.value) for s in found} == {
         ("two_boxes", "two_boxes"),
         ("k_moves_conc", "k_moves_conc"),
@@ -199,20 +225,25 @@ def test_reasons_name_themselves():
 
 
 def test_without_a_stress_nothing_is_guessed():
-    assert suspects(Problem("q", Part("d", "choice", "direction", ""), "none", reactions=(IRON,))) == []
+    assert suspects(asking(Part("d", "choice", "direction", ""), "none", reactions=(IRON,))) == []
 
 
 def test_rates_and_speeds():
-    assert mistakes_rates.rates_mistake("zero", "zero") == "static_stop"
-    assert mistakes_rates.rates_mistake("up", "down") == "one_up_one_down"
-    assert mistakes_rates.rates_mistake("up", "same") is None
-    assert mistakes_rates.approach_mistake("rises") == "fwd_rate_grows"
-    assert mistakes_rates.approach_mistake("falls") is None
-    assert mistakes_rates.speed_mistake(["b", "a"], {"a": 1.0, "b": 1e9}) == "rate_is_extent"
-    assert mistakes_rates.speed_mistake(["a", "b"], {"a": 1.0, "b": 1e9}) is None
-    assert mistakes_rates.removed_mistake("Fe^3+", "SCN^-", ["NO3^-"]) == "wrong_target"
-    assert mistakes_rates.removed_mistake("NO3^-", "SCN^-", ["NO3^-"]) == "spectator_acts"
-    assert mistakes_rates.removed_mistake("SCN^-", "SCN^-") is None
+    """What is said of one rate is held against what is said of the other."""
+    forward = Part("f", "choice", "rate", "", options=rates.Rate.choices, side="forward", when="at_once")
+    reverse = Part("r", "choice", "rate", "", options=rates.Rate.choices, side="reverse", when="at_once")
+    asked = problem("iron", "rate", "", "up", {"r": "up"}, (reverse,))
+    asked = Asked(forward, "up", asked.case, {"r": "up"})
+    assert idea(suspects(asked), "down") == "one_up_one_down"
+    assert idea(suspects(asked), "zero") == "static_stop"
+    assert idea(suspects(asked), "same") is None
+    graph = Part("g", "choice", "graph", "", options=rates.Graph.choices, side="forward", when="before")
+    asked = Asked(graph, "falls", Case((graph,), {"g": "falls"}, reactions=(IRON,)))
+    assert idea(suspects(asked), "rises") == "fwd_rate_grows"
+    items = tuple(order.TimedItem(label=n, K=K, seconds=s) for n, K, s in (("a", 1, 1), ("b", 1e9, 9)))
+    part, case = Part("s", "order", "speed", "", items=items), Case(())
+    assert order.Speed().idea(part, case, ["b", "a"]) == "rate_is_extent"
+    assert order.Speed().idea(part, case, ["a", "b"]) is None
 
 
 # -- tables --------------------
@@ -221,8 +252,7 @@ def test_rates_and_speeds():
 def table_problem(reaction=NITROGEN, mixed=None, equilibrium=None):
     mixed = mixed or {"NO2(g)": 0.040, "N2O4(g)": 0.0}
     end = equilibrium or {"NO2(g)": 0.010, "N2O4(g)": 0.015}
-    return Problem(
-        "t",
+    return asking(
         Part("t", "table", "ice", "", columns=tuple(mixed)),
         None,
         reactions=(reaction,),
@@ -264,7 +294,8 @@ def test_tables_show_their_mistake(start, change, end, mistake):
 
 def test_moles_in_the_first_row():
     poured = {"NO2(g)": 0.040, "N2O4(g)": 0.004}
-    asked = replace(table_problem(mixed=poured), portions=())
+    asked = table_problem(mixed=poured)
+    asked = Asked(asked.part, None, replace(asked.case, portions=()))
     assert table_mistake(asked, table((0.080, 0.008), (None, None), (None, None))) == "moles_as_conc"
 
 

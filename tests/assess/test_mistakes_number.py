@@ -7,14 +7,41 @@ expected number is written out as arithmetic here or was worked out by hand; non
 
 import math
 import random
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
 import pytest
 
-from eqlib.assess.kinds import Part, Portion, Problem
-from eqlib.assess.mistakes import MISTAKES, Suspect, candidates, name_mistake, suspects
+from eqlib.assess import asks
+from eqlib.assess.asks.base import Part
+from eqlib.assess.case import Case
+from eqlib.assess.mistakes import MISTAKES, Suspect, name_mistake
+from eqlib.assess.setting import Portion
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.stress import Stress
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One part of a case, its right value, and what else was answered."""
+
+    part: Part
+    expected: object
+    case: Case
+    said: dict = field(default_factory=dict)
+
+
+def asking(part, expected, answers=None, parts=(), **settings):
+    """A case with this part, as a question would make it."""
+    return Asked(part, expected, Case((part, *parts), {part.id: expected}, **settings), answers or {})
+
+
+def suspects(asked):
+    return asks.suspects(asked.part, asked.case, asked.said)
+
+
+def candidates(asked):
+    return [(s.mistake, s.value) for s in suspects(asked)]
+
 
 IRON = Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140)
 F, S, V = 1.00e-3, 6.00e-4, 0.01000
@@ -29,8 +56,7 @@ def item(quantity="K", A=0.325, path=1.0, blank=0.0, epsilon=4700.0, species="",
     x = (A - blank) / (epsilon * path)
     end = {"Fe^3+": F - x, "SCN^-": S - x, "FeSCN^2+": x}
     expected = {"K": K_of(x), "extent": x, "concentration": end.get(species)}.get(quantity)
-    return Problem(
-        "r",
+    return asking(
         Part("n", "number", "number", "", quantity=quantity, unit=unit, species=species, when=when),
         expected,
         reactions=(IRON,),
@@ -109,8 +135,7 @@ def test_values_follow_the_unit_of_the_part():
 
 def test_standards_with_the_excess_reactant_give_an_absorptivity_near_five():
     """0.100 M iron, 1.0e-4 M thiocyanate, A 0.47: 4700 if thiocyanate limits, 4.7 if iron is taken."""
-    problem = Problem(
-        "s",
+    problem = asking(
         Part("e", "number", "number", "", quantity="epsilon", unit="L/(mol cm)"),
         4700.0,
         reactions=(IRON,),
@@ -132,8 +157,7 @@ START, MADE = 0.0400, 0.0150  # mol/L NO2 put in; N2O4 found: 0.0100 mol/L of NO
 
 def gas(quantity="K", species="", measured=True):
     end = {"NO2(g)": START - 2 * MADE, "N2O4(g)": MADE}
-    return Problem(
-        "g",
+    return asking(
         Part("n", "number", "number", "", quantity=quantity, species=species, when="before"),
         {"K": MADE / end["NO2(g)"] ** 2, "extent": MADE}.get(quantity, end.get(species)),
         reactions=(NITROGEN,),
@@ -203,8 +227,11 @@ def test_concentration_left_over():
 
 def test_a_slip_in_Kc_goes_through_to_Kp():
     """Kp = Kc / (R T) here, R T = 24.790 L bar/mol at 298.15 K: 150 -> 6.051, and 1.5 -> 0.06051."""
-    problem = replace(
-        gas("K"), part=Part("n", "number", "number", "", quantity="Kp"), expected=150.0 / 24.790
+    problem = asking(
+        Part("n", "number", "number", "", quantity="Kp"),
+        150.0 / 24.790,
+        **{key: getattr(gas("K").case, key) for key in ("reactions", "volume", "mixed", "before")},
+        **{key: getattr(gas("K").case, key) for key in ("equilibrium", "measured", "observed", "extent")},
     )
     for value, mistake in (
         (1.5 / 24.790, "powers_missing"),
@@ -225,8 +252,7 @@ def disturbed(quantity="Q", when="at_once", species="", unit=""):
     part = Part("q", "number", "number", "", quantity=quantity, when=when, species=species, unit=unit)
     moments = {"before": before, "at_once": at_once, "after": after}
     q = {name: c["FeSCN^2+"] / (c["Fe^3+"] * c["SCN^-"]) for name, c in moments.items()}
-    return Problem(
-        "d",
+    return asking(
         part,
         q[when] if quantity == "Q" else moments[when][species],
         reactions=(IRON,),
@@ -260,8 +286,7 @@ def test_the_change_is_not_cancelled():
 def test_dilution_left_out_of_Q():
     before = {"Fe^3+": 1.0e-3, "SCN^-": 5.0e-4, "FeSCN^2+": 7.0e-5}
     half = {name: c / 2 for name, c in before.items()}
-    problem = Problem(
-        "w",
+    problem = asking(
         Part("q", "number", "number", "", quantity="Q", when="at_once"),
         280.0,
         reactions=(IRON,),
@@ -279,8 +304,7 @@ def test_dilution_left_out_of_Q():
 def test_absorbance_slips():
     """4700 x 2.00 x 3.5e-5 = 0.329; without the path 0.1645; as transmittance 0.4688; with ln 0.7575."""
     end = {"Fe^3+": 9.65e-4, "SCN^-": 5.65e-4, "FeSCN^2+": 3.5e-5}
-    problem = Problem(
-        "a",
+    problem = asking(
         Part("A", "number", "number", "", quantity="absorbance", when="before"),
         0.329,
         reactions=(IRON,),
@@ -305,8 +329,7 @@ def test_enthalpy_slips():
     """K 100 at 298.15 K and 80 at 333.15 K: R ln 0.8 / (1/298.15 - 1/333.15) = -5.265 kJ/mol."""
     dH = 8.314462618e-3 * math.log(0.8) / (1 / 298.15 - 1 / 333.15)
     assert dH == pytest.approx(-5.265, abs=0.001)
-    problem = Problem(
-        "h",
+    problem = asking(
         Part("dH", "number", "number", "", quantity="dH", unit="kJ/mol"),
         dH,
         measured={"K1": 100.0, "T1": 298.15, "K2": 80.0, "T2": 333.15},
@@ -354,7 +377,7 @@ def test_what_is_not_a_number_is_not_named(value):
         gas("concentration", species="NO2(g)", measured=False),
         disturbed(),
     ],
-    ids=lambda p: f"{p.question}-{p.part.quantity}",
+    ids=lambda p: f"{len(p.case.mixed)}-{p.part.quantity}",
 )
 @pytest.mark.parametrize("spread", [3.0, 10.0, 100.0])
 def test_random_wrong_numbers_are_seldom_named(problem, spread):
@@ -383,8 +406,7 @@ def test_variants_that_make_a_mistake_get_it_named():
         A = blank + 4700 * path * made
         end = {"Fe^3+": iron - made, "SCN^-": thiocyanate - made, "FeSCN^2+": made}
         K = made / (end["Fe^3+"] * end["SCN^-"])
-        problem = Problem(
-            "v",
+        problem = asking(
             Part("k", "number", "number", "", quantity="K"),
             K,
             reactions=(IRON,),
@@ -440,7 +462,7 @@ def test_what_makes_no_difference_is_not_suspected():
 
 
 def test_a_part_without_an_expected_value_is_no_trouble():
-    assert suspects(replace(item(), expected=None))
+    assert suspects(Asked(item().part, None, replace(item().case, expected={})))
 
 
 def test_every_suspect_is_in_the_registry():

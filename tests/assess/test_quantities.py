@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from eqlib.assess.marking import mark
-from eqlib.assess.questions import read_questions
+from eqlib.assess.load import read_questions
+from eqlib.assess.mark import mark
 
 R = 0.08314462618  # L bar/(mol K), CODATA 2018
 T = 298.15

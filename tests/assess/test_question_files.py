@@ -2,8 +2,8 @@
 
 import pytest
 
-from eqlib.assess.questions import load_questions, read_questions
-from eqlib.assess.questions_schema import QuestionError
+from eqlib.assess.load import load_questions, read_questions
+from eqlib.assess.setting import QuestionError
 
 GOOD = """
 [assignment]
@@ -191,7 +191,7 @@ def test_the_order_of_reasons_in_the_file_gives_nothing_away():
 def test_warming_a_reaction_of_unknown_heat_is_refused():
     """Without dH nothing would change on warming, and "no shift" would be marked right."""
     warmed = GOOD.replace('kind = "change_volume"\nL = 0.25', 'kind = "heat_to"\ncelsius = 60')
-    assert read_questions(warmed)["squeeze"].outcome("s01").expected["direction"] == "reverse"  # exothermic
+    assert read_questions(warmed)["squeeze"].case("s01").expected["direction"] == "reverse"  # exothermic
     with pytest.raises(QuestionError, match=r"squeeze.*heat_to.*add dH_kJ"):
         read_questions(warmed.replace(", dH_kJ = -57.2", ""))
 

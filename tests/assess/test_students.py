@@ -13,8 +13,8 @@ from pathlib import Path
 import mpmath as mp
 import pytest
 
-from eqlib.assess.marking import mark
-from eqlib.assess.questions import load_questions
+from eqlib.assess.load import load_questions
+from eqlib.assess.mark import mark
 
 FOLDER = Path(__file__).parents[2] / "notebooks" / "source" / "04-disturbing-an-equilibrium"
 CLASS = [f"s{n:04d}" for n in range(1000)]

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from eqlib.assess import feedback
-from eqlib.assess.marking import mark
-from eqlib.assess.questions import load_questions
+from eqlib.assess.load import load_questions
+from eqlib.assess.mark import mark
 
 FOLDER = Path(__file__).parents[2] / "notebooks" / "source" / "03-writing-the-constant"
 CLASS = [f"s{n:04d}" for n in range(1000)]

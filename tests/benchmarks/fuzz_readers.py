@@ -20,9 +20,9 @@ import time
 from collections import Counter
 from fractions import Fraction
 
-from eqlib.assess.kinds import Part
-from eqlib.assess.marking import mark
-from eqlib.assess.questions import read_questions
+from eqlib.assess.asks.base import Part
+from eqlib.assess.load import read_questions
+from eqlib.assess.mark import mark
 from eqlib.assess.reading import read_part
 
 DIRECTION = (("forward", "to the right"), ("reverse", "to the left"), ("none", "no shift"))

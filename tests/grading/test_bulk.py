@@ -13,7 +13,7 @@ import nbformat
 import pytest
 from nbformat.v4 import new_code_cell, new_output
 
-from eqlib.assess.questions import load_questions
+from eqlib.assess.load import load_questions
 from eqlib.grading import bulk, summary
 from eqlib.grading.course import Course, CourseError
 from eqlib.grading.watch import Limits
@@ -114,7 +114,7 @@ CHEATS = {
     "patch": "import eqlib.notebook as n\nn.Lesson.check = lambda s, q, *v: float(s.questions[q].points)",
     "pass": "get_ipython().input_transformers_post.append(lambda lines: ['pass\\n'])",
     "exit": "import os\nos._exit(0)",
-    "forge": "import builtins, eqlib.assess.marking as m\nm.Mark.points = 99.0",
+    "forge": "import builtins, eqlib.assess.mark as m\nm.Mark.points = 99.0",
 }
 
 

@@ -5,7 +5,7 @@ import shutil
 
 import pytest
 
-from eqlib.assess.questions import load_questions
+from eqlib.assess.load import load_questions
 from eqlib.assess.records import Journal, Record, record_answer
 from eqlib.notebook.session import restore
 from eqlib.notebook.store import RecordError, Store

@@ -31,7 +31,7 @@ def copies(tmp_path_factory):
 
 
 def test_the_copies_are_for_practice(copies):
-    from eqlib.assess.questions import load_questions
+    from eqlib.assess.load import load_questions
 
     questions = load_questions(copies)
     assert questions.assignment.mode == "practice"

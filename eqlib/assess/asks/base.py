@@ -60,12 +60,13 @@ class OptionsTable(PartTable):
     """A part whose answer is picked from a list in the file."""
 
     options: tuple[str, ...]
+    _what: ClassVar[str] = "reasons"
 
     @field_validator("options")
     @classmethod
     def _some_options(cls, given: tuple[str, ...]) -> tuple[str, ...]:
         if len(set(given)) != len(given) or len(given) < 2:
-            raise ValueError("needs at least two different ones")
+            raise ValueError(f"needs at least two different {cls._what}")
         return given
 
 

@@ -203,13 +203,14 @@ def _idea(value: str, expected: str | None) -> str | None:
 
 class PickTable(OptionsTable):
     ask: Literal["bound", "cause"]
+    _what = "species"
 
     @field_validator("options")
     @classmethod
     def _species(cls, given: tuple[str, ...]) -> tuple[str, ...]:
         names = tuple(canonical(name) for name in given)
         if len(set(names)) != len(names):
-            raise ValueError("needs at least two different ones")
+            raise ValueError("needs at least two different species")
         return names
 
 

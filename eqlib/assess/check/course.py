@@ -25,7 +25,7 @@ from eqlib.assess.check.guesses import (
 from eqlib.assess.check.leaks import leaks
 from eqlib.assess.check.notebook import check_notebook, check_release
 from eqlib.assess.check.question import check_question
-from eqlib.assess.questions import load_questions
+from eqlib.assess.load import load_questions
 from eqlib.errors import EqlibError
 
 #: Sets of numbers tried for every question.
@@ -101,7 +101,7 @@ def _check_assignment(root: Path, folder: Path, samples, progress) -> list[Findi
     try:
         questions = load_questions(file)
     except EqlibError as error:
-        return [Finding(shown, "", str(error))]
+        return [Finding(shown, "", line) for line in getattr(error, "faults", (str(error),))]
     findings = []
     if questions.assignment.id != folder.name and folder != root:
         findings.append(

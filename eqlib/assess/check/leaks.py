@@ -2,7 +2,7 @@
 
 Students have the whole question file and the notebook. So no text in them (prompt, hint, rubric, markdown
 cell) may name what forms in a question, or say in one sentence what was added and what it does. The texts
-are compared with the computed outcome; what earns a point for which sentence belongs in the instructor's
+are compared with the computed case; what earns a point for which sentence belongs in the instructor's
 folder, which is never released.
 """
 
@@ -13,7 +13,6 @@ from decimal import Decimal
 from functools import lru_cache
 
 from eqlib.assess.check.notebook import nbgrader_of, source_of
-from eqlib.assess.outcome_readings import FROM_CATALOGUE
 from eqlib.chem.catalogue import spectrum, system, systems
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.salts import dissolved
@@ -37,13 +36,13 @@ def leaks(questions, notebook: dict | None = None) -> list[tuple[str, str]]:
     found = []
     for question in questions.values():
         try:
-            outcome = question.outcome(None)
+            case = question.case(None)
         except EqlibError:
             continue  # reported by check_question
-        if outcome.disturbance is None:
+        if case.disturbance is None:
             continue
         for where, text in texts:
-            found += [(where, line) for line in _given_away(question, outcome, text)]
+            found += [(where, line) for line in _given_away(question, case, text)]
     return list(dict.fromkeys(found))
 
 
@@ -67,16 +66,16 @@ def _cells(notebook):
             yield f"cell {number}" + (f" ({name})" if name else ""), source_of(cell)
 
 
-def _given_away(question, outcome, text: str):
-    for formula in formed(question, outcome):
+def _given_away(question, case, text: str):
+    for formula in formed(question, case):
         if re.search(rf"(?<!\w){re.escape(formula)}(?![A-Za-z0-9])", text):
             yield f"names {formula}, which forms in question {question.id!r}; leave that to the students"
-    agents = _agents(outcome.disturbance)
+    agents = _agents(case.disturbance)
     for sentence in re.split(r"(?<=[.?!:])\s", text):
         if not any(re.search(rf"(?<!\w){re.escape(agent)}", sentence, re.IGNORECASE) for agent in agents):
             continue
         for (ask, value), words in _SAYING.items():
-            asked = [p.id for p in question.parts if p.ask == ask and outcome.expected.get(p.id) == value]
+            asked = [p.id for p in question.parts if p.ask == ask and case.expected.get(p.id) == value]
             hit = re.search(words, sentence, re.IGNORECASE)
             if asked and hit:
                 yield (
@@ -85,9 +84,9 @@ def _given_away(question, outcome, text: str):
                 )
 
 
-def formed(question, outcome) -> tuple[str, ...]:
+def formed(question, case) -> tuple[str, ...]:
     """Formulas (as printed) of what was not there before, is afterwards, and is not named in the prompt."""
-    disturbance = outcome.disturbance
+    disturbance = case.disturbance
     names = []
     for name, amount in disturbance.after.amounts.items():
         if amount > _LEAST and disturbance.at_once.amounts.get(name, 0.0) <= _LEAST / 1000:
@@ -110,19 +109,19 @@ def _agents(disturbance) -> list[str]:
 
 def typed_constants(question) -> list[str]:
     """Constants written into a question though the catalogue holds them, with their source."""
-    lines, given = [], question.given
-    for table in given.get("reactions", ()):
-        home = _catalogued().get(_key(table["text"])) if isinstance(table.get("K"), (int, Decimal)) else None
+    lines, setting = [], question.setting
+    for table in setting.reactions or ():
+        home = _catalogued().get(_key(table.text)) if isinstance(table.K, Decimal) else None
         if home:
             lines.append(
-                f'K = {table["K"]} is typed; write system = "{home[0]}" and use = [{home[1]}], and {{K}} in '
+                f'K = {table.K} is typed; write system = "{home[0]}" and use = [{home[1]}], and {{K}} in '
                 "the prompt where it is given"
             )
-    measured = given.get("measured", {})
-    typed = isinstance(measured.get("epsilon"), (int, Decimal)) and not given.get(FROM_CATALOGUE)
-    if typed and spectrum(measured["species"]) is not None:
+    measured = setting.measured
+    typed = measured is not None and isinstance(measured.epsilon, Decimal)
+    if typed and spectrum(measured.species) is not None:
         lines.append(
-            f'epsilon = {measured["epsilon"]} is typed; write epsilon = "catalogue" and nm = ..., and '
+            f'epsilon = {measured.epsilon} is typed; write epsilon = "catalogue" and nm = ..., and '
             "{epsilon} in the prompt where it is given"
         )
     return lines

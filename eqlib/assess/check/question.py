@@ -8,21 +8,17 @@ K cannot be worked out well enough from the reading, or when two mistakes would 
 from __future__ import annotations
 
 import itertools
-import math
 from collections import Counter
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 
+from eqlib.assess.asks import ASKS, suspects
+from eqlib.assess.asks.base import close
+from eqlib.assess.asks.number import moved, worked_extent
+from eqlib.assess.asks.reasons import SAID
 from eqlib.assess.check.leaks import typed_constants
-from eqlib.assess.kinds_reasons import SAID, is_sound, true_reasons
-from eqlib.assess.marking_parts import close
-from eqlib.assess.mistakes import MISTAKES, suspects
-from eqlib.assess.outcome import outcome_for_numbers, outcome_of
-from eqlib.assess.outcome_numbers import moved, number_expected, worked_extent
-from eqlib.assess.outcome_rates import rate_ratio
-from eqlib.assess.outcome_setting import portions_of, reactions_of, start_mixture, stress_of, value_of
+from eqlib.assess.mistakes import MISTAKES
 from eqlib.assess.variants import Variant, show
 from eqlib.chem.salts import dissolved
 from eqlib.chem.solver.batch import equilibrate_many
@@ -57,11 +53,11 @@ def check_question(question, samples: int) -> list[str]:
     for variant in sampled(question, samples):
         tried += 1
         try:
-            outcome = _outcome(question, variant)
+            case = question.case_of(variant.numbers)
         except EqlibError as error:
             return [*lines, f"has no answer for some numbers: {error}"]
-        tally.update(set(_doubts(question, outcome)))
-        reached.update(_reachable(question, outcome))
+        tally.update(set(_doubts(question, case)))
+        reached.update(_reachable(question, case))
     lines += [
         f"{what} (in {count} of {tried} sets of numbers)"
         for what, count in tally.items()
@@ -91,46 +87,37 @@ def sampled(question, samples: int):
         yield question.variant(f"sample-{number}")
 
 
-def _outcome(question, variant):
-    return outcome_for_numbers(question, variant) if variant.retry < 0 else outcome_of(question, variant)
-
-
-def _doubts(question, outcome):
-    problem = outcome.problem
+def _doubts(question, case):
     for part in question.parts:
         if not part.scored:
             continue
         if part.ask == "direction":
-            yield from _direction(problem)
+            yield from _direction(case)
         elif part.ask in ("seen", "precipitate"):
-            yield from _look(problem.look, part)
+            yield from _look(case.look, part)
         elif part.ask == "change":
-            yield from _change(part, problem)
-        elif part.ask == "reason":
-            yield from _reasons(part, problem)
-        elif part.ask in ("rate", "graph", "bound", "cause", "speed"):
-            yield from picked_doubts(part, outcome)
+            yield from _change(part, case)
         elif part.ask == "number":
-            yield from _number(
-                part, replace(problem, part=part, expected=outcome.expected[part.id]), question
-            )
+            yield from _number(part, case, question)
+        else:
+            yield from ASKS[part.ask].doubts(part, case)
 
 
-def moved_share(problem) -> float:
+def moved_share(case) -> float:
     """How far the first reaction moved: the change of its most telling species, as a share of what was
     there.
     """
-    d, shares = problem.disturbance, [0.0]
-    for name in problem.reaction.quotient_species:
+    d, shares = case.disturbance, [0.0]
+    for name in case.reaction.quotient_species:
         was, now = d.at_once.amounts.get(name, 0.0), d.after.amounts.get(name, 0.0)
         if max(was, now) > 0:
             shares.append(abs(now - was) / max(was, now))
     return max(shares)
 
 
-def _direction(problem):
-    share = moved_share(problem)
-    heading = problem.disturbance.direction
+def _direction(case):
+    share = moved_share(case)
+    heading = case.disturbance.direction
     if heading == "none" and share > CLEAR / 100:
         yield (
             "the shift is close to none (the amounts move by "
@@ -147,8 +134,8 @@ def _look(look, part):
         yield "the hue changes but the colour is neither darker nor paler; ask something else"
 
 
-def _change(part, problem):
-    was, now = problem.before.get(part.species, 0.0), problem.after.get(part.species, 0.0)
+def _change(part, case):
+    was, now = case.before.get(part.species, 0.0), case.after.get(part.species, 0.0)
     if was == now == 0:
         yield f"{part.species} is not there at all"
     elif 1e-4 < abs(now - was) / max(now, was) < CLEAR:
@@ -158,21 +145,11 @@ def _change(part, problem):
         )
 
 
-def _reasons(part, problem):
-    names = [value for value, _ in part.options]
-    true = true_reasons(names, problem)
-    if not true:
-        offered = ", ".join(name for name in names if is_sound(name)) or "none of the sound ones"
-        yield f"no reason on offer is right (offered: {offered}); add the one that is"
-    if len(true) > 1:
-        yield f"several reasons are right at once ({', '.join(true)}); keep one"
-
-
-def _number(part, problem, question):
+def _number(part, case, question):
     tolerance = part.tolerance or question.policy.tolerance
     if part.quantity in ("K", "Kp"):
-        yield from _well_determined(part, problem, tolerance)
-    found = [s for s in suspects(problem) if type(s.value) in (int, float) and s.value]
+        yield from _well_determined(part, case, tolerance)
+    found = [s for s in suspects(part, case) if type(s.value) in (int, float) and s.value]
     seen = set()
     for one, other in itertools.combinations(found, 2):
         pair = tuple(sorted((one.mistake, other.mistake)))
@@ -185,22 +162,22 @@ def _number(part, problem, question):
             )
 
 
-def _well_determined(part, problem, tolerance):
+def _well_determined(part, case, tolerance):
     """Half a unit of the reading's last figure must not move K by more than half the tolerance."""
-    name = next((n for n in ("absorbance", "concentration") if n in problem.measured), None)
+    name = next((n for n in ("absorbance", "concentration") if n in case.measured), None)
     if name is None:
         return
-    reading = problem.measured[name]
+    reading = case.measured[name]
     step = 0.0005 if name == "absorbance" else 0.005 * 10.0 ** _power(reading)
     for nudge in (-step, step):
-        nudged = replace(problem, measured={**problem.measured, name: reading + nudge})
+        nudged = replace(case, measured={**case.measured, name: reading + nudge})
         extent = worked_extent(nudged)
         nudged = replace(nudged, extent=extent, equilibrium=moved(nudged, extent))
         try:
-            value = number_expected(part, nudged, {})
+            value = ASKS["number"].expected(part, nudged, {})
         except EqlibError:
             value = float("inf")
-        if abs(value / problem.expected - 1) > tolerance / 2:
+        if abs(value / case.expected[part.id] - 1) > tolerance / 2:
             yield (
                 f"{part.id} hangs on the last figure of the reading; "
                 "choose numbers that give a larger reading"
@@ -212,18 +189,18 @@ def _power(value: float) -> int:
     return int(f"{value:e}".split("e")[1])
 
 
-def _reachable(question, outcome):
+def _reachable(question, case):
     """Mistakes that some wrong answer to this variant would show."""
     for part in question.parts:
         if not part.scored or part.kind not in ("choice", "number"):
             continue
         if part.ask == "reason":
             continue
-        problem = replace(outcome.problem, part=part, expected=outcome.expected[part.id])
+        right = case.expected[part.id]
         tolerance = part.tolerance or question.policy.tolerance
-        for found in suspects(problem):
-            hidden = part.kind == "number" and close(found.value, problem.expected, tolerance)
-            yield part.id, found.mistake, not hidden and found.value != problem.expected
+        for found in suspects(part, case):
+            hidden = part.kind == "number" and close(found.value, right, tolerance)
+            yield part.id, found.mistake, not hidden and found.value != right
 
 
 def _never(question, reached):
@@ -261,16 +238,16 @@ def doubtful_shifts(question, count: int, clear: float) -> list[str]:
     ``clear`` is the share by which the product's amount must move to be sure of a shift; a hundredth of it
     may pass for none.
     """
-    given = question.given
-    stress = stress_of(given, question.variant(None).numbers)
+    setting = question.setting
+    stress = setting.stress_for(question.variant(None).numbers)
     if stress is None or stress.kind not in _ADDED_UP:
         return []
     pairs = {tuple(v.numbers.values()): v for v in (question.variant(f"batch-{n}") for n in range(count))}
-    rows = [_before_and_after(given, variant.numbers) for variant in pairs.values()]
+    rows = [_before_and_after(setting, variant.numbers) for variant in pairs.values()]
     made = _product_amounts(question, rows)
     moved = made[:, 1] - made[:, 0]
     shares = np.abs(moved) / np.maximum(made.max(axis=1), 1e-300)
-    if question.outcome(None).disturbance.direction == "none":
+    if question.case(None).disturbance.direction == "none":
         bad, mixed = int(np.sum(shares > clear / 100)), False
     else:
         bad, mixed = int(np.sum(shares < clear)), bool(np.any(moved > 0) and np.any(moved < 0))
@@ -286,13 +263,13 @@ def doubtful_shifts(question, count: int, clear: float) -> list[str]:
     return lines
 
 
-def _before_and_after(given, numbers):
+def _before_and_after(setting, numbers):
     """Both mixtures as (totals in mol/L, volume in L, temperature in K), and the constant of the first
     reaction.
     """
-    reactions = reactions_of(given, numbers)
-    mixture = start_mixture(given, reactions, portions_of(given, numbers), numbers)
-    stress = stress_of(given, numbers)
+    reactions = setting.reactions_for(numbers)
+    mixture = setting.mixture(reactions, numbers)
+    stress = setting.stress_for(numbers)
     added = stress.volume if stress.kind != "heat_to" else 0.0
     volume = mixture.volume + added
     amounts = mixture.amounts()
@@ -305,52 +282,15 @@ def _before_and_after(given, numbers):
 
 def _product_amounts(question, rows) -> np.ndarray:
     """Moles of the first reaction's product, one row a student: before, after."""
-    reactions = list(reactions_of(question.given, question.variant(None).numbers))
+    reactions = list(question.setting.reactions_for(question.variant(None).numbers))
     names = sorted({name for row in rows for totals, _, _ in row[:2] for name in totals})
     totals = {
         name: np.array([[side[0].get(name, 0.0) for side in row[:2]] for row in rows]) for name in names
     }
     volumes = np.array([[side[1] for side in row[:2]] for row in rows])
     temperatures = np.array([[side[2] for side in row[:2]] for row in rows])
-    own = {0: np.array([[row[2]] for row in rows])} if "K" in question.given else None
+    own = {0: np.array([[row[2]] for row in rows])} if question.setting.K is not None else None
     found = equilibrate_many(reactions, totals, T=temperatures, K=own)
     coefficients = reactions[0].quotient_species
     product = next((name for name, nu in coefficients.items() if nu > 0), next(iter(coefficients)))
     return np.asarray(found[product]) * volumes
-
-
-#: A rate changes clearly when it does by this share.
-RATE_CLEAR = 0.05
-
-
-def picked_doubts(part, outcome):
-    """One line for each thing that is not safe in a part that asks a rate, graph, speed or species."""
-    if part.ask == "speed":
-        yield from _speeds(part, outcome.problem)
-    elif part.ask in ("bound", "cause"):
-        if outcome.expected[part.id] is None:
-            yield f"none of the options of {part.id} (or more than one) is right; add or take out some"
-    elif getattr(outcome.problem.stress, "kind", "") not in ("heat_to", "catalyse") or part.ask == "graph":
-        yield from _ratio(part, outcome.problem)
-
-
-def _ratio(part, problem):
-    moments = ("before", part.when) if part.ask == "rate" else _way(part.when)
-    ratio = rate_ratio(problem, part.side, *(getattr(problem, moment) for moment in moments))
-    if math.isfinite(ratio) and 1e-6 < abs(ratio - 1) < RATE_CLEAR:
-        least = f"{100 * RATE_CLEAR:g} %"
-        yield f"the {part.side} rate changes by less than {least}; make the change nil or larger"
-
-
-def _way(when):
-    return ("mixed", "before") if when == "before" else ("at_once", "after")
-
-
-def _speeds(part, problem):
-    items = [(value_of(i["seconds"], problem.numbers), value_of(i["K"], problem.numbers)) for i in part.items]
-    for at, what in ((0, "seconds"), (1, "K")):
-        values = sorted(item[at] for item in items)
-        if any(high < 1.2 * low for low, high in pairwise(values)):
-            yield f"two items of {part.id} have nearly the same {what}; set them further apart"
-    if sorted(items) == sorted(items, key=lambda item: -item[1]):
-        yield f"{part.id}: the fastest also have the largest K, so nobody can show a confusion of the two"

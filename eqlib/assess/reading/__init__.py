@@ -19,7 +19,7 @@ __all__ = ["MAX_TEXT", "Reading", "Unreadable", "read_part"]
 
 
 def read_part(part, raw, species=()):
-    """Read ``raw`` as an answer to ``part`` (see eqlib.assess.kinds.Part). Returns a Reading, always.
+    """Read ``raw`` as an answer to ``part`` (see eqlib.assess.asks.base.Part). Returns a Reading, always.
 
     ``species``: canonical names of the reaction's species, for an expression; without them its brackets are
     not checked against the reaction until it is marked.

@@ -187,10 +187,10 @@ LEAKS = {
         "'kc', prompt: says 'fades' of what question 'well' asks",
     ),
     "a rubric that names the solid": (
-        '[[question.part]]\nask = "number"',
-        '[[question.part]]\nask = "confidence"\nrubric = ["AgSCN is there"]\n'
-        '[[question.part]]\nask = "number"',
-        "'kc', rubric: names AgSCN, which forms in question 'well'",
+        '[[question]]\nid = "kc"',
+        '[[question]]\nid = "words"\nkind = "explanation"\npoints = 1\ntitle = "t"\nprompt = "why"\n'
+        '[[question.part]]\nask = "explain"\nrubric = ["AgSCN is there"]\n[[question]]\nid = "kc"',
+        "'words', rubric: names AgSCN, which forms in question 'well'",
     ),
     "a hint with the direction": (
         'title = "t"\nprompt = "{drop} mL"',

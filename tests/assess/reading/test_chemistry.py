@@ -4,7 +4,7 @@ hand.
 
 import pytest
 
-from eqlib.assess.kinds import Part
+from eqlib.assess.asks.base import Part
 from eqlib.assess.reading import read_part
 from eqlib.assess.reading.equations import compare_equation, read_equation
 from eqlib.assess.reading.expressions import read_expression

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from eqlib.assess.kinds import Part
+from eqlib.assess.asks.base import Part
 from eqlib.assess.reading import read_part
 from eqlib.assess.reading.numbers import read_number
 from eqlib.assess.reading.tables import read_order

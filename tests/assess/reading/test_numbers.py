@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from eqlib.assess.kinds import Part
+from eqlib.assess.asks.base import Part
 from eqlib.assess.reading import read_part
 from eqlib.assess.reading.numbers import compare_figures, read_number
 from eqlib.assess.reading.units import parse_unit, pretty_unit, readings_of_unit

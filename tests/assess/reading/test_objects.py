@@ -11,7 +11,7 @@ import pytest
 import sympy
 import uncertainties
 
-from eqlib.assess.kinds import Part
+from eqlib.assess.asks.base import Part
 from eqlib.assess.reading import read_part
 
 NUMBER = Part("k", "number", "number", "K", quantity="K")

@@ -2,7 +2,7 @@
 
 import pytest
 
-from eqlib.assess.kinds import Part
+from eqlib.assess.asks.base import Part
 from eqlib.assess.reading import read_part
 
 DIRECTION = (

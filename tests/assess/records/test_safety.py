@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from eqlib.assess.questions import read_questions
+from eqlib.assess.load import read_questions
 from eqlib.assess.records import (
     MIME,
     SEEN,
