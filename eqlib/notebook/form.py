@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from eqlib.assess.kinds import ICE_ROWS, Part
+from eqlib.assess.asks.base import ICE_ROWS, Part
 from eqlib.assess.reading import Unreadable, read_part
 from eqlib.assess.reading.tables import read_cell
 from eqlib.chem.species import species

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 
-from eqlib.assess.marking import mark
+from eqlib.assess.mark import mark
 from eqlib.assess.reading import read_part
 from eqlib.errors import EqlibError
 from eqlib.notebook.output import Slot, bundle, lead

@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from eqlib.assess.questions import load_questions
+from eqlib.assess.load import load_questions
 from eqlib.errors import EqlibError
 from eqlib.notebook.output import (
     box,
@@ -131,12 +131,9 @@ def prompt_bundle(question, student=None, retry: int = 0) -> dict:
 def numbers_of(question, student) -> dict[str, float]:
     """The student's numbers by name, with what was measured for them: for a calculation of one's own."""
     numbers = dict(question.variant(student).numbers)
-    problem = question.outcome(student).problem
-    if problem is not None:
-        asked = {part.quantity for part in question.parts}
-        given = {name: float(value) for name, value in problem.measured.items()}
-        numbers |= {name: value for name, value in given.items() if name not in numbers and name not in asked}
-    return numbers
+    case = question.case(student)
+    asked = {part.quantity for part in question.parts}
+    return {**{n: float(v) for n, v in case.measured.items() if n not in asked}, **numbers}
 
 
 def bench_page(name: str) -> str:

@@ -11,7 +11,8 @@ from functools import cached_property
 from markdown_it import MarkdownIt
 
 from eqlib.assess import feedback
-from eqlib.assess.marking import RETRY, mark
+from eqlib.assess.mark import RETRY, mark
+from eqlib.assess.working import worked
 from eqlib.errors import EqlibError
 from eqlib.notebook.form import form_html, legend_of, raw_of, readings
 from eqlib.notebook.output import Slot, text
@@ -74,7 +75,7 @@ class Panel(Sheet):
     @cached_property
     def case(self):
         """What the chemistry says about this student's copy."""
-        return self.question.outcome(self.store.student, self.retry)
+        return self.question.case(self.store.student, self.retry)
 
     @cached_property
     def scene(self) -> Scene | None:
@@ -87,7 +88,7 @@ class Panel(Sheet):
     @property
     def has_outcome(self) -> bool:
         """Is there something to watch, and may it be seen?"""
-        return "stress" in self.question.given and self.question.reveal == "after-answer"
+        return self.question.setting.stress is not None and self.question.reveal == "after-answer"
 
     # -- how it looks --------------------
 
@@ -166,7 +167,7 @@ class Panel(Sheet):
             return ""
         words = feedback.ladder(self.question, made, self.tries())
         if self.working and self.may_work:
-            words += f"\n\n**The working**\n\n{self.case.working}"
+            words += f"\n\n**The working**\n\n{worked(self.question, self.case)}"
         return _MARKDOWN.render(words)
 
     def buttons(self) -> str:
@@ -455,7 +456,7 @@ def standing_alone(question, case) -> str:
     from eqlib.lab.colour import colour_of
     from eqlib.lab.drawing import SHAPES, shelf, vessel_of
 
-    state, measured = case.states["before"], case.problem.measured
+    state, measured = case.states["before"], case.measured
     kind = kind_of(question, state)
     lines = [colour_of(state, SHAPES[kind].width_cm, cloudy=False).words]
     if "absorbance" in measured:
@@ -473,11 +474,12 @@ def cautions_of(question, case) -> list[str]:
     """What to take care of with what is in this vessel, gravest first."""
     from eqlib.lab.cautions import cautions_for
 
-    systems = [s for s in (question.given.get("system"), *question.given.get("cautions_from", ())) if s]
+    setting = question.setting
+    systems = [s for s in (setting.found, *setting.cautions_from) if s]
     mixture = case.states["before"].mixture if "before" in case.states else None
     if not systems and mixture is None:
         return []
-    return [c.words for c in cautions_for(systems, mixture, case.problem.stress)]
+    return [c.words for c in cautions_for(systems, mixture, case.stress)]
 
 
 def cell(question, store: Store):

@@ -31,7 +31,8 @@ def kind_of(question, state) -> str:
     gas_only = not any(species(name).phase == "aq" for name in state.amounts)
     if gas_only:
         return "syringe" if "syringe" in words or not words else "tube"
-    if "measured" in question.given and "path_cm" in question.given["measured"]:
+    measured = question.setting.measured
+    if measured is not None and measured.path_cm is not None:
         return "cell"
     for word, kind in (("well", "well"), ("tube", "tube"), ("syringe", "tube")):
         if word in words:
@@ -43,11 +44,8 @@ def question_vessel(question) -> str:
     """The vessel as the question's own text or the system's recipe names it."""
     if "tube" in question.prompt.lower():
         return "tube"
-    if "system" not in question.given:
-        return ""
-    from eqlib.assess.outcome_setting import system_of
-
-    return system_of(question.given).recipe.vessel
+    found = question.setting.found
+    return "" if found is None else found.recipe.vessel
 
 
 class Scene:
@@ -314,7 +312,7 @@ def verb_of(stress) -> str:
 
 def bottle_of(question, stress) -> str:
     """The label of what is about to be added: "0.18 mL of 0.100 M AgNO₃"."""
-    table = question.given.get("stress")
+    table = question.setting.stress
     if stress.kind == "dilute":
         return f"{number(1000 * stress.volume)} mL of water"
     if stress.kind == "heat_to":
@@ -326,7 +324,7 @@ def bottle_of(question, stress) -> str:
     if stress.kind in ("add_solid", "add", "remove", "add_inert"):
         name, mol = stress.amounts[0]
         return f"{number(1000 * mol)} mmol of {species(name).unicode}"
-    salts = [n for key in ("of", "of_mM") for n in (table.get(key, {}) if isinstance(table, dict) else {})]
+    salts = list(getattr(table, "of", None) or getattr(table, "of_mM", None) or ())
     named = dict(stress.amounts)
     main = salts[0] if salts else max(named, key=named.get)
     if main not in named:

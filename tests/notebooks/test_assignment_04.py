@@ -14,7 +14,7 @@ from pathlib import Path
 import nbformat
 import pytest
 
-from eqlib.assess.questions import load_questions
+from eqlib.assess.load import load_questions
 from eqlib.notebook.asleep import asleep_forms, forms_in
 
 NAME = "04-disturbing-an-equilibrium"
