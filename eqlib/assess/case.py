@@ -13,7 +13,8 @@ from typing import Any
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.number import moved, worked_extent
-from eqlib.assess.setting import KELVIN, MeasuredTable, Portion, Setting, value_of
+from eqlib.assess.setting import KELVIN, MeasuredTable, Portion, Setting
+from eqlib.assess.tables import value_of
 from eqlib.chem.disturb import Disturbance, disturb
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.state import State

@@ -87,14 +87,8 @@ from eqlib.assess.asks.base import ID, Part
 from eqlib.assess.asks.number import unit_fault
 from eqlib.assess.policy import DEFAULT, Policy, PolicyError
 from eqlib.assess.question import Assignment, Question, QuestionSet
-from eqlib.assess.setting import (
-    Number,
-    QuestionError,
-    Setting,
-    Table,
-    names_in,
-    near,
-)
+from eqlib.assess.setting import Setting
+from eqlib.assess.tables import Number, QuestionError, Table, names_in, near
 from eqlib.assess.variants import Range, read_range
 from eqlib.chem.catalogue import system
 from eqlib.chem.mixture import Mixture

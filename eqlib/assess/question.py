@@ -12,7 +12,8 @@ from string import Formatter
 from eqlib.assess.asks.base import Part
 from eqlib.assess.case import Case, case_for
 from eqlib.assess.policy import DEFAULT, Policy
-from eqlib.assess.setting import QuestionError, Setting
+from eqlib.assess.setting import Setting
+from eqlib.assess.tables import QuestionError
 from eqlib.assess.variants import Range, Variant, make_variant, show
 from eqlib.chem.catalogue import system
 from eqlib.errors import EqlibError

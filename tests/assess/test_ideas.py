@@ -13,7 +13,7 @@ import pytest
 from eqlib.assess.check.course import check_course
 from eqlib.assess.load import read_questions
 from eqlib.assess.mark import mark
-from eqlib.assess.setting import QuestionError
+from eqlib.assess.tables import QuestionError
 
 CLASS = [f"s{n:04d}" for n in range(1000)]
 K_FESCN = 139.0  # Frank and Oswalt, J. Am. Chem. Soc. 69 (1947) 1321, from memory; I 0.5, 25 °C

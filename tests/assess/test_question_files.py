@@ -3,7 +3,7 @@
 import pytest
 
 from eqlib.assess.load import load_questions, read_questions
-from eqlib.assess.setting import QuestionError
+from eqlib.assess.tables import QuestionError
 
 GOOD = """
 [assignment]

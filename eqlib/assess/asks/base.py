@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from pydantic import field_validator
 
 from eqlib.assess.mistakes import Suspect
-from eqlib.assess.setting import Number, Table
+from eqlib.assess.tables import Number, Table
 from eqlib.chem.species import species as species_of
 
 if TYPE_CHECKING:

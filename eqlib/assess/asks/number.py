@@ -26,7 +26,8 @@ from eqlib.assess.reading.units import (
     pretty_unit,
     standard_size,
 )
-from eqlib.assess.setting import Formula, Number, QuestionError, read_amount
+from eqlib.assess.setting import read_amount
+from eqlib.assess.tables import Formula, Number, QuestionError
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.thermo import R_BAR, R_J
 from eqlib.errors import EqlibError

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any, Literal
 from pydantic import field_validator
 
 from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict, in_order
-from eqlib.assess.setting import Formula, StressTable, Table, Value, value_of
+from eqlib.assess.setting import StressTable
+from eqlib.assess.tables import Formula, Table, Value, value_of
 from eqlib.chem.disturb import disturb
 
 if TYPE_CHECKING:

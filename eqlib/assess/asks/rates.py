@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from eqlib.assess.asks.base import OPPOSITE, Ask, Part, PartTable, beside
 from eqlib.assess.mistakes import Suspect
-from eqlib.assess.setting import QuestionError
+from eqlib.assess.tables import QuestionError
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case

@@ -14,7 +14,7 @@ from pydantic import field_validator
 
 from eqlib.assess.asks.base import SAME, Answered, Ask, OptionsTable, Part, Verdict, in_unicode, shuffled
 from eqlib.assess.mistakes import MISTAKES, Suspect
-from eqlib.assess.setting import near
+from eqlib.assess.tables import near
 from eqlib.chem.salts import dissolved
 from eqlib.chem.species import canonical
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from eqlib.assess.asks.base import OPPOSITE, SAME, Ask, Part, PartTable, beside, in_unicode
 from eqlib.assess.mistakes import Suspect
-from eqlib.assess.setting import Formula
+from eqlib.assess.tables import Formula
 from eqlib.chem.salts import dissolved
 from eqlib.chem.stress import Stress
 

@@ -21,7 +21,7 @@ from eqlib.assess.asks.base import (
 )
 from eqlib.assess.asks.slips import in_K, stock_starts
 from eqlib.assess.reading.tables import Linear, linear
-from eqlib.assess.setting import Number, QuestionError
+from eqlib.assess.tables import Number, QuestionError
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case

@@ -8,7 +8,7 @@ from typing import Literal
 from pydantic import field_validator
 
 from eqlib.assess.asks.base import Ask, Part, PartTable
-from eqlib.assess.setting import Number
+from eqlib.assess.tables import Number
 
 
 class ExplainTable(PartTable):
