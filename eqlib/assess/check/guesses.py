@@ -275,7 +275,7 @@ def _copies(question, count: int = STUDENTS) -> Iterator[tuple[str, dict]]:
     """(student, right answers by part) of the first ``count`` students' copies."""
     for student in students()[:count]:
         try:
-            yield student, question.outcome(student).expected
+            yield student, question.case(student).expected
         except EqlibError:
             return  # reported by check_question
 

@@ -18,7 +18,7 @@ from eqlib.assess.check.guesses import (
     places,
     printed,
 )
-from eqlib.assess.questions import load_questions, read_questions
+from eqlib.assess.load import load_questions, read_questions
 
 HEAD = """
 [assignment]
