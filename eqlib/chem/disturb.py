@@ -252,7 +252,9 @@ def extents(reactions: Sequence[Reaction], once: Mapping[str, float], after: Map
     the species are taken in the order of how well they are known, until there are as many independent ones
     as reactions.
     """
-    names = list(dict.fromkeys(name for r in reactions for name in r.coefficients if name != "H2O(l)"))
+    names = list(
+        dict.fromkeys(name for r in reactions for name in r.coefficients if name in once or name in after)
+    )
     matrix = np.array([[float(r.coefficients.get(name, 0)) for r in reactions] for name in names])
     matrix = matrix.reshape(len(names), len(reactions))
     change = np.array([after.get(name, 0.0) - once.get(name, 0.0) for name in names])

@@ -10,6 +10,7 @@ from types import MappingProxyType
 import numpy as np
 
 from eqlib.chem.reactions import Reaction, with_protons
+from eqlib.chem.salts import split_totals
 from eqlib.chem.solver import vessel
 from eqlib.chem.solver.network import Network, check_loops, constants_at, listed, network_of
 from eqlib.chem.species import protonated, species
@@ -22,10 +23,12 @@ from eqlib.errors import EqlibError, finite
 class Mixture:
     """Amounts as put in, before anything reacts.
 
-    ``totals``: mol per litre of ``volume``, of any species in any phase (solids, gases and products too);
+    ``totals``: mol per litre of ``volume``, of any species in any phase (solids, gases and products too); a
+    salt or strong acid that no reaction names ("Fe(NO3)3", "HCl") is split into ions, and ``remarks`` say so;
     ``reactions``: those that may run; ``volume``: L of solution, or of the vessel when nothing is dissolved;
     ``T``: K; ``pressure``: bar, for a gas phase that keeps this pressure and finds its own volume;
-    ``headspace``: L of gas above a solution, at constant volume.
+    ``headspace``: L of gas above a solution, at constant volume; ``known``: species that are never split,
+    though no reaction here names them.
 
     Liquid water is the solvent, with activity 1, as soon as anything is dissolved; water's own equilibrium is
     not added silently. H3O^+ is read as H^+. Raises EqlibError (one line) for an amount that is negative or
@@ -39,6 +42,7 @@ class Mixture:
     T: float = 298.15
     pressure: float | None = None
     headspace: float = 0.0
+    known: tuple[str, ...] = ()
     network: Network = field(init=False, default=None)
     ln_K: np.ndarray = field(init=False, default=None)
     remarks: tuple[str, ...] = field(init=False, default=())
@@ -58,8 +62,10 @@ class Mixture:
                 raise EqlibError(
                     "give either a pressure or a headspace: at constant pressure the gas finds its own volume"
                 )
-        put(self, "totals", MappingProxyType(_totals(self.totals)))
-        names = [*self.totals, *(n for r in reactions if isinstance(r, Reaction) for n in r.coefficients)]
+        named = dict.fromkeys(n for r in reactions if isinstance(r, Reaction) for n in r.coefficients)
+        totals, read_as = split_totals(self.totals, (*named, *self.known))
+        put(self, "totals", MappingProxyType(totals))
+        names = (*self.totals, *named)
         put(self, "has_solution", any(species(n).phase == "aq" for n in names))
         put(self, "network", network_of(reactions, self.has_solution))
         ln_K, notes = constants_at(reactions, self.T)
@@ -67,7 +73,13 @@ class Mixture:
         put(
             self,
             "remarks",
-            (*notes, *check_loops(self.network, ln_K), *self._water_remark(), *self._cold_remark()),
+            (
+                *read_as,
+                *notes,
+                *check_loops(self.network, ln_K),
+                *self._water_remark(),
+                *self._cold_remark(),
+            ),
         )
 
     # -- what it is --------------------
@@ -95,7 +107,8 @@ class Mixture:
         }
         if unknown := set(changes) - set(given):
             raise EqlibError(f"a mixture has no {sorted(unknown)[0]!r}; it has {', '.join(given)}")
-        return Mixture(**{**given, **changes})
+        known = tuple(dict.fromkeys((*self.network.names, *self.totals, *self.known)))
+        return Mixture(**{**given, **changes}, known=known)
 
     def _water_remark(self):
         index = self.network.index
@@ -227,6 +240,7 @@ class Mixture:
             self.T,
             self.pressure,
             self.headspace,
+            self.known,
         )
 
 
@@ -234,17 +248,6 @@ def _kept(moles, has_solution):
     if has_solution:
         moles.pop("H2O(l)", None)
     return MappingProxyType(moles)
-
-
-def _totals(totals):
-    if not isinstance(totals, Mapping):
-        kind = type(totals).__name__
-        raise EqlibError(f"totals are given as {{species: mol/L}}, such as {{'Ag^+': 0.1}}, not as a {kind}")
-    found = {}
-    for name, value in totals.items():
-        key = protonated(name)
-        found[key] = found.get(key, 0.0) + _number(value, f"the total of {name} in mol/L", least=0.0)
-    return found
 
 
 def _number(value, what, least=None, open_end=False):

@@ -8,12 +8,14 @@ that says how to name its ions instead.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import lru_cache
 from itertools import product
+from types import MappingProxyType
+from typing import Any
 
-from eqlib.chem.species import FormulaError, Species, charge_text, species
-from eqlib.errors import EqlibError
+from eqlib.chem.species import FormulaError, Species, charge_text, protonated, species
+from eqlib.errors import EqlibError, finite
 
 # Metal (or group) -> charges it takes in salts, the likelier first.
 CATIONS: Mapping[str, tuple[int, ...]] = {
@@ -194,3 +196,101 @@ def dissolved(given: Mapping[str, float]) -> dict[str, float]:
         for ion, number in ions_of(name).items():
             total[ion] = total.get(ion, 0.0) + number * value
     return total
+
+
+# -- what a substance is in a mixture that knows certain species --------------------
+
+
+def _amount(value: object, what: str) -> float:
+    amount = finite(value, what)
+    if amount < 0:
+        raise EqlibError(f"{what} must be 0 or more, not {amount:g}")
+    return amount
+
+
+def split_totals(
+    totals: object, known: tuple[str, ...], number: Callable = _amount
+) -> tuple[dict[str, Any], list[str]]:
+    """Totals by species as the mixture writes them, and remarks on what was read as something else.
+
+    ``number(value, what)`` checks each value and makes it a float or an array. Raises EqlibError.
+    """
+    if not isinstance(totals, Mapping):
+        kind = type(totals).__name__
+        raise EqlibError(f"totals are given as {{species: mol/L}}, such as {{'Ag^+': 0.1}}, not as a {kind}")
+    found: dict[str, Any] = {}
+    remarks = []
+    for name, value in totals.items():
+        amount = number(value, f"the total of {name} in mol/L")
+        here = protonated(name)
+        into: Mapping[str, int] = {here: 1}
+        if here not in known and _may_be_other(here):
+            into, notes = parts(here, known)
+            remarks += notes
+            if here not in into:
+                remarks.append(f"{here} is taken as {' and '.join(into)}.")
+        for part, count in into.items():
+            found[part] = found.get(part, 0.0) + count * amount
+    return found, remarks
+
+
+def _may_be_other(name: str) -> bool:
+    """Solids, gases and single elements are what they say."""
+    one = species(name)
+    return name == "H2O(l)" or (one.phase == "aq" and len(one.elements) > 1)
+
+
+@lru_cache(maxsize=4096)
+def parts(name: str, known: tuple[str, ...]) -> tuple[Mapping[str, int], tuple[str, ...]]:
+    """Moles of each species that one mole of ``name`` brings to a mixture of ``known`` species; and notes.
+
+    A species of the mixture is itself, in its own spelling; a salt or strong acid is split into ions, spelt
+    as the mixture spells them. Raises SaltError for a salt that cannot be split, and for another spelling,
+    a slip or an isomer of a species of the mixture.
+    """
+    if (key := resolve(name, known)) is not None:
+        return MappingProxyType({key: 1}), ()
+    found: dict[str, int] = {}
+    notes = []
+    for ion, count in ions_of(name).items():
+        here = _spelt_here(ion, known)
+        if here != ion:
+            notes.append(f"{ion} is taken as {here}.")
+        found[here] = count
+    return MappingProxyType(found), tuple(notes)
+
+
+def resolve(name: str, known: tuple[str, ...]) -> str | None:
+    """The species of the mixture that ``name`` means: itself, or the gas of that formula; None if absent."""
+    name = protonated(name)
+    if name in known:
+        return name
+    if name == "H2O(l)" and "H2O(aq)" in known:
+        return "H2O(aq)"
+    one = species(name)
+    if one.phase == "aq" and not one.charge:
+        gases = [other for other in known if species(other).key == one.key and species(other).phase == "g"]
+        if gases:
+            return gases[0]
+    same = [other for other in known if _same_atoms(species(other), one)]
+    if same:
+        # Another spelling, a typo or an isomer: only the person who wrote it knows which.
+        raise SaltError(f"{name} is not in this mixture; the same atoms are written {' or '.join(same)} here")
+    return None
+
+
+def _spelt_here(ion: str, known: tuple[str, ...]) -> str:
+    """The ion of a salt as the mixture writes it: sodium acetate's CH3COO^- may be CH3CO2^- here."""
+    same = [name for name in known if name == ion or _same_atoms(species(name), species(ion))]
+    return same[0] if len(same) == 1 else ion
+
+
+def _same_atoms(first: Species, second: Species) -> bool:
+    """CH3COO^- and CH3CO2^-: same atoms, charge and phase, written differently."""
+    return (
+        first.elements == second.elements
+        and first.charge == second.charge
+        and first.phase == second.phase
+        and "-" not in first.formula + second.formula
+        and len(first.elements) > 1
+    )

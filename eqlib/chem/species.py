@@ -1,7 +1,9 @@
 """A chemical species: read from text, with its composition, charge and phase.
 
-Written ``Fe^3+``, ``FeSCN^2+``, ``AgSCN(s)``, ``NO2(g)``, ``H2O(l)``; no phase means aqueous. The parser
-is strict on purpose: a subscript and a charge that cannot be told apart ("Fe3+", "NH4+") is an error,
+Written ``Fe^3+``, ``FeSCN^2+``, ``AgSCN(s)``, ``NO2(g)``, ``H2O(l)``; no phase means dissolved. Water alone
+is different: ``H2O`` is the liquid, the solvent that does not count in K, and ``H2O(aq)`` is water as one
+solute among others (an esterification in an organic solvent), which counts like any of them. The parser is
+strict on purpose: a subscript and a charge that cannot be told apart ("Fe3+", "NH4+") is an error,
 never a guess.
 """
 
@@ -46,7 +48,8 @@ _NUMBER_WORDS = _NUMBERS.split()
 _TIMES = {2: "twice", 3: "three times"}
 _PHASE_WORDS = {"aq": "", "s": " solid", "l": " liquid", "g": " gas"}
 _WHOLE = {
-    "H2O(l)": "water", "H^+": "hydrogen ion", "OH^-": "hydroxide", "e^-": "electron", "F^-": "fluoride",
+    "H2O(l)": "water", "H2O(aq)": "dissolved water",
+    "H^+": "hydrogen ion", "OH^-": "hydroxide", "e^-": "electron", "F^-": "fluoride",
     "Cl^-": "chloride", "Br^-": "bromide", "I^-": "iodide", "S^2-": "sulfide", "O^2-": "oxide",
     "SCN^-": "thiocyanate", "NO3^-": "nitrate", "NH4^+": "ammonium", "SO4^2-": "sulfate",
     "CO3^2-": "carbonate",
@@ -160,10 +163,11 @@ def _species(text: str) -> Species:
         return Species("e^-", "e", MappingProxyType({}), -1, "aq")
     formula = _strip_outer_brackets(formula)
     atoms = _composition(formula, text)
-    if formula == "H2O" and charge == 0 and phase in (None, "aq"):
+    water = formula == "H2O" and charge == 0
+    if water and phase is None:
         phase = "l"  # water with no phase is the solvent
     phase = phase or "aq"
-    name = formula + charge_text(charge) + (f"({phase})" if phase != "aq" else "")
+    name = formula + charge_text(charge) + (f"({phase})" if phase != "aq" or water else "")
     return Species(name, formula, MappingProxyType(atoms), charge, phase)
 
 
@@ -347,6 +351,10 @@ def _molar_mass(one: Species) -> float:
     return total
 
 
+def _phase_shown(one: Species) -> str:
+    return f"({one.phase})" if one.name.endswith(f"({one.phase})") else ""
+
+
 def _charge_shown(one: Species) -> str:
     size = str(abs(one.charge)) if abs(one.charge) > 1 else ""
     return size + ("+" if one.charge > 0 else "-")
@@ -361,7 +369,7 @@ def _latex(one: Species) -> str:
     body += "".join(r"\cdot " + re.sub(r"(?<=[A-Za-z)\]])(\d+)", r"_{\1}", part) for part in added)
     if one.charge:
         body += "^{" + _charge_shown(one) + "}"
-    phase = f"({one.phase})" if one.phase != "aq" else ""
+    phase = _phase_shown(one)
     return r"\mathrm{" + body + phase + "}"
 
 
@@ -372,7 +380,7 @@ def _unicode(one: Species) -> str:
         for part in _hydrate_parts(one.formula)
     )
     charge = raised(_charge_shown(one)) if one.charge else ""
-    return body + charge + (f"({one.phase})" if one.phase != "aq" else "")
+    return body + charge + _phase_shown(one)
 
 
 def _number(text: str | int) -> str:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
 from numbers import Real
 
 from eqlib.chem.mixture import Mixture
-from eqlib.chem.salts import ions_of
-from eqlib.chem.species import protonated, species
+from eqlib.chem.salts import parts, resolve
+from eqlib.chem.species import species
 from eqlib.chem.state import State
 from eqlib.errors import EqlibError, did_you_mean, finite, positive
 from eqlib.writing import moles, number, volume
@@ -217,13 +217,12 @@ def _add(work: _Work, stress: Stress) -> None:
 
 
 def _put_in(work: _Work, name: str, mol: float) -> None:
-    if name == "H2O(l)" and work.mixture.has_solution:
+    if name == "H2O(l)" and work.mixture.has_solution and "H2O(aq)" not in _known(work):
         work.volume += mol * WATER_L_PER_MOL
         return
-    key = resolve(name, _known(work))
-    parts = {key: 1} if key else ions_of(name)
-    for part, count in parts.items():
-        target = key or _written_here(part, work) or part
+    found, notes = parts(name, _known(work))
+    work.notes.extend(notes)
+    for target, count in found.items():
         if species(target).phase == "g" and not _has_gas_space(work.mixture):
             raise StressError(
                 f"there is no gas space for {target}; give the mixture a headspace or a pressure"
@@ -234,14 +233,6 @@ def _put_in(work: _Work, name: str, mol: float) -> None:
         if target not in work.mixture.network.index and target not in work.moles:
             work.spectators.append(target)
         work.moles[target] = work.moles.get(target, 0.0) + count * mol
-
-
-def _written_here(ion: str, work: _Work) -> str | None:
-    """The ion of a salt as this mixture writes it: sodium acetate's CH3COO^- may be CH3CO2^- here."""
-    same = [name for name in _known(work) if name == ion or _same_atoms(species(name), species(ion))]
-    if len(same) == 1 and same[0] != ion:
-        work.notes.append(f"{ion} is taken as {same[0]}.")
-    return same[0] if len(same) == 1 else None
 
 
 def _say_spectators(work: _Work) -> None:
@@ -267,7 +258,7 @@ def _dilute(work: _Work, stress: Stress) -> None:
 
 def _remove(work: _Work, stress: Stress) -> None:
     for name, mol in stress.amounts:
-        key = resolve(name, work.before.amounts)
+        key = resolve(name, tuple(work.before.amounts))
         if name == "H2O(l)" and work.mixture.has_solution:
             raise StressError(
                 "water is the solvent here and cannot be removed; start from a smaller volume instead"
@@ -357,34 +348,3 @@ def _has_gas_space(mixture: Mixture) -> bool:
 def _needs_solution(work: _Work, stress: Stress) -> None:
     if not work.mixture.has_solution:
         raise StressError(f"this mixture holds no solution, so one cannot {stress.describe()}")
-
-
-def resolve(name: str, known: Iterable[str] | Mapping) -> str | None:
-    """The species of the mixture that ``name`` means: itself, or the gas of that formula; None if absent."""
-    known = tuple(known)
-    name = protonated(name)
-    if name in known:
-        return name
-    one = species(name)
-    if one.phase == "aq" and not one.charge:
-        gases = [other for other in known if species(other).key == one.key and species(other).phase == "g"]
-        if gases:
-            return gases[0]
-    same = [other for other in known if _same_atoms(species(other), one)]
-    if same:
-        # Another spelling, a typo or an isomer: only the person who wrote it knows which.
-        raise StressError(
-            f"{name} is not in this mixture; the same atoms are written {' or '.join(same)} here"
-        )
-    return None
-
-
-def _same_atoms(first, second) -> bool:
-    """CH3COO^- and CH3CO2^-: same atoms, charge and phase, written differently."""
-    return (
-        first.elements == second.elements
-        and first.charge == second.charge
-        and first.phase == second.phase
-        and "-" not in first.formula + second.formula
-        and len(first.elements) > 1
-    )

@@ -16,11 +16,10 @@ import numpy as np
 
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.reactions import Reaction, water, with_protons
-from eqlib.chem.salts import dissolved
+from eqlib.chem.salts import parts, resolve
 from eqlib.chem.solver.batch import equilibrate_many
 from eqlib.chem.species import canonical, protonated, species
 from eqlib.chem.state import State
-from eqlib.chem.stress import resolve
 from eqlib.chem.thermo import R_BAR
 from eqlib.errors import EqlibError, did_you_mean
 
@@ -194,10 +193,8 @@ def _titrated(m: Mixture, points: np.ndarray, titrant: Mapping[str, float]):
     known = (*m.network.names, *m.totals)
     ions: dict[str, float] = {}
     for name, conc in titrant.items():
-        whole = resolve(name, known)
-        for ion, value in ({whole: conc} if whole else dissolved({name: conc})).items():
-            key = resolve(ion, known) or ion
-            ions[key] = ions.get(key, 0.0) + value
+        for ion, count in parts(name, known)[0].items():
+            ions[ion] = ions.get(ion, 0.0) + count * conc
     start = m.amounts()
     mixtures = []
     for added in points:

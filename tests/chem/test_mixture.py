@@ -2,7 +2,9 @@
 
 import math
 import pickle
+import re
 
+import numpy as np
 import pytest
 
 import eqlib as eq
@@ -190,3 +192,107 @@ def test_water_itself():
     assert eq.Mixture({"H^+": 0.1}, [eq.water()]).equilibrate()["H2O(l)"] == 55.5
     with pytest.raises(eq.EqlibError, match="H2O"):
         eq.Mixture({"N2(g)": 0.1}).equilibrate()["H2O(l)"]
+
+
+# -- what is given is read, or refused --------------------
+
+
+def test_a_strong_acid_given_as_a_total_is_its_ions():
+    """pH of 1.00e-3 mol/L hydrochloric acid is 3.00."""
+    m = eq.Mixture({"HCl": 1e-3}, [eq.water()])
+    assert dict(m.totals) == {"H^+": 1e-3, "Cl^-": 1e-3}
+    assert m.equilibrate().pH == pytest.approx(3.0, abs=1e-6)
+    assert "HCl is taken as H^+ and Cl^-." in m.equilibrate().notes
+
+
+def test_salts_given_as_totals_react():
+    """x = 140 (1e-3 - x)^2 by hand, whichever way the iron and the thiocyanate are named."""
+    b = 2e-3 + 1 / 140
+    x = (b - math.sqrt(b * b - 4e-6)) / 2
+    salts = {"Fe(NO3)3.9H2O": 1e-3, "KSCN": 1e-3}
+    state = eq.Mixture(salts, [IRON]).equilibrate()
+    assert state["FeSCN^2+"] == pytest.approx(x, rel=1e-9)
+    assert state["NO3^-"] == pytest.approx(3e-3)
+    assert state.charge_imbalance == pytest.approx(0, abs=1e-15)
+    many = eq.equilibrate_many([IRON], {name: np.array([value]) for name, value in salts.items()})
+    assert many["FeSCN^2+"][0] == pytest.approx(x, rel=1e-9)
+    assert many["K^+"][0] == pytest.approx(1e-3)
+
+
+def test_a_species_of_the_reactions_is_never_split():
+    acid = eq.Reaction("HCl <=> H^+ + Cl^-", K=1e6)
+    assert dict(eq.Mixture({"HCl": 0.1}, [acid]).totals) == {"HCl": 0.1}
+    silver = eq.Reaction("AgCl(s) <=> Ag^+ + Cl^-", K=1.8e-10)
+    assert dict(eq.Mixture({"AgCl(s)": 0.1}, [silver]).totals) == {"AgCl(s)": 0.1}
+    assert dict(eq.Mixture({"AgCl(s)": 0.1, "Na^+": 1.0}, [acid]).totals) == {"AgCl(s)": 0.1, "Na^+": 1.0}
+
+
+def test_what_was_a_species_stays_one_when_its_reaction_goes():
+    bismuth = eq.Reaction("Bi^3+ + 3 Cl^- <=> BiCl3", K=1e5)
+    m = eq.Mixture({"BiCl3": 0.1}, [bismuth, eq.water()])
+    assert dict(m.with_(reactions=[eq.water()]).totals) == {"BiCl3": 0.1}
+
+
+def test_a_gas_named_without_its_phase_is_the_gas():
+    m = eq.Mixture({"NO2": 0.04}, [eq.Reaction("2 NO2(g) <=> N2O4(g)", K=160)])
+    assert dict(m.totals) == {"NO2(g)": 0.04}
+    assert "NO2 is taken as NO2(g)." in m.remarks
+
+
+@pytest.mark.parametrize(
+    ("totals", "says"), [({"FeSCN": 1e-3}, "its ions"), ({"SNC^-": 1e-3}, "written SCN^-")]
+)
+def test_what_cannot_be_read_is_refused(totals, says):
+    with pytest.raises(eq.EqlibError, match=re.escape(says)):
+        eq.Mixture(totals, [IRON])
+
+
+@pytest.mark.parametrize(
+    "totals", [{"Fe^3+": 1e-3, "SCN^-": 1e-3}, {"Fe^3+": 1e-3, "NO3^-": 3e-3, "K^+": 1e-5}]
+)
+def test_charges_that_do_not_balance_are_remarked_on(totals):
+    notes = eq.Mixture(totals, [IRON]).equilibrate().notes
+    excess = 3 * totals["Fe^3+"] + totals.get("K^+", 0) - totals.get("SCN^-", 0) - totals.get("NO3^-", 0)
+    assert any(f"{excess:.3g} mol/L too much positive charge" in note for note in notes)
+
+
+def test_balanced_charges_are_not_remarked_on():
+    notes = eq.Mixture({"Fe(NO3)3": 1e-3, "KSCN": 1e-3}, [IRON]).equilibrate().notes
+    assert not any("charge" in note for note in notes)
+
+
+def test_heating_to_60_kelvin_is_remarked_on_as_a_mixture_at_60_is():
+    m = eq.Mixture({"Fe(NO3)3": 1e-3, "KSCN": 1e-3}, [IRON])
+    said = [note for note in m.with_(T=60.0).remarks if "60 °C is meant, write 333.15" in note]
+    assert said
+    assert said[0] in eq.disturb(m, eq.Stress.heat_to(60)).notes
+    assert not any("°C" in note for note in eq.disturb(m, eq.Stress.heat_to(333.15)).notes)
+
+
+ESTER = eq.Reaction("CH3COOH + C2H5OH <=> CH3COOC2H5 + H2O(aq)", K=4)
+
+
+def test_water_as_a_solute_counts():
+    """Acid and alcohol, 1 mol each, K = 4: 2/3 mol of ester (any general chemistry text; from memory)."""
+    assert ESTER.expression == "Kc = [CH3COOC2H5] [H2O] / ([CH3COOH] [C2H5OH])"
+    table = eq.ice(ESTER, {"CH3COOH": 1.0, "C2H5OH": 1.0})
+    assert table.extent == pytest.approx(2 / 3, rel=1e-12)
+    state = eq.Mixture({"CH3COOH": 10.0, "C2H5OH": 10.0}, [ESTER], volume=0.1).equilibrate()
+    assert state.amounts["CH3COOC2H5"] == pytest.approx(2 / 3, rel=1e-12)
+    assert state["H2O(aq)"] == pytest.approx(20 / 3, rel=1e-12)
+    assert ESTER.quotient({"CH3COOH": 1, "C2H5OH": 1, "CH3COOC2H5": 2, "H2O": 3}) == 6
+
+
+def test_water_added_to_an_ester_turns_it_back_and_is_no_solvent():
+    m = eq.Mixture({"CH3COOH": 10.0, "C2H5OH": 10.0, "H2O": 1.0}, [ESTER], volume=0.1)
+    assert dict(m.totals)["H2O(aq)"] == 1.0
+    d = eq.disturb(m, eq.Stress.add("H2O", 0.5))
+    assert d.direction == "reverse"
+    assert d.at_once.volume == d.before.volume
+
+
+def test_water_without_a_phase_is_the_solvent():
+    r = eq.Reaction("CH3COOH + C2H5OH <=> CH3COOC2H5 + H2O", K=4)
+    assert "H2O" not in r.expression
+    assert eq.species("H2O(aq)").unicode == "H₂O(aq)"
+    assert eq.species("H2O").name == "H2O(l)"

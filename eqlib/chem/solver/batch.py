@@ -8,13 +8,14 @@ import numpy as np
 
 from eqlib.chem import activity as activities
 from eqlib.chem.reactions import Reaction, with_protons
+from eqlib.chem.salts import split_totals
 from eqlib.chem.solver import single
 from eqlib.chem.solver.network import check_loops, constants_at, listed, network_of
 from eqlib.chem.solver.newton import Problem
 from eqlib.chem.solver.rows import Rows, solve_rows
 from eqlib.chem.solver.single import LEAST_SCALE, weights
 from eqlib.chem.solver.tableau import exact_amounts
-from eqlib.chem.species import protonated, species
+from eqlib.chem.species import species
 from eqlib.chem.thermo import R_BAR, R_J
 from eqlib.errors import EqlibError
 
@@ -47,7 +48,8 @@ class _Job:
     def __init__(self, reactions, totals, T, K, headspace):
         reactions = [reactions] if isinstance(reactions, Reaction) else listed(reactions)
         self.reactions = [with_protons(r) for r in reactions]
-        totals = _checked(totals)
+        known = tuple({n: None for r in self.reactions if isinstance(r, Reaction) for n in r.coefficients})
+        totals, _ = split_totals(totals, known, _array)
         temperature = _array(298.15 if T is None else T, "the temperature T in K", positive=True)
         given = _constants(self.reactions, K)
         shapes = [v.shape for v in (*totals.values(), temperature, *given.values())]
@@ -212,17 +214,6 @@ def _over_temperature(r, T):
         # van 't Hoff holds for the constant in bar: there and back, as Reaction.at does.
         return ln_K + shift + float(r.dn_gas) * (np.log(r.T) - np.log(at))
     return ln_K + shift - float(r.dn_gas) * np.log(R_BAR * T)
-
-
-def _checked(totals):
-    if not isinstance(totals, Mapping):
-        raise EqlibError(f"totals are given as {{species: array}}, not as a {type(totals).__name__}")
-    found = {}
-    for name, value in totals.items():
-        key = protonated(name)
-        array = _array(value, f"the total of {name} in mol/L")
-        found[key] = found[key] + array if key in found else array
-    return found
 
 
 def _constants(reactions, K):
