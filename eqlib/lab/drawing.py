@@ -114,7 +114,7 @@ def _bed(state) -> tuple[str, float] | None:
         return None
     most = max(there, key=there.get)
     millimoles = 1000.0 * there[most] * state.volume
-    return solid_look(most).hex, min(0.05 + 0.09 * math.sqrt(millimoles), 0.4)
+    return solid_look(most).hex, min(0.07 + 0.1 * math.sqrt(millimoles), 0.4)
 
 
 def _screen(linear: float) -> int:
@@ -297,7 +297,7 @@ def svg(body: str, width: float, height: float, title: str, desc: str = "") -> s
     label = escape(f"{title}. {desc}" if desc else title, quote=True)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" width="{width:g}" height="{height:g}" '
-        f'role="img" aria-label="{label}" fill="currentColor" {_FONT} style="max-width:100%;height:auto">{said}{body}</svg>'
+        f'role="img" aria-label="{label}" fill="currentColor" {_FONT} style="max-width:100%;height:auto;overflow:visible">{said}{body}</svg>'
     )
 
 

@@ -8,9 +8,11 @@ is recorded.
 from __future__ import annotations
 
 import os
+from contextlib import contextmanager
 from pathlib import Path
 
 from eqlib.assess.load import load_questions
+from eqlib.assess.records import rescue
 from eqlib.errors import EqlibError
 from eqlib.notebook.output import (
     box,
@@ -26,7 +28,7 @@ from eqlib.notebook.output import (
     text,
 )
 from eqlib.notebook.session import marking
-from eqlib.notebook.store import Store
+from eqlib.notebook.store import WHO, Store
 
 #: The store of each version of a question file: the cells of a notebook share one.
 _stores: dict[tuple[Path, int], Store] = {}
@@ -41,24 +43,25 @@ def store_here(path=None) -> Store:
     return _stores[version]
 
 
+def folders() -> list[Path]:
+    """The working folder and, where it is known, that of the notebook."""
+    session = os.environ.get("JPY_SESSION_NAME", "")
+    return list(dict.fromkeys([Path.cwd(), *([Path(session).parent] if os.path.isabs(session) else [])]))
+
+
 def find_questions(path=None) -> Path:
     """The ``questions.toml`` at ``path`` (file or folder), of the working folder, or of the notebook's. Raises EqlibError."""
     if path is not None:
         return (Path(path) / "questions.toml" if Path(path).is_dir() else Path(path)).resolve()
-    folders = [Path.cwd()]
-    session = os.environ.get("JPY_SESSION_NAME", "")
-    if os.path.isabs(session):
-        folders.append(Path(session).parent)
-    for folder in folders:
+    for folder in folders():
         if (folder / "questions.toml").is_file():
             return (folder / "questions.toml").resolve()
     raise EqlibError(
-        f"The file questions.toml that was handed out with this notebook is not in the folder {folders[0].name or folders[0]}. "
-        "Close this notebook without saving, put that file beside it, and open it again."
+        f"The file questions.toml that was handed out with this notebook is not in the folder {folders()[0].name or folders()[0]}. "
+        "Take it from the folder you were given and put it beside this notebook; what you recorded is safe."
     )
 
 
-@kindly
 def panel(question: str, *value):
     """The panel of one question; where notebooks are marked, its points: a built-in float in [0, points].
 
@@ -66,23 +69,43 @@ def panel(question: str, *value):
     """
     from eqlib.notebook.graded import ended
 
-    store = store_here()
-    asked = store.questions[question]
-    if not marking():
-        from eqlib.notebook.panels import cell
+    with safely(question):
+        store = store_here()
+        asked = store.questions[question]
+        if not marking():
+            from eqlib.notebook.panels import cell
 
-        cell(asked, store)
-    return ended(asked, store, value)
+            cell(asked, store)
+        return ended(asked, store, value)
 
 
-@kindly
 def student() -> None:
     """Who is working: an id, never a name."""
-    store = store_here()
-    if not marking():
-        from eqlib.notebook.who import cell
+    with safely(WHO):
+        store = store_here()
+        if not marking():
+            from eqlib.notebook.who import cell
 
-        cell(store, refresh)
+            cell(store, refresh)
+
+
+@contextmanager
+def safely(question: str):
+    """One plain line for an error, and with it every record that the output it replaces may have held."""
+    here = [] if marking() else [rescue(folder) for folder in folders()]
+    try:
+        yield
+    except EqlibError as error:
+        if marking():
+            raise
+        kept = next((data for found in here if (data := found.bundle(question))), {})
+        inner = lead("Please note:", str(error))
+        if kept:
+            inner += paragraph(
+                "Your recorded answer to this question is kept here and in the file of answers beside this notebook."
+            )
+        inner += "".join(paragraph(line) for found in here for line in found.problems)
+        show_data(bundle(box(inner), kept))
 
 
 @kindly

@@ -13,6 +13,7 @@ from markdown_it import MarkdownIt
 from eqlib.assess import feedback
 from eqlib.assess.mark import RETRY, mark
 from eqlib.assess.working import worked
+from eqlib.assess.records import kept_parts, same_answer
 from eqlib.errors import EqlibError
 from eqlib.notebook.form import form_html, legend_of, raw_of, readings
 from eqlib.notebook.output import Slot, text
@@ -256,7 +257,9 @@ class Panel(Sheet):
     def unchanged(self) -> bool:
         """Is what is on the screen what is recorded?"""
         record = self.record
-        return record is not None and self.given == {k: v for k, v in record.answer.items() if k != RETRY}
+        return record is not None and same_answer(
+            record, {**self.given, **({RETRY: record.answer[RETRY]} if RETRY in record.answer else {})}
+        )
 
     @property
     def recorded_now(self) -> bool:
@@ -277,11 +280,21 @@ class Panel(Sheet):
             self.news = "This is recorded already."
             return self.draw()
         try:
-            saved = self.store.save(self.question.id, self.answer_given())
+            answer = self.answer_given()
+            names = [
+                legend_of(self.question.part(name))
+                for name in kept_parts(answer, self.record)
+                if name != RETRY
+            ]
+            kept = f"Recorded; kept from your earlier answer: {', '.join(names)}." if names else ""
+            saved = self.store.save(self.question.id, answer)
         except EqlibError as error:
             self.news = f"Nothing was recorded yet. {error}"
             return self.draw()
-        self.news, self.working = saved.problem, False
+        self.news, self.working = saved.problem or kept, False
+        self.answer, self.values = dict(saved.record.answer), None if kept else self.values
+        if kept:
+            self.__dict__.pop("form", None)
         self.keep()
         on = "[data-do=doit]" if self.has_outcome else ""
         more = {"rerun": saved.record.receipt} if self.loaded_again else {}

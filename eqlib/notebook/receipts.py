@@ -29,13 +29,12 @@ def receipt_page(store: Store) -> str:
     """The receipt as HTML."""
     lines = receipt_lines(store)
     done = [line for line in lines if line.done]
-    points, total = sum(line.points for line in done), store.questions.points
     unsaved = any(line.on_disk == "not yet" for line in lines)
     rows = [(line.title, f"{line.points:g}", line.recorded, line.receipt, line.on_disk) for line in lines]
     head = ("Question", "Points", "Recorded", "Receipt", "In the saved notebook")
     student = store.student
     inner = paragraph(
-        f"{len(done)} of {len(lines)} questions are answered; they carry {points:g} of {total:g} points. "
+        f"{len(done)} of {len(lines)} questions are answered. What they earn is worked out after you hand in. "
         + (f"Student id: {student}." if student else "No student id has been given.")
     )
     inner += table(f"What is recorded for “{store.questions.assignment.title}”", rows, head)
@@ -48,7 +47,7 @@ def receipt_page(store: Store) -> str:
             "save the notebook (Ctrl + S) and run this cell again."
         )
     if not missing and not unsaved:
-        inner += paragraph("Everything is recorded and saved.")
+        inner += paragraph("Everything is recorded and saved, ready to be handed in.")
     return box(inner, label="What is recorded")
 
 
@@ -84,9 +83,9 @@ def _line(question, record: Record | None, saved) -> Line:
 def _manual_line(question, words: int | None) -> Line:
     if words:
         count = f"{words} word{'s' if words != 1 else ''}"
-        return Line(question.title, question.points, True, f"written, {count}", "read by a person", "yes ✓")
+        return Line(question.title, question.points, True, f"written, {count}", "not read yet", "yes ✓")
     said = "not found in a saved notebook" if words is None else "no, still to write"
-    return Line(question.title, question.points, False, said, "read by a person", "nothing yet")
+    return Line(question.title, question.points, False, said, "not read yet", "nothing yet")
 
 
 def _written(store: Store) -> dict[str, int]:

@@ -1,7 +1,7 @@
 """Where a lesson's answers are kept and found again.
 
-Three copies, newest first: this kernel's memory, the journal beside the notebook, and the records in the
-outputs of any notebook of the folder (renamed, copied or a checkpoint). While marking, only what marking
+Three copies: this kernel's memory, the journals of the folder, and the records in the outputs of its notebooks
+(renamed, copied or a checkpoint), which ``rescue`` brings into the journal. While marking, only what marking
 handed over counts.
 """
 
@@ -13,7 +13,16 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from eqlib.assess.reading.text import quote
-from eqlib.assess.records import SEEN, AnswerError, Journal, Record, collect, journal_name, record_answer
+from eqlib.assess.records import (
+    SEEN,
+    AnswerError,
+    Journal,
+    Record,
+    collect,
+    journal_name,
+    record_answer,
+    rescue,
+)
 from eqlib.assess.variants import normal_id
 from eqlib.errors import EqlibError
 from eqlib.notebook.session import hub_user, marking, restored
@@ -46,7 +55,6 @@ class Store:
         self.folder = Path(folder)
         self.journal = Journal(self.folder / journal_name(self.assignment))
         self._memory: dict[tuple[str, str], Record] = {}
-        self._from_notebooks: list[Record] | None = None
 
     # Who is working
 
@@ -157,10 +165,10 @@ class Store:
 
     def on_disk(self) -> dict[str, list[Record]]:
         """Question -> the records standing in the saved notebooks of this folder, read afresh."""
-        self._from_notebooks = None
         found: dict[str, list[Record]] = {}
-        for record in self._in_notebooks():
-            found.setdefault(record.question, []).append(record)
+        for _, content in self.notebooks():
+            for name, record in collect(content, None, self.assignment).items():
+                found.setdefault(name, []).append(record)
         return found
 
     def notebooks(self) -> Iterator[tuple[Path, dict]]:
@@ -172,20 +180,9 @@ class Store:
 
     def _everything(self) -> Iterator[Record]:
         yield from self._memory.values()
-        for student in self.journal.students():
-            yield from self.journal.read(student).values()
-        yield from self._in_notebooks()
-
-    def _in_notebooks(self) -> list[Record]:
-        if self._from_notebooks is None:
-            found = []
-            spare = sorted((self.folder / ".ipynb_checkpoints").glob("*.ipynb"))[:MAX_NOTEBOOKS]
-            contents = [content for _, content in self.notebooks()]
-            contents += [content for content in map(_read_notebook, spare) if content is not None]
-            for content in contents:
-                found.extend(collect(content, None, self.assignment).values())
-            self._from_notebooks = found
-        return self._from_notebooks
+        yield from (
+            r for r in rescue(self.folder, write=not marking()).records if r.assignment == self.assignment
+        )
 
     def _same_numbers(self, question: str) -> bool:
         if question not in self.questions:
