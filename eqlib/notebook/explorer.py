@@ -65,7 +65,7 @@ class Switch:
     def html(self, key: str, value) -> str:
         """The control."""
         on = " checked" if value else ""
-        return f'<div class="row" style="margin:3px 0"><label><input type="checkbox" data-slide="1" name="{key}" {KEYS}{on}>{text(self.words)}</label></div>'
+        return f'<div class="picks" style="margin:3px 0"><label><input type="checkbox" data-slide="1" name="{key}" {KEYS}{on}>{text(self.words)}</label></div>'
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,7 @@ class Choose:
             f'<label><input type="radio" data-slide="1" name="{key}" value="{text(v)}" {KEYS}{" checked" if v == value else ""}>{text(w)}</label>'
             for v, w in self.pairs
         )
-        return f'<fieldset><legend>{text(self.words or self.name)}</legend><div class="row">{made}</div></fieldset>'
+        return f'<fieldset><legend>{text(self.words or self.name)}</legend><div class="picks">{made}</div></fieldset>'
 
 
 class Explorer(Sheet):

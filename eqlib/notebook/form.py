@@ -93,7 +93,7 @@ def _radios(part, question, student, value, name) -> str:
         f'<label><input type="radio" name="{text(name)}" value="{text(v)}" {KEYS}{" checked" if v == chosen else ""}>{text(words)}</label>'
         for v, words in options
     )
-    return f'<div class="row{" list" if listed else ""}">{made}</div>'
+    return f'<div class="picks{" list" if listed else ""}">{made}</div>'
 
 
 def _line(part, question, student, value, name) -> str:
@@ -101,7 +101,7 @@ def _line(part, question, student, value, name) -> str:
     long = " class=long" if part.kind in ("equation", "expression") else ""
     unit = f"<span class=soft>{text(part.unit)}</span>" if part.unit and part.unit not in part.label else ""
     return (
-        f'<div class="row"><input type="text"{long} name="{text(name)}" value="{text(_typed(value))}" aria-label="{text(label)}" '
+        f'<div class="picks"><input type="text"{long} name="{text(name)}" value="{text(_typed(value))}" aria-label="{text(label)}" '
         f'aria-describedby="{text(name)}-read" autocomplete="off" spellcheck="false" {KEYS}>{unit}'
         f'<span class="read" id="{text(name)}-read" data-say="{text(name)}">{text(_help(part))}</span></div>'
     )
@@ -125,7 +125,7 @@ def _order(part, question, student, value, name) -> str:
             for v, words in options
         )
         made += f'<label>{_PLACES[n].capitalize()} <select name="{text(name)}/{n}" {KEYS}><option value="">choose …</option>{items}</select></label>'
-    return f'<div class="row">{made}</div>{_read(name)}'
+    return f'<div class="picks">{made}</div>{_read(name)}'
 
 
 def _table(part, question, student, value, name) -> str:

@@ -80,7 +80,7 @@ class Trying:
     def html(self) -> str:
         """The controls."""
         rows = "".join(self._slider(*slider) for slider in self.sliders)
-        return f'<div class="try"><h4>Try other amounts</h4>{rows}<div class="row" style="margin:4px 0 0">{self._switches()}</div></div>'
+        return f'<div class="try"><h4>Try other amounts</h4>{rows}<div class="picks" style="margin:4px 0 0">{self._switches()}</div></div>'
 
     def _slider(self, name, label, low, high, step, start, unit) -> str:
         field = text(f"{self.key}/{name}")
