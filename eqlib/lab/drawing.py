@@ -107,7 +107,7 @@ def vessel_of(
 def _bed(state) -> tuple[str, float] | None:
     """The layer that a settled solid makes: its colour, and a height that grows slowly with the amount."""
     from eqlib.chem.catalogue import solid_look
-    from eqlib.lab.look import SEEN_FROM
+    from eqlib.lab.colour import SEEN_FROM
 
     there = {n: v for n, v in state.solids.items() if v >= SEEN_FROM and solid_look(n) is not None}
     if not there:

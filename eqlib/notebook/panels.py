@@ -12,8 +12,8 @@ from markdown_it import MarkdownIt
 
 from eqlib.assess import feedback
 from eqlib.assess.mark import RETRY, mark
-from eqlib.assess.working import worked
 from eqlib.assess.records import kept_parts, same_answer
+from eqlib.assess.working import worked
 from eqlib.errors import EqlibError
 from eqlib.notebook.form import form_html, legend_of, raw_of, readings
 from eqlib.notebook.output import Slot, text
