@@ -1,4 +1,4 @@
-"""The practice notebook "Writing the constant": a class works it out from the printed numbers alone.
+"""A practice sheet of every kind of number (writing-the-constant/): a class works it out from the printed numbers alone.
 
 Constants stand in this file with their sources; nothing is asked of eqlib but the prompt and the mark.
 """
@@ -13,7 +13,7 @@ from eqlib.assess import feedback
 from eqlib.assess.load import load_questions
 from eqlib.assess.mark import mark
 
-FOLDER = Path(__file__).parents[2] / "notebooks" / "source" / "03-writing-the-constant"
+FOLDER = Path(__file__).parent / "writing-the-constant"
 CLASS = [f"s{n:04d}" for n in range(1000)]
 R_BAR, R_J = 0.0831446, 8.31446  # L bar/(mol K) and J/(mol K), CODATA 2018
 DH_NO2 = -57.2  # kJ/mol, NIST and CRC enthalpies of formation, from memory

@@ -49,7 +49,7 @@ def test_the_working_of_kc_is_the_students_own(questions, student):
     assert "| Equilibrium |" in working
 
 
-PRACTICE = FOLDER.parent / "03-writing-the-constant"
+PRACTICE = Path(__file__).parent / "writing-the-constant"
 LAST_STEPS = {
     ("light", "A"): r"absorbance = ε l \[FeSCN²⁺\] = 4700 × 0\.5 × (.+?) = \*\*([\d.]+)\*\*",
     ("gas", "Kc"): r"Kc = ([\d.]+) / \(([\d.]+)\)² = \*\*([\d.]+) L/mol\*\*",
