@@ -36,7 +36,7 @@ def both_rates():
         lambda at: rates_at(at["start"], at["change"], at["when"]),
         Choose("start", list(STARTS), "Start from"),
         Choose("change", list(CHANGES), "Then add"),
-        Slider("when", 2, 16, start=10, step=1, label="at this moment", unit="s"),
+        Slider("when", 2, 16, start=10, step=1, words="at this moment", unit="s"),
         title="Two rates",
     )
 
@@ -101,7 +101,7 @@ def labelled_ions():
 
     return explore(
         lambda at: ions_at(int(at["minutes"])),
-        Slider("minutes", 0, 60, start=0, step=1, label="Minutes since the grain went in", unit="min"),
+        Slider("minutes", 0, 60, start=0, step=1, words="Minutes since the grain went in", unit="min"),
         title="Follow the label",
     )
 

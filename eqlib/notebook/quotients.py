@@ -25,7 +25,7 @@ def quotient_now():
     from eqlib.notebook import Slider, explore
 
     names = {"Fe^3+": "[Fe³⁺]", "SCN^-": "[SCN⁻]", "FeSCN^2+": "[FeSCN²⁺]"}
-    sliders = [Slider(k, 0.1, 4.0, start=1.0, step=0.1, label=v, unit="mmol/L") for k, v in names.items()]
+    sliders = [Slider(k, 0.1, 4.0, start=1.0, step=0.1, words=v, unit="mmol/L") for k, v in names.items()]
     return explore(lambda at: now(tuple(at[k] for k in names)), *sliders, title="Q now")
 
 
@@ -47,7 +47,7 @@ def more_nitrogen():
 
     return explore(
         lambda at: let_in(float(at["share"])),
-        Slider("share", 10, 95, start=30, step=1, label="Nitrogen in the feed", unit="%"),
+        Slider("share", 10, 95, start=30, step=1, words="Nitrogen in the feed", unit="%"),
         title="More nitrogen, the pressure held",
     )
 

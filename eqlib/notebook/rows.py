@@ -22,9 +22,9 @@ def row_by_row():
 
     return explore(
         lambda at: table_at(at["iron"], at["thiocyanate"], at["x"]),
-        Slider("iron", 0.5, 5.0, start=3.0, step=0.5, label="Iron(III), 5.00 mM", unit="mL"),
-        Slider("thiocyanate", 0.5, 5.0, start=3.0, step=0.5, label="Thiocyanate, 2.00 mM", unit="mL"),
-        Slider("x", 0, 100, start=10, step=1, label="x, as a share of the limiting reactant", unit="%"),
+        Slider("iron", 0.5, 5.0, start=3.0, step=0.5, words="Iron(III), 5.00 mM", unit="mL"),
+        Slider("thiocyanate", 0.5, 5.0, start=3.0, step=0.5, words="Thiocyanate, 2.00 mM", unit="mL"),
+        Slider("x", 0, 100, start=10, step=1, words="x, as a share of the limiting reactant", unit="%"),
         title="Find x by hand",
     )
 
@@ -103,7 +103,7 @@ def short_cut():
 
     return explore(
         lambda at: short_cut_at(float(at["power"])),
-        Slider("power", -6, -1, start=-1.5, step=0.1, label="log₁₀ of [CO₂] at the start"),
+        Slider("power", -6, -1, start=-1.5, step=0.1, words="log₁₀ of [CO₂] at the start"),
         title="CO₂ + H₂O ⇌ H⁺ + HCO₃⁻",
     )
 
