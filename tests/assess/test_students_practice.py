@@ -1,4 +1,4 @@
-"""A practice sheet of every kind of number (writing-the-constant/): a class works it out from the printed numbers alone.
+"""A practice sheet of every kind of number: a class works it out from the printed numbers alone.
 
 Constants stand in this file with their sources; nothing is asked of eqlib but the prompt and the mark.
 """
