@@ -53,6 +53,8 @@ VISIBLE = (GRID_NM >= 400.0) & (GRID_NM <= 700.0)
 # Half of one of the 256 steps of a screen, near white, in linear light: further outside 0..1 than this, no
 # screen shows the colour.
 _ROUNDING = 0.0045
+# This share of the light taken out is nearly all of it, for naming a hue.
+_NEARLY_ALL = 0.8
 _HEX = re.compile(r"#?[0-9a-fA-F]{6}")
 
 
@@ -146,7 +148,8 @@ def colour_of(
     dissolved, solids = _contents(state)
     path = path_length(state, path_cm, view, area_cm2)
     cloud = cloud_of(solids, path) if cloudy else CLEAR
-    return colour_from_absorbance(absorbance_spectrum(dissolved, path), path, view, light, cloud)
+    spectrum = absorbance_spectrum(dissolved, path)
+    return colour_from_absorbance(spectrum, path, view, light, cloud, called=_called(dissolved))
 
 
 def colour_from_absorbance(
@@ -155,8 +158,12 @@ def colour_from_absorbance(
     view: str = "side",
     light: str = "daylight",
     cloud: Cloud = CLEAR,
+    called: str = "",
 ) -> Colour:
-    """The ``Colour`` of a decadic absorbance spectrum (81 numbers on the 380-780 nm grid of 5 nm)."""
+    """The ``Colour`` of a decadic absorbance spectrum (81 numbers on the 380-780 nm grid of 5 nm).
+
+    ``called`` is the hue's name where chemists have one for the substance.
+    """
     absorbances = np.asarray(absorbances, dtype=float)
     transmittance = 10.0**-absorbances
     clear = linear = _linear(transmittance, light)
@@ -165,12 +172,12 @@ def colour_from_absorbance(
     rgb, excess = into_gamut(linear)
     lab, clear_lab = linear_to_lab(np.stack([linear, clear]))
     peak = int(np.argmax(np.where(VISIBLE, absorbances, -np.inf)))
-    words = words_for(lab)
+    words = words_for(lab, called)
     return Colour(
         rgb=_three(np.rint(255.0 * encode_srgb(rgb)).astype(int)),
         lab=_three(lab),
         words=f"{words}, {cloud.words}" if cloud.words else words,
-        hue=hue_name(lab),
+        hue=hue_name(lab, called),
         clipped=excess > _ROUNDING,
         excess=excess,
         absorbance=float(absorbances[peak]),
@@ -319,6 +326,18 @@ def coloured(names: Iterable[str]) -> tuple[tuple[str, ...], Array]:
     return tuple(spectra), rows
 
 
+def _called(concentrations: Mapping[str, float]) -> str:
+    """The hue that chemists name for the one substance that takes out nearly all of the light taken out."""
+    names, rows = coloured(concentrations)
+    taken = {
+        name: concentrations[name] * float(row[VISIBLE].sum()) for name, row in zip(names, rows, strict=True)
+    }
+    most = max(taken, key=lambda name: taken[name], default="")
+    if not most or taken[most] < _NEARLY_ALL * sum(taken.values()):
+        return ""
+    return _spectra(names)[most].called
+
+
 def _spectra(names: Iterable[str]) -> dict[str, Spectrum]:
     return _read(tuple(names), os.environ.get(OWN_FOLDER, ""))[0]
 
@@ -399,7 +418,7 @@ _HUES = (
     (111, "straw yellow", "yellow"),
     (122, "yellow-green", "yellow-green"),
     (168, "green", "green"),
-    (222, "blue-green", "blue-green"),
+    (208, "blue-green", "blue-green"),
     (300, "blue", "blue"),
     (314, "violet", "violet"),
     (335, "purple-pink", "purple"),
@@ -415,12 +434,16 @@ def strength(lab: tuple[float, ...]) -> float:
     return math.sqrt((100.0 - lightness) ** 2 + a * a + b * b)
 
 
-def hue_name(lab: tuple[float, ...]) -> str:
-    """The name of the hue alone, such as "straw yellow"; "" for a grey or a clear solution."""
+def hue_name(lab: tuple[float, ...], called: str = "") -> str:
+    """The name of the hue alone, such as "straw yellow"; "" for a grey or a clear solution; ``called``, if
+    given, for any colour that is more than pale.
+    """
     lightness, a, b = lab
     chroma = math.hypot(a, b)
     if chroma < _COLOURLESS:
         return ""
+    if called and strength(lab) >= _PALE:
+        return called
     angle = math.degrees(math.atan2(b, a)) % 360.0
     if 30.0 <= angle < 90.0 and lightness < _BROWN_BELOW and chroma < 55.0:
         return "brown"
@@ -431,9 +454,9 @@ def hue_name(lab: tuple[float, ...]) -> str:
     return next(pale if soft else full for limit, pale, full in _HUES if angle <= limit)
 
 
-def words_for(lab: tuple[float, ...]) -> str:
+def words_for(lab: tuple[float, ...], called: str = "") -> str:
     """A short description such as "pale straw yellow" or "deep red"; "colourless" for a clear solution."""
-    depth, hue = strength(lab), hue_name(lab)
+    depth, hue = strength(lab), hue_name(lab, called)
     if lab[0] < _BLACK_BELOW:
         return "almost black"
     if not hue:

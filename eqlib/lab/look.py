@@ -29,6 +29,7 @@ practice, no source. The light and the distance of a real room decide in the end
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -46,7 +47,6 @@ from eqlib.lab.colour import (
     colour_of,
     path_length,
     seen_through,
-    strength,
 )
 from eqlib.lab.light import GRID_NM, KINDS, ciede2000, difference
 from eqlib.writing import number
@@ -54,8 +54,10 @@ from eqlib.writing import number
 SAME_BELOW = 2.0
 LIGHTNESS_STEP = 1.0
 ABSORBED_STEP = 0.01
-#: Depth of colour (distance from clear water in Lab) counts as moving the other way from here on.
-DEPTH_STEP = 2.0
+#: CIE Lab chroma that rose by this much is a deeper colour.
+VIVID_STEP = 3.0
+#: Absorbance that rises and falls by more than this share of its largest change is another colour coming.
+_BOTH_WAYS = 0.1
 
 
 @dataclass(frozen=True)
@@ -66,7 +68,8 @@ class Look:
     of it; ``redissolved``: a solid goes, wholly or in part; ``solids_formed`` and ``solids_gone`` name
     them. ``delta_e`` is the CIEDE2000 difference of the clear solutions, ``delta_e_cloudy`` that with the
     solid stirred up. ``absorbance_before`` and ``absorbance_after`` are taken at ``nm``, the wavelength
-    where they differ most, each through the path of its own view.
+    where they differ most, each through the path of its own view. ``one_way``: the absorbance goes up, or
+    down, at every wavelength.
     """
 
     lightness: str
@@ -85,6 +88,7 @@ class Look:
     before: Colour
     after: Colour
     words: str
+    one_way: bool = True
 
     @property
     def clear_cut(self) -> bool:
@@ -125,7 +129,7 @@ def compare(
     lightness = _lightness(*seen, delta, threshold)
     formed = _solids_growing(before if at_once is None else at_once, after)
     gone = _solids_growing(after, before if at_once is None else at_once)
-    nm, a_before, a_after = _numbers(before, after, seen)
+    nm, a_before, a_after, one_way = _numbers(before, after, seen)
     return Look(
         lightness=lightness,
         precipitate=bool(formed),
@@ -143,23 +147,23 @@ def compare(
         before=seen[0],
         after=seen[1],
         words=_words(lightness, delta >= threshold, formed, gone, (nm, a_before, a_after), seen),
+        one_way=one_way,
     )
 
 
 def why_not_ask(look: Look) -> str:
     """Why darker, paler or same is no fair question about this change, in one clause; "" when it is fair.
 
-    Not fair: the hue alone changes, or the solution gets lighter and yet deeper in colour (or darker and yet
-    fainter) by at least ``DEPTH_STEP`` in Lab: observers then disagree (common practice, no source).
+    Not fair: the hue alone changes; or the solution gets lighter and yet more vivid (chroma up by at least
+    ``VIVID_STEP``) because one colour gives way to another, so that observers disagree (common practice, no
+    source). Where less light is taken out at every wavelength, lighter is paler to everybody.
     """
     turns = f"the solution turns from {look.before.words} to {look.after.words}"
     if look.hue_changed:
         return f"{turns}, neither lighter nor darker"
-    deeper = strength(look.after.clear_lab) - strength(look.before.clear_lab)
-    if look.lightness == "paler" and deeper >= DEPTH_STEP:
+    chroma = [math.hypot(colour.clear_lab[1], colour.clear_lab[2]) for colour in (look.before, look.after)]
+    if look.lightness == "paler" and not look.one_way and chroma[1] - chroma[0] >= VIVID_STEP:
         return f"{turns}: lighter, yet deeper in colour"
-    if look.lightness == "darker" and deeper <= -DEPTH_STEP:
-        return f"{turns}: darker, yet fainter in colour"
     return ""
 
 
@@ -189,13 +193,15 @@ def _solids_growing(first: State, second: State) -> tuple[str, ...]:
     return tuple(name for name in new if new[name] - old.get(name, 0.0) >= SEEN_FROM * second.volume)
 
 
-def _numbers(before: State, after: State, seen: list[Colour]) -> tuple[float, float, float]:
+def _numbers(before: State, after: State, seen: list[Colour]) -> tuple[float, float, float, bool]:
     spectra = [
         absorbance_spectrum(seen_through(s), c.path_cm) for s, c in zip((before, after), seen, strict=True)
     ]
-    nm = float(GRID_NM[int(np.argmax(np.where(VISIBLE, abs(spectra[1] - spectra[0]), -1.0)))])
+    change = np.where(VISIBLE, spectra[1] - spectra[0], 0.0)
+    one_way = min(change.max(), -change.min()) <= _BOTH_WAYS * abs(change).max()
+    nm = float(GRID_NM[int(np.argmax(np.where(VISIBLE, abs(change), -1.0)))])
     pair = [absorbance_at(seen_through(s), nm, c.path_cm) for s, c in zip((before, after), seen, strict=True)]
-    return nm, float(pair[0]), float(pair[1])
+    return nm, float(pair[0]), float(pair[1]), bool(one_way)
 
 
 def _words(

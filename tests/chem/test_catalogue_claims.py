@@ -41,7 +41,7 @@ def test_what_is_seen_is_what_is_stated(claim):
 
     system, stress, outcome = claim
     look = compare_disturbance(outcome, path_cm=system.recipe.path_cm)
-    seen = "other colour" if look.hue_changed else look.lightness
+    seen = look.lightness if look.clear_cut else "other colour"
     assert seen == stress.seen, look.words
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 import eqlib as eq
-from eqlib.lab.look import visibility
+from eqlib.lab.look import visibility, why_not_ask
 
 HERE = Path(__file__).parent
 
@@ -49,7 +49,8 @@ def test_the_picture_beside_this_file_has_a_row_for_each(sheet, rows):
 
 def test_each_verdict_is_the_one_the_catalogue_states(rows):
     for name, key, _, side, _ in rows:
-        assert side.lightness == eq.system(name).steps[key].seen, (name, key)
+        seen = "other colour" if why_not_ask(side) else side.lightness
+        assert seen == eq.system(name).steps[key].seen, (name, key)
 
 
 def test_darker_and_paler_hold_on_a_grey_copy_or_are_said_in_words(rows):

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import eqlib as eq
-from eqlib.lab.look import SAME_BELOW, compare, compare_disturbance
+from eqlib.lab.look import SAME_BELOW, compare, compare_disturbance, why_not_ask
 
 K = 140.0
 
@@ -140,3 +140,50 @@ def test_disturbances_are_read_with_their_moment_of_mixing():
 def test_a_bad_threshold_is_named(threshold):
     with pytest.raises(eq.EqlibError, match="threshold"):
         compare(Vessel({}), Vessel({}), threshold=threshold)
+
+
+# -- where people would not agree on a word --------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "key", "words"),
+    [
+        (
+            "cobalt-chloride",
+            "acid",
+            "violet to blue",
+        ),  # an intense blue out of violet: nobody calls that paler
+        ("bromothymol-blue", "acid", "green to yellow"),
+    ],
+)
+def test_another_colour_that_is_lighter_and_more_vivid_is_not_asked_as_paler(name, key, words):
+    system = eq.system(name)
+    change = eq.disturb(system.before(key), system.steps[key].stress)
+    look = compare_disturbance(change, path_cm=system.recipe.path_cm)
+    assert look.lightness == "paler"
+    assert not look.clear_cut
+    assert words in why_not_ask(look)
+    assert "deeper in colour" in why_not_ask(look)
+
+
+@given(
+    st.sampled_from(["FeSCN^2+", "NO2(g)", "CoCl4^2-", "Cu(NH3)4^2+", "CrO4^2-", "In^-", "C20H12O4^2-"]),
+    st.floats(0.02, 30),
+    st.floats(0.02, 50),
+)
+def test_one_substance_thinner_or_thicker_is_always_a_fair_question(species, absorbance, factor):
+    """Less of one dye is paler to everybody, however dark the start (Beer and Lambert)."""
+    c = absorbance / max(eq.absorbance({species: 1.0}, nm) for nm in range(400, 701, 10))
+    look = compare(Vessel({species: c}), Vessel({species: factor * c}))
+    assert look.clear_cut, why_not_ask(look)
+    assert look.one_way
+
+
+def test_the_same_lightness_in_another_hue_is_not_asked_either():
+    look = compare(
+        Vessel({"FeSCN^2+": 6.0e-5}), Vessel({"C15H14N3O2^-": 1.1e-5, "C20H12O4^2-": 3.0e-6}), threshold=1.0
+    )
+    if look.hue_changed:
+        assert "neither lighter nor darker" in why_not_ask(look)
+    same = compare(Vessel({"FeSCN^2+": 1e-4}), Vessel({"FeSCN^2+": 1e-4}))
+    assert why_not_ask(same) == ""

@@ -315,10 +315,13 @@ class Band(Table):
 class Spectrum(Table):
     """[[spectrum]]: molar absorptivity of one species, as ``bands`` or as a table (``nm``, ``table``).
 
-    In the file the table's second row is called epsilon. ``shape`` says how rough it is.
+    In the file the table's second row is called epsilon. ``shape`` says how rough it is; ``called`` is the
+    hue that chemists name when this species alone gives the colour (the same light is "orange" of one,
+    "brown" of another).
     """
 
     species: Text
+    called: str = ""
     bands: tuple[Band, ...] = ()
     nm: tuple[Nanometres, ...] = ()
     at_nm: Annotated[tuple[AtLeast0, ...], Field(alias="epsilon")] = ()
