@@ -98,15 +98,7 @@ class Plan:
 def plan(bench: Bench | None = None, standards: int = 7, tests: int = 5) -> Plan:
     """The ``Plan`` for a ``bench``. Raises EqlibError when the stocks cannot give readings in range."""
     bench = bench or Bench()
-    room = bench.total_mL - bench.metal_mL
-    if room <= 0:
-        raise EqlibError("the iron alone fills the tube; take less iron or a larger tube")
-    rows = [
-        *_series(bench, "standard", bench.metal_standard, bench.ligand_standard, standards, room, blank=True),
-        *_series(bench, "test", bench.metal_test, bench.ligand_test, tests, room, blank=False),
-    ]
-    strongest = max((r for r in rows if r.tube.role == "standard"), key=lambda r: r.tube.absorbance)
-    rows.append(replace(strongest, tube=replace(strongest.tube, role="repeat")))
+    rows = rows_of(bench, standards, tests)
     tubes = [r.tube for r in rows]
     own = [t for t in tubes if t.role == "standard" and t.ligand > 0]
     shares = [float(complex_at(t.metal, t.ligand, bench.K)) / min(t.metal, t.ligand) for t in own]
@@ -122,7 +114,7 @@ def plan(bench: Bench | None = None, standards: int = 7, tests: int = 5) -> Plan
     needs = _needs(bench, rows)
     return Plan(
         bench,
-        tuple(rows),
+        rows,
         min(shares),
         ignored,
         fit.se_K / fit.K,
@@ -131,6 +123,19 @@ def plan(bench: Bench | None = None, standards: int = 7, tests: int = 5) -> Plan
         (*advice, *_short(bench, needs)),
         needs,
     )
+
+
+def rows_of(bench: Bench, standards: int = 7, tests: int = 5) -> tuple[Row, ...]:
+    """The tubes alone, in the order in which they are read; the strongest standard is read again at the end."""
+    room = bench.total_mL - bench.metal_mL
+    if room <= 0:
+        raise EqlibError("the iron alone fills the tube; take less iron or a larger tube")
+    rows = [
+        *_series(bench, "standard", bench.metal_standard, bench.ligand_standard, standards, room, blank=True),
+        *_series(bench, "test", bench.metal_test, bench.ligand_test, tests, room, blank=False),
+    ]
+    strongest = max((r for r in rows if r.tube.role == "standard"), key=lambda r: r.tube.absorbance)
+    return (*rows, replace(strongest, tube=replace(strongest.tube, role="repeat")))
 
 
 def _series(
