@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -239,7 +239,7 @@ def fit_all(
         raise EqlibError(
             f"{len(own)} tubes are too few to fit K, the molar absorptivity and the blank; give 5 or more"
         )
-    metal, ligand, read = np.array([(t.metal, t.ligand, t.absorbance) for t in own], dtype=float).T
+    metal, ligand, read = _columns(own)
     start = tube_by_tube(own, path_cm)
 
     # K is fitted by its logarithm, which keeps it positive without bounds.
@@ -319,21 +319,42 @@ def budget(
     stocks = [(role, what) for role in ("standard", "test") for what in ("metal", "ligand")]
     named += [(f"{what} stock of the {role}s", 1.0, stock_sd) for role, what in stocks if stock_sd]
 
+    M, L, _ = _columns(own)
+    standard = np.array([t.role == "standard" for t in own])
+    common = {(role, what): i for i, (role, what) in enumerate(stocks)}
+
     def mean(*values: float) -> float:
-        strength = dict(zip(stocks, values[3 * len(own) :], strict=False))
-        changed = []
-        for i, t in enumerate(own):
-            reading, metal, ligand = values[3 * i : 3 * i + 3]
-            metal *= t.metal * strength.get((t.role, "metal"), 1.0)
-            ligand *= t.ligand * strength.get((t.role, "ligand"), 1.0)
-            changed.append(replace(t, metal=metal, ligand=ligand, absorbance=reading))
-        return tube_by_tube(changed, path_cm).mean
+        each = np.array(values[: 3 * len(own)]).reshape(-1, 3)
+        strength = np.array(values[3 * len(own) :]) if stock_sd else np.ones(4)
+        metal = np.where(standard, strength[common["standard", "metal"]], strength[common["test", "metal"]])
+        ligand = np.where(
+            standard, strength[common["standard", "ligand"]], strength[common["test", "ligand"]]
+        )
+        return _mean_K(M * each[:, 1] * metal, L * each[:, 2] * ligand, each[:, 0], standard)
 
     result = wrap(mean)(*(ufloat(value, sd, name) for name, value, sd in named))
     parts = {variable.tag: error**2 for variable, error in result.error_components().items()}
     total = sum(parts.values())
     shares = {name: part / total for name, part in sorted(parts.items(), key=lambda item: -item[1])}
     return Budget(float(result.nominal_value), float(result.std_dev), shares)
+
+
+def _columns(tubes: Sequence[Tube]) -> np.ndarray:
+    return np.array([(t.metal, t.ligand, t.absorbance) for t in tubes], dtype=float).T
+
+
+def _mean_K(M: np.ndarray, L: np.ndarray, A: np.ndarray, standard: np.ndarray) -> float:
+    """The mean Kc of ``tube_by_tube`` as one plain function of its numbers, for derivatives."""
+    formed, K = np.minimum(M, L)[standard], 0.0
+    for _ in range(100):
+        centred = formed - formed.mean()
+        slope = (centred @ A[standard]) / (centred @ centred)
+        x = (A[~standard] - A[standard].mean()) / slope + formed.mean()
+        before, K = K, float(np.mean(x / ((M[~standard] - x) * (L[~standard] - x))))
+        if abs(K - before) <= 1e-12 * abs(K):
+            break
+        formed = complex_at(M[standard], L[standard], K)
+    return K
 
 
 def at_time_zero(minutes: Sequence[float], absorbances: Sequence[float]) -> tuple[float, float, float]:

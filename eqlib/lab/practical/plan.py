@@ -126,7 +126,7 @@ def plan(bench: Bench | None = None, standards: int = 7, tests: int = 5) -> Plan
 
 
 def rows_of(bench: Bench, standards: int = 7, tests: int = 5) -> tuple[Row, ...]:
-    """The tubes alone, in the order in which they are read; the strongest standard is read again at the end."""
+    """The tubes alone, in the order of reading; the strongest standard is read again at the end."""
     room = bench.total_mL - bench.metal_mL
     if room <= 0:
         raise EqlibError("the iron alone fills the tube; take less iron or a larger tube")
