@@ -42,7 +42,8 @@ class Case:
     ``equilibrium`` the concentrations that go into K for this question (from what was measured, where
     something was).
     ``measured``   readings by name: "absorbance", "epsilon", "path", "blank", "nm"; or "concentration"; or
-                   "K1", "T1", "K2", "T2" (kelvin); or "run1", "run2" ... (repeated results).
+                   "K1", "T1", "K2", "T2" (kelvin); or "run1", "run2" ... (repeated results);
+                   or "acid", "base", "between" (absorbances of an indicator) and "pH".
                    ``observed`` is the species the reading belongs to, ``extent`` (mol/L) how far the first
                    reaction went, by the reading or, alone, by K.
     ``stress``     what is done, or None.  ``disturbance`` what it did, or None.
@@ -149,6 +150,10 @@ def _with_reading(case: Case, table: MeasuredTable) -> Case:
         return replace(case, measured=MappingProxyType(measured))
     if table.reading == "runs":
         measured = {f"run{n}": value_of(item, numbers) for n, item in enumerate(table.runs, start=1)}
+        return replace(case, measured=MappingProxyType(measured))
+    if table.reading == "indicator":
+        measured = {key: value_of(getattr(table, key), numbers) for key in ("acid", "base", "pH")}
+        measured["between"] = float(table.between(numbers))
         return replace(case, measured=MappingProxyType(measured))
     assert table.species is not None
     measured = {table.reading: float(table.read(case.states["before"], numbers)), **table.optics(numbers)}

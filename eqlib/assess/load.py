@@ -41,6 +41,7 @@
                                       # or "temperatures" (celsius1, celsius2; K1 and K2, or a system: then
                                       # {K1} and {K2} come from the catalogue)
                                       # or "runs" (runs = [names of numbers], for "mean", "s" and "n")
+                                      # or "indicator" (acid, base, pH, share -> {between}, for "pKa")
     species = "FeSCN^2+"              # -> placeholder {absorbance} or {concentration}
     epsilon = "catalogue"             # at nm, to three figures -> placeholder {epsilon}; or a number
     nm = 447

@@ -291,13 +291,14 @@ _NEEDED = {
     "concentration": ("species",),
     "temperatures": ("celsius1", "celsius2"),
     "runs": ("runs",),
+    "indicator": ("acid", "base", "pH", "share"),
 }
 
 
 class MeasuredTable(Table):
     """[question.measured]: a reading that the student is given."""
 
-    reading: Literal["absorbance", "concentration", "temperatures", "runs"]
+    reading: Literal["absorbance", "concentration", "temperatures", "runs", "indicator"]
     species: Formula | None = None
     epsilon: Value | None = None
     path_cm: Value | None = None
@@ -310,6 +311,10 @@ class MeasuredTable(Table):
     celsius1: Value | None = None
     celsius2: Value | None = None
     runs: tuple[Value, ...] = ()
+    acid: Value | None = None
+    base: Value | None = None
+    pH: Value | None = None
+    share: Value | None = None
 
     @model_validator(mode="after")
     def _complete(self) -> MeasuredTable:
@@ -369,6 +374,12 @@ class MeasuredTable(Table):
         path = 1.0 if self.path_cm is None else value_of(self.path_cm, numbers)
         blank = 0.0 if self.blank is None else value_of(self.blank, numbers)
         return {"epsilon": self.absorptivity(numbers), "path": path, "blank": blank}
+
+    def between(self, numbers: Numbers) -> Decimal:
+        """The absorbance of an indicator of which ``share`` is in its base form, rounded as printed."""
+        found = (self.acid, self.base, self.share)
+        acid, base, share = (value_of(item, numbers) for item in found if item is not None)
+        return round_to(acid + share * (base - acid), decimals=self.decimals)
 
     def read(self, state: State, numbers: Numbers) -> Decimal:
         """The reading of ``state``, rounded as printed."""
@@ -516,6 +527,8 @@ class Setting(Table):
         """A reading, or a constant the student is given, as it stands in the prompt."""
         if name in ("absorbance", "concentration"):
             return self.reading(numbers)
+        if name == "between" and self.measured is not None:
+            return self.measured.between(numbers)
         if name == "epsilon" and self.measured is not None:
             found = self.measured.printed_absorptivity()
             assert found is not None
@@ -531,6 +544,8 @@ class Setting(Table):
         if self.measured is not None:
             if self.measured.of_mixture:
                 names.add(self.measured.reading)
+            if self.measured.reading == "indicator":
+                names.add("between")
             if self.measured.reading == "temperatures" and self.measured.K1 is None:
                 names |= {"K1", "K2"}
             if self.measured.printed_absorptivity() is not None and "epsilon" not in asked:

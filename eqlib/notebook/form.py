@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from eqlib.assess.asks.base import ICE_ROWS, Part
+from eqlib.assess.asks import ASKS
+from eqlib.assess.asks.base import Part, in_unicode
 from eqlib.assess.reading import Unreadable, read_part
 from eqlib.assess.reading.tables import read_cell
 from eqlib.chem.species import species
@@ -74,11 +75,13 @@ def form_html(question, student, answer, key: str) -> str:
 
 
 def _group(part: Part, question, student, value, key: str) -> str:
-    make = {"choice": _radios, "table": _table, "order": _order, "text": _words}.get(part.kind, _line)
+    make = {"choice": _radios, "table": _table, "order": _order, "text": _words, "readings": _readings}.get(
+        part.kind, _line
+    )
     inner = make(part, question, student, value, f"{key}/{part.id}")
     name, wide = (
         legend_of(part),
-        part.kind in ("table", "order") or (part.kind != "choice" and len(part.label) > 16),
+        part.kind in ("table", "order", "readings") or (part.kind != "choice" and len(part.label) > 16),
     )
     long = part.kind == "choice" and (part.ask in ("graph",) or len(legend_of(part)) > 30)
     whole = f"<span hidden>: {text(part.label)}</span>" if name != part.label and part.ask == "change" else ""
@@ -115,6 +118,17 @@ def _words(part, question, student, value, name) -> str:
     return f'<textarea name="{text(name)}" rows="5" cols="70" aria-label="{text(part.label)}" {KEYS}>{text(_typed(value))}</textarea>'
 
 
+def _readings(part, question, student, value, name) -> str:
+    """A field as tall as its table, which begins with what there is to work with, and a file to open in its place."""
+    shown = value if isinstance(value, str) else ASKS[part.ask].start(part, question.case(student))
+    rows = min(max(shown.count("\n") + 2, 6), 24)
+    return (
+        f'<textarea name="{text(name)}" rows="{rows}" cols="60" aria-label="{text(part.label)}" class="mono" {KEYS}>{text(shown)}</textarea>'
+        f'<label class="file">Open a CSV file <input type="file" accept=".csv,.txt,text/csv,text/plain" data-into="{text(name)}" {KEYS}></label>'
+        f'<span class="soft">{text(part.help)}</span>{_read(name)}'
+    )
+
+
 def _order(part, question, student, value, name) -> str:
     options = options_of(part, question, student)
     chosen = value if isinstance(value, list) and len(value) == len(options) else [None] * len(options)
@@ -130,13 +144,13 @@ def _order(part, question, student, value, name) -> str:
 
 def _table(part, question, student, value, name) -> str:
     value = value if isinstance(value, dict) else {}
-    head = "".join(f'<th scope="col">{text(species(c).unicode)}</th>' for c in part.columns)
+    head = "".join(f'<th scope="col">{text(in_unicode(c))}</th>' for c in part.columns)
     rows = ""
-    for row in ICE_ROWS:
+    for row in part.rows:
         cells = value.get(row) if isinstance(value.get(row), dict) else {}
         rows += f'<tr><th scope="row">{row.capitalize()}</th>'
         for column in part.columns:
-            label = f"{row.capitalize()}, {species(column).unicode}"
+            label = f"{row.capitalize()}, {in_unicode(column)}"
             rows += (
                 f'<td><input type="text" name="{text(name)}/{row}/{text(column)}" value="{text(_typed(cells.get(column)))}" '
                 f'aria-label="{text(label)}" autocomplete="off" spellcheck="false" {KEYS}>'
@@ -168,8 +182,8 @@ def raw_of(part: Part, values: dict[str, Any], key: str):
         chosen = [values.get(f"{name}/{n}") or None for n in range(len(part.options))]
         return chosen if all(chosen) else None
     if part.kind == "table":
-        table = {row: {} for row in ICE_ROWS}
-        for row in ICE_ROWS:
+        table = {row: {} for row in part.rows}
+        for row in part.rows:
             for column in part.columns:
                 cell = str(values.get(f"{name}/{row}/{column}") or "").strip()
                 if cell:
@@ -206,7 +220,7 @@ def reading(part: Part, raw) -> str:
 def _cells(part, values, name) -> dict[str, str]:
     """Each place of a table as it is read by itself; "?" where it cannot be."""
     said = {}
-    for row in ICE_ROWS:
+    for row in part.rows:
         for column in part.columns:
             field = f"{name}/{row}/{column}"
             try:

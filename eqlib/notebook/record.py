@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from eqlib.assess.asks.base import ICE_ROWS
+from eqlib.assess.asks.base import in_unicode
 from eqlib.assess.reading import read_part
 from eqlib.assess.records import MIME, Record
 from eqlib.notebook.output import KEPT, UNMARKED, box, bundle, lead, paragraph, table, text
@@ -77,12 +77,10 @@ def read_words(part, found) -> str:
 
 
 def _table_rows(part, value):
-    from eqlib.chem.species import species
-
-    for row in ICE_ROWS:
+    for row in part.rows:
         cells = value.get(row, {}) if isinstance(value, dict) else {}
         shown = ", ".join(
-            f"{species(column).unicode} {_cell(cells[column])}"
+            f"{in_unicode(column)} {_cell(cells[column])}"
             for column in part.columns
             if cells.get(column) is not None
         )

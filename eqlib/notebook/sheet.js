@@ -138,6 +138,12 @@ function render({ model, el }) {
         next = { what: "slide", values: values(), name: event.target.name };
         if (!busy) slide();
       } else changed();
+    } else if (event.target.dataset.into) {
+      const field = el.querySelector(`[name="${CSS.escape(event.target.dataset.into)}"]`);
+      event.target.files[0]?.text().then((table) => {
+        field.value = table;
+        changed();
+      });
     } else if (timer) changed();
   });
   el.addEventListener("click", (event) => {

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from eqlib.assess.asks import number, order, rates, reasons, shift, table, typed, words
+from eqlib.assess.asks import number, order, practical, rates, reasons, shift, table, typed, words
 from eqlib.assess.asks.base import Ask, Control, Part
 from eqlib.assess.mistakes import Suspect
 
@@ -31,6 +31,8 @@ ASKS: dict[str, Ask] = {
     "order": order.Order(),
     "speed": order.Speed(),
     "explain": words.Explain(),
+    "readings": practical.OwnReadings(),
+    "work": practical.Work(),
 }
 
 

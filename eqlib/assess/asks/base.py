@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,59}")
 #: Moments of a disturbed mixture. ``mixed``: after mixing, before any reaction.
 MOMENTS = ("mixed", "before", "at_once", "after")
+#: A column of a table that is no species, and its unit.
+CONSTANTS = {"Kc": "L/mol"}
 ICE_ROWS = ("initial", "change", "equilibrium")
 #: A value, a rate or a constant this close to another passes for the same.
 SAME = 0.005
@@ -79,9 +81,10 @@ class Part:
 
     ``ask`` says what is asked (a name in ``ASKS``), ``kind`` how it is filled in: choice, number, text,
     table, order, equation or expression. ``options`` are (value, label) pairs of a choice or an order.
-    ``columns`` are the species of a table. ``tolerance`` is relative and ``figures`` (fewest, most)
-    significant figures; None takes the policy's. ``weight`` is relative to the question's other parts; 0 is
-    never scored. ``table`` is the part as the question file has it, with the keys of its own kind.
+    ``columns`` are the species of a table (or Kc), ``rows`` its rows. ``tolerance`` is relative and
+    ``figures`` (fewest, most) significant figures; None takes the policy's. ``weight`` is relative to the
+    question's other parts; 0 is never scored. ``table`` is the part as the question file has it, with the
+    keys of its own kind.
     """
 
     id: str
@@ -96,6 +99,7 @@ class Part:
     species: str = ""
     when: str = ""
     columns: tuple[str, ...] = ()
+    rows: tuple[str, ...] = ICE_ROWS
     tolerance: float | None = None
     figures: tuple[int, int] | None = None
     rubric: tuple[str, ...] = ()
@@ -104,6 +108,11 @@ class Part:
     code: bool = False
     side: str = ""
     table: Any = None
+
+    @property
+    def units(self) -> Mapping[str, str]:
+        """The units of a table's columns, where they are not the table's own."""
+        return {name: CONSTANTS[name] for name in self.columns if name in CONSTANTS}
 
     @property
     def scored(self) -> bool:
@@ -199,6 +208,10 @@ class Ask:
         """The part with its label, once all else is known."""
         return replace(part, label=table.label or self.label_of(part))
 
+    def start(self, part: Part, case: Case) -> str:
+        """What stands in the field before anything is typed."""
+        return ""
+
     def default_id(self, table: Any) -> str:
         """The part's id where the file gives none."""
         return str(table.ask)
@@ -260,8 +273,8 @@ def shuffled(question: str, names: Iterable[str]) -> list[str]:
 
 
 def in_unicode(name: str) -> str:
-    """A species with real sub- and superscripts."""
-    return species_of(name).unicode
+    """A species with real sub- and superscripts; a constant as it is."""
+    return name if name in CONSTANTS else species_of(name).unicode
 
 
 def close(value: float, expected: float, relative: float) -> bool:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from pydantic import Field, field_validator, model_validator
 
 from eqlib.assess import feedback
-from eqlib.assess.asks import slips
+from eqlib.assess.asks import practical, slips
 from eqlib.assess.asks.base import MOMENTS, Answered, Ask, Part, PartTable, Verdict, close, in_unicode
 from eqlib.assess.mistakes import Suspect, name_mistake
 from eqlib.assess.reading.text import Unreadable
@@ -171,6 +171,18 @@ def _epsilon(part: Part, case: Case, own: Own) -> float:
     return epsilon_from_reading(m["absorbance"], limiting(case)[1], m["path"], m["blank"])
 
 
+def _pKa(part: Part, case: Case, own: Own) -> float:
+    """pH less the logarithm of base form over acid form, from the three absorbances."""
+    m = case.measured
+    return m["pH"] - math.log10((m["between"] - m["acid"]) / (m["base"] - m["between"]))
+
+
+def _pKa_step(part: Part, case: Case) -> str:
+    m = case.measured
+    top, bottom = (f"({m[a]:.3f} − {m[b]:.3f})" for a, b in (("between", "acid"), ("base", "between")))
+    return f"pH − log₁₀([In⁻]/[HIn]) = {m['pH']:.2f} − log₁₀({top} / {bottom})"
+
+
 def runs_of(case: Case) -> list[float]:
     """The repeated results the student is given, in the file's order."""
     return [value for name, value in case.measured.items() if name.startswith("run")]
@@ -315,6 +327,7 @@ QUANTITIES = {
         as_given=True,
         checked=None,
     ),
+    "pKa": Quantity("pKa", _pKa, reading="indicator", as_given=True, step=_pKa_step),
     "n": Quantity(
         "The number of results, n",
         lambda p, c, o: float(len(runs_of(c))),
@@ -323,8 +336,18 @@ QUANTITIES = {
         as_given=True,
     ),
 }
+QUANTITIES |= {
+    f"own_{which}": Quantity(label, practical.summary(which), unit, figures=figures, checked=unit)
+    for which, label, unit, figures in (
+        ("epsilon", "Molar absorptivity, from your line", "L/(mol cm)", None),
+        ("mean", "Mean of Kc", "L/mol", (2, 4)),
+        ("s", "Standard deviation of one Kc", "L/mol", (1, 4)),
+        ("low", "95 % interval of the mean, lower end", "L/mol", (2, 4)),
+        ("high", "95 % interval of the mean, upper end", "L/mol", (2, 4)),
+    )
+}
 #: Numbers that need no reaction.
-OF_DATA = ("dH", "mean", "s", "n")
+OF_DATA = ("dH", "mean", "s", "n", "pKa", *(name for name in QUANTITIES if name.startswith("own_")))
 _TIMES = {
     "mixed": "just after mixing, before any reaction",
     "at_once": "at once, before any shift",
@@ -431,6 +454,8 @@ class NumberAsked(Ask):
 
     def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
         value, right = float(reading.value), case.expected[part.id]
+        if part.quantity.startswith("own_"):
+            right = practical.of_own_readings(self, part, case, answered)
         if _is_right(value, right, reading, part, policy):
             return _with_figures(part, reading, policy, answered.figures_spent, "right")
         carried = self._carried(part, case, answered.earlier)
@@ -454,6 +479,8 @@ class NumberAsked(Ask):
             return None
 
     def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
+        if part.quantity.startswith("own_"):
+            return practical.best_runs(part, case)
         return slips.number_suspects(part, case, scale_of(part))
 
     def words(self, part: Part, case: Case, value: Any) -> str:

@@ -564,10 +564,21 @@ def _runs(case: Case, facts: Facts) -> Slips:
         yield "single_truth", value, f"{name} alone"
 
 
+def _pKa(case: Case, facts: Facts) -> Slips:
+    m = case.measured
+    up, down = m["between"] - m["acid"], m["base"] - m["between"]
+    yield "k_inverted", m["pH"] + math.log10(up / down), "acid form over base form"
+    yield "log_slip", m["pH"] - math.log(up / down), "natural logarithm"
+    yield "blank_kept", m["pH"] - math.log10(m["between"] / down), "the acid form's own absorbance left in"
+    yield "initial_as_eq", m["pH"] - math.log10(up / m["base"]), "all of the indicator below the line"
+    yield "equal_amounts", m["pH"], "half and half taken for granted"
+
+
 #: Numbers that are worked out of data, without a reaction.
-_OF_DATA = ("dH", "mean", "s", "n")
+_OF_DATA = ("dH", "mean", "s", "n", "pKa")
 
 _BUILDERS = {
+    "pKa": _pKa,
     "mean": _runs,
     "s": _runs,
     "n": _runs,

@@ -43,7 +43,7 @@ def _number(part, raw):
 
 
 def _table(part, raw):
-    return read_table(raw, part.columns, unit=part.unit or "mol/L")
+    return read_table(raw, part.columns, part.rows, part.unit or "mol/L", part.units)
 
 
 def _order(part, raw):
@@ -72,7 +72,19 @@ def _text(_part, raw):
     return Reading(True, value, f"read as a text of {count} word{'' if count == 1 else 's'}")
 
 
+def _readings(_part, raw):
+    """A table of readings as text. How it is understood is said by whoever works with it."""
+    value = plain(raw)
+    if not isinstance(value, str):
+        raise Unreadable(
+            "The readings are wanted as a table in text: a line of headings, a line for each tube."
+        )
+    lines = sum(bool(line.strip()) for line in value.splitlines())
+    return Reading(True, value, f"read as a table of {lines} lines")
+
+
 _READERS = {
+    "readings": _readings,
     "choice": _choice,
     "number": _number,
     "text": _text,

@@ -46,9 +46,11 @@ class Linear:
         return f"{self.constant!r} {'-' if self.multiple < 0 else '+'} {term}"
 
 
-def read_table(raw, columns, rows=("initial", "change", "equilibrium"), unit="mol/L"):
+def read_table(raw, columns, rows=("initial", "change", "equilibrium"), unit="mol/L", units=None):
     """Read a table. The Reading's value is {row: {column: number, "0.1 - 2x" or None}}; None is an empty
     cell.
+
+    ``units``: columns in another unit than the table's.
 
     ``raw``: {row: {column: cell}}, {row: [cells]}, a list of rows, or {"row:column": cell}; rows may be named
     I, C, E. Errors: Unreadable, naming the cell.
@@ -63,7 +65,8 @@ def read_table(raw, columns, rows=("initial", "change", "equilibrium"), unit="mo
             "The table is still empty. Please fill in its cells with numbers, or with x such as 0.10 - x."
         )
     cells = _cells(value, columns, rows)
-    table = {r: {c: _shown_cell(cells.get((r, c)), r, c, unit) for c in columns} for r in rows}
+    units = units or {}
+    table = {r: {c: _shown_cell(cells.get((r, c)), r, c, units.get(c, unit)) for c in columns} for r in rows}
     blank = sum(cell is None for row in table.values() for cell in row.values())
     if blank == len(columns) * len(rows):
         raise Unreadable(
@@ -104,14 +107,14 @@ def _cells(value, columns, rows):
 
 def _row(name, rows):
     word = re.sub(r"[\s_\[\]]", "", tidy(name)).casefold()
-    found = [r for r in rows if word == r or word in _ROW_NAMES.get(r, ())]
+    found = [r for r in rows if word == r.casefold() or word in _ROW_NAMES.get(r, ())]
     if not found:
         raise Unreadable(f"{quote(name, 20)} is not a row of this table, which has {', '.join(rows)}.")
     return found[0]
 
 
 def _column(name, columns):
-    found, _ = match_species(name, columns)
+    found = name if name in columns else match_species(name, columns)[0]
     if found is None:
         raise Unreadable(f"{quote(name, 20)} is not a column of this table, which has {', '.join(columns)}.")
     return found

@@ -1,0 +1,375 @@
+"""A practical worked out from the student's own readings: the table of readings, the work tube by tube, and
+Kc.
+
+The readings are those typed in or, for those without an instrument, those of a simulated one, another set
+for each
+student. Everything after them is judged from the student's own readings and, step by step, from the
+student's own
+earlier cells, so that one slip costs once: complex from the line of the standards, what is left of both
+reactants,
+Kc of each tube, their mean and its interval.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from eqlib.assess import feedback
+from eqlib.assess.asks.base import Answered, Ask, Control, Part, PartTable, Verdict, close, in_unicode
+from eqlib.assess.mistakes import Suspect
+from eqlib.assess.tables import QuestionError, Value, value_of
+from eqlib.errors import EqlibError
+from eqlib.lab.photometry import Calibration, student_t
+from eqlib.lab.practical.analysis import Tube, TubeByTube, tube_by_tube
+from eqlib.lab.practical.groups import stocks_of
+from eqlib.lab.practical.instrument import Instrument, read_tubes
+from eqlib.lab.practical.plan import Bench, rows_of
+from eqlib.lab.practical.readings import Readings, read_readings
+
+if TYPE_CHECKING:
+    from eqlib.assess.case import Case
+    from eqlib.assess.policy import Policy
+
+#: The columns of the work, in the order in which they are worked out.
+COLUMNS = ("FeSCN^2+", "Fe^3+", "SCN^-", "Kc")
+#: The step from a reading to a concentration counts double: the others follow from it by taking away.
+WORTH = {"FeSCN^2+": 2, "Fe^3+": 1, "SCN^-": 1, "Kc": 1}
+#: Cells are recomputed from the student's own data; this allows for figures rounded on the way.
+CLOSE = 0.03
+#: A slip is named when it explains at least this share of the cells that are wrong.
+_TELLING = 0.6
+_FEWEST = 3
+
+
+class ReadingsTable(PartTable):
+    """``K`` and ``epsilon`` are what the simulated readings are made with, ``seed`` makes each student's own;
+    ``path_cm`` is the path of the cell.
+    """
+
+    ask: Literal["readings"]
+    K: Value
+    seed: Value
+    epsilon: Value
+    path_cm: Value
+
+
+class OwnReadings(Ask):
+    """The table of readings, as text: typed, pasted or from a file; left as it is, the simulated ones."""
+
+    kind = "readings"
+    Table = ReadingsTable
+    label = "Your readings"
+    help = "Type over them or paste your own: a line for each tube, headings with units."
+
+    def default_id(self, table: Any) -> str:
+        return "readings"
+
+    def needs_reaction(self, part: Part) -> bool:
+        return False
+
+    def finished(self, part: Part, table: Any) -> Part:
+        return replace(super().finished(part, table), weight=0.0)
+
+    def start(self, part: Part, case: Case) -> str:
+        """What stands in the field before anything is typed."""
+        return simulated(case)
+
+    def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
+        return simulated(case)
+
+    def worked(self, part: Part, case: Case) -> str:
+        return ""
+
+
+class WorkTable(PartTable):
+    ask: Literal["work"]
+
+
+class Work(Ask):
+    """The work, a row for each test tube: complex, both free reactants, Kc; each from the cells before it."""
+
+    kind = "table"
+    Table = WorkTable
+    label = "Tube by tube"
+    help = "mol/L at equilibrium, Kc in L/mol. Each cell is judged from your own readings and earlier cells."
+
+    def default_id(self, table: Any) -> str:
+        return "work"
+
+    def needs_reaction(self, part: Part) -> bool:
+        return False
+
+    def control(self, part: Part) -> Control:
+        columns = tuple((name, in_unicode(name)) for name in part.columns)
+        return Control("table", part.label, part.help, unit=part.unit, columns=columns, rows=part.rows)
+
+    def finished(self, part: Part, table: Any) -> Part:
+        labels = tuple(row.tube.label for row in _planned() if row.tube.role == "test")
+        return replace(super().finished(part, table), columns=COLUMNS, rows=labels, unit="mol/L")
+
+    def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> dict[str, dict[str, float | None]]:
+        done = worked_out(case, own)
+        return {
+            t.tube.label: dict(zip(COLUMNS, (t.complex_, t.free_metal, t.free_ligand, t.Kc), strict=True))
+            for t in done.tubes
+        }
+
+    def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
+        try:
+            lines = [worked_out(case, answered.earlier, all_converted=way) for way in (True, False)]
+        except EqlibError as error:
+            return Verdict(0.0, "wrong", None, f"Your readings give no line to work from: {error}.")
+        judged = [self._cells(line, reading.value, policy) for line in lines]
+        good_of = [
+            sum(WORTH[column] for (_, column), note in cells.items() if note != "wrong") for cells in judged
+        ]
+        line, cells = max(zip(good_of, lines, judged, strict=True), key=lambda found: found[0])[1:]
+        wanted = sum(WORTH.values()) * len(line.tubes)
+        good = max(good_of)
+        wrong = [place for place, note in cells.items() if note == "wrong"]
+        if good == wanted:
+            return Verdict(1.0, "carried" if "carried" in cells.values() else "right")
+        mistake = slip_of(line, reading.value, wrong, case)
+        right = sum(note != "wrong" for note in cells.values())
+        said = feedback.HALFWAY.format(right=right, all=len(COLUMNS) * len(line.tubes))
+        if mistake:
+            said += " " + feedback.wrong_part(mistake).removeprefix(feedback.NOT_YET).strip()
+        return Verdict(good / wanted, "partly" if good else "wrong", mistake, said)
+
+    def _cells(
+        self, line: TubeByTube, value: Mapping[str, Any], policy: Policy
+    ) -> dict[tuple[str, str], str]:
+        """(row, column) -> right, carried or wrong, for the cells that are filled in."""
+        notes: dict[tuple[str, str], str] = {}
+        for done in line.tubes:
+            row = value.get(done.tube.label) or {}
+            true = dict(
+                zip(COLUMNS, (done.complex_, done.free_metal, done.free_ligand, done.Kc), strict=True)
+            )
+            for column in COLUMNS:
+                cell = row.get(column)
+                if cell is None:
+                    continue
+                then = _following(done.tube, row, column) if policy.carry_forward else None
+                if true[column] is not None and close(cell, true[column], CLOSE):
+                    notes[done.tube.label, column] = "right"
+                elif then is not None and close(cell, then, CLOSE):
+                    notes[done.tube.label, column] = "carried"
+                else:
+                    notes[done.tube.label, column] = "wrong"
+        return notes
+
+    def words(self, part: Part, case: Case, value: Any) -> str:
+        return f"{sum(cell is not None for row in value.values() for cell in row.values())} cells"
+
+    def worked(self, part: Part, case: Case) -> str:
+        rows = ["| | " + " | ".join(("[FeSCN²⁺]", "[Fe³⁺]", "[SCN⁻]", "Kc")) + " |", "|-|-|-|-|-|"]
+        for label, row in case.expected[part.id].items():
+            cells = ("–" if v is None else f"{v:.3g}" for v in row.values())
+            rows.append(f"| {label} | {' | '.join(cells)} |")
+        return "\n".join(rows)
+
+
+def _following(tube: Tube, row: Mapping[str, Any], column: str) -> float | None:
+    """What a cell should be going on from the student's own earlier cells; None where those are
+    impossible."""
+    x, m, l = (row.get(name) for name in COLUMNS[:3])
+    if x is None or not 0 < x < min(tube.metal, tube.ligand):
+        return None
+    if column == "Fe^3+":
+        return tube.metal - x
+    if column == "SCN^-":
+        return tube.ligand - x
+    if column == "Kc" and m and l and 0 < m <= 10 * tube.metal and 0 < l <= 10 * tube.ligand:
+        return x / (m * l)
+    return None
+
+
+# -- the slips ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a slip may be made: a row of the work, its tube, the line of the standards, the path."""
+
+    line: Calibration
+    tube: Tube
+    row: Mapping[str, Any]
+    path: float
+
+    @property
+    def x(self) -> float:
+        """The student's own complex."""
+        return self.row["FeSCN^2+"]
+
+    @property
+    def free(self) -> tuple[float, float]:
+        """The student's own free metal and ligand."""
+        return self.row["Fe^3+"], self.row["SCN^-"]
+
+    def formed(self, absorbance: float) -> float:
+        """The complex that an absorbance stands for, mol/L."""
+        return (absorbance - self.line.intercept) / self.line.slope
+
+
+_BENCH = Bench()
+_EXCESS = _BENCH.metal_standard * _BENCH.metal_mL / _BENCH.total_mL
+_LITRES = _BENCH.total_mL / 1000.0
+#: misconception, column, what it would write there: on from the student's own earlier cells of the row.
+SLIPS: tuple[tuple[str, str, Callable[[Place], float]], ...] = (
+    ("log_slip", "FeSCN^2+", lambda at: at.formed(10.0**-at.tube.absorbance)),
+    ("log_slip", "FeSCN^2+", lambda at: at.formed(at.tube.absorbance * math.log(10.0))),
+    ("path_ignored", "FeSCN^2+", lambda at: at.formed(at.tube.absorbance) * at.path),
+    ("blank_kept", "FeSCN^2+", lambda at: at.tube.absorbance / at.line.slope),
+    ("limiting_swapped", "FeSCN^2+", lambda at: at.tube.absorbance * _EXCESS / max(at.line.absorbances)),
+    ("moles_as_conc", "FeSCN^2+", lambda at: _LITRES * at.formed(at.tube.absorbance)),
+    ("initial_as_eq", "Fe^3+", lambda at: at.tube.metal),
+    ("initial_as_eq", "SCN^-", lambda at: at.tube.ligand),
+    ("change_sign", "Fe^3+", lambda at: at.tube.metal + at.x),
+    ("change_sign", "SCN^-", lambda at: at.tube.ligand + at.x),
+    ("stock_conc", "Fe^3+", lambda at: _BENCH.metal_test - at.x),
+    ("stock_conc", "SCN^-", lambda at: _BENCH.ligand_test - at.x),
+    ("k_inverted", "Kc", lambda at: at.free[0] * at.free[1] / at.x),
+    ("sum_not_product", "Kc", lambda at: at.x / sum(at.free)),
+    ("initial_as_eq", "Kc", lambda at: at.x / (at.tube.metal * at.tube.ligand)),
+    ("moles_as_conc", "Kc", lambda at: at.x / (at.free[0] * at.free[1]) / _LITRES),
+)
+
+
+def slip_of(
+    line: TubeByTube, value: Mapping[str, Any], wrong: list[tuple[str, str]], case: Case
+) -> str | None:
+    """The one known slip that explains most of the wrong cells, or None."""
+    path = case_path(case)
+    tubes = {done.tube.label: done.tube for done in line.tubes}
+    # What comes first explains what follows; later cells of an impossible first one match by accident.
+    first = next(c for c in COLUMNS if any(c == column for _, column in wrong))
+    places = [
+        Place(line.line, tubes[label], value[label], path) for label, column in wrong if column == first
+    ]
+    tried = [
+        (sum(_hits(slip, at, first) for at in places), name) for name, where, slip in SLIPS if where == first
+    ]
+    hits, best = max(tried, key=lambda one: one[0])
+    return best if hits >= max(_FEWEST, _TELLING * len(places)) else None
+
+
+def _hits(slip: Callable[[Place], float], at: Place, column: str) -> bool:
+    try:
+        return close(at.row[column], slip(at), CLOSE)
+    except (KeyError, TypeError, ZeroDivisionError, OverflowError):
+        return False  # the cells this slip starts from are not filled in
+
+
+# -- the readings, and what follows from them ----------------------------------------------------------------
+
+
+@lru_cache(maxsize=1)
+def _planned():
+    return rows_of(Bench())
+
+
+def _settings(case: Case) -> Mapping[str, float]:
+    for part in case.parts:
+        if part.ask == "readings":
+            return {
+                key: value_of(getattr(part.table, key), case.numbers)
+                for key in ("K", "seed", "epsilon", "path_cm")
+            }
+    raise QuestionError('this needs a part ask = "readings" before it')
+
+
+def case_path(case: Case) -> float:
+    """The path of the cell, cm."""
+    return _settings(case)["path_cm"]
+
+
+def simulated(case: Case) -> str:
+    """The readings of the simulated instrument for this student, as a table of text."""
+    made = _settings(case)
+    return _simulated(made["K"], int(made["seed"]), made["epsilon"], made["path_cm"])
+
+
+@lru_cache(maxsize=256)
+def _simulated(K: float, seed: int, epsilon: float, path: float) -> str:
+    rows = _planned()
+    how = Instrument(fading=0.001, volume_sd=0.012, reading_sd=0.003)
+    # The cell of another path is read at a wavelength that keeps the readings in range.
+    read = read_tubes(
+        [r.tube for r in rows], K, lambda nm: epsilon / path, 447.0, np.random.default_rng(seed), how, path
+    )
+    lines = ["tube; Fe / mL; SCN / mL; water / mL; A"]
+    for row, tube in zip(rows, read, strict=True):
+        again = "again " if tube.role == "repeat" else ""
+        lines.append(
+            f"{again}{tube.label}; {row.metal_mL:.2f}; {row.ligand_mL:.2f}; "
+            f"{row.water_mL:.2f}; {tube.absorbance:.3f}"
+        )
+    return "\n".join(lines)
+
+
+def own_readings(case: Case, own: Mapping[str, Any]) -> Readings:
+    """What the student read, or the simulated readings."""
+    given = next((own[p.id] for p in case.parts if p.ask == "readings" and p.id in own), None)
+    return _parsed(given if isinstance(given, str) else simulated(case))
+
+
+@lru_cache(maxsize=64)
+def _parsed(table: str) -> Readings:
+    return read_readings(table, stocks_of(Bench()))
+
+
+def worked_out(case: Case, own: Mapping[str, Any], all_converted: bool = True) -> TubeByTube:
+    """The usual way on the student's own readings. Raises EqlibError where they give no line."""
+    return _worked_out(own_readings(case, own).tubes, case_path(case), all_converted)
+
+
+@lru_cache(maxsize=64)
+def _worked_out(tubes: tuple[Tube, ...], path: float, all_converted: bool) -> TubeByTube:
+    return tube_by_tube(tubes, path, all_converted)
+
+
+def own_constants(case: Case, own: Mapping[str, Any]) -> list[float]:
+    """Kc of each tube: the student's own where the work has them, else those of the readings."""
+    work = next((own[p.id] for p in case.parts if p.ask == "work" and p.id in own), None)
+    found = [row["Kc"] for row in (work or {}).values() if row and row.get("Kc")]
+    if len(found) >= _FEWEST:
+        return found
+    return [t.Kc for t in worked_out(case, own).tubes if t.Kc is not None]
+
+
+def summary(which: str) -> Callable[[Part, Case, Mapping[str, Any]], float]:
+    """A quantity of the practical: ``slope`` epsilon, ``mean``, ``s``, or an end of the 95 % interval."""
+
+    def value(part: Part, case: Case, own: Mapping[str, Any]) -> float:
+        if which == "epsilon":
+            return worked_out(case, own).line.epsilon
+        constants = own_constants(case, own)
+        mean, s = statistics.fmean(constants), statistics.stdev(constants)
+        half = student_t(len(constants) - 1) * s / math.sqrt(len(constants))
+        return {"mean": mean, "s": s, "low": mean - half, "high": mean + half}[which]
+
+    return value
+
+
+def of_own_readings(ask: Ask, part: Part, case: Case, answered: Answered) -> float:
+    """The right value by the student's own readings, whatever their work says; NaN where they give none."""
+    given = {p.id: answered.said[p.id] for p in case.parts if p.ask == "readings" and p.id in answered.said}
+    try:
+        return float(ask.expected(part, case, given))
+    except EqlibError:
+        return math.nan
+
+
+def best_runs(part: Part, case: Case) -> list[Suspect]:
+    """The mean of somebody who keeps one run, or reports no spread."""
+    if part.quantity == "own_mean":
+        return [Suspect("single_truth", K, "one tube alone") for K in own_constants(case, {})]
+    return [Suspect("single_truth", 0.0, "no spread")] if part.quantity == "own_s" else []
