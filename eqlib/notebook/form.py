@@ -124,8 +124,8 @@ def _readings(part, question, student, value, name) -> str:
     rows = min(max(shown.count("\n") + 2, 6), 24)
     return (
         f'<textarea name="{text(name)}" rows="{rows}" cols="60" aria-label="{text(part.label)}" class="mono" {KEYS}>{text(shown)}</textarea>'
-        f'<label class="file">Open a CSV file <input type="file" accept=".csv,.txt,text/csv,text/plain" data-into="{text(name)}" {KEYS}></label>'
-        f'<span class="soft">{text(part.help)}</span>{_read(name)}'
+        f'<label class="file" style="display:block;margin:4px 0">Open a CSV file <input type="file" accept=".csv,.txt,text/csv,text/plain" data-into="{text(name)}" {KEYS}></label>'
+        f"{_read(name)}"
     )
 
 

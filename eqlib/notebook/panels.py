@@ -96,7 +96,8 @@ class Panel(Sheet):
     def sections(self):
         made = [("head", self.head())]
         if self.stage == "predict" or (self.practice and self.stage == "done" and not self.has_outcome):
-            made.append(("ask", f'<div class="two">{self.picture}<div>{self.prompt}{self.form}</div></div>'))
+            halves = f"{self.picture}<div>{self.prompt}{self.form}</div>"
+            made.append(("ask", f'<div class="two">{halves}</div>' if self.picture else halves))
         if self.stage == "doing":
             made.append(("film", f"<div data-film>{self.scene.film_picture()}{self.scene.line_svg()}</div>"))
         if self.stage == "done" and self.has_outcome:
@@ -134,7 +135,8 @@ class Panel(Sheet):
             drawn = self.scene.standing()
         elif "before" in self.case.states:
             drawn = standing_alone(self.question, self.case)
-        return f"<div>{drawn}{self.care()}</div>"
+        shown = drawn + self.care()
+        return f"<div>{shown}</div>" if shown else ""
 
     def care(self) -> str:
         """The few cautions that matter for what is in this vessel."""

@@ -1,4 +1,4 @@
-"""The Kc practical as it is marked: students simulated here with numpy alone, right and with one slip each."""
+"""The Kc practical as it is marked: students simulated here with numpy alone, right or with one slip."""
 
 import csv
 import statistics
@@ -119,7 +119,7 @@ def test_one_slip_is_recognised_in_95_of_100_and_costs_once(own, slip):
 
 
 def test_what_is_judged_is_the_students_own_readings(own):
-    # Another set than the simulated one: made for K 150 by the quadratic formula, decimal commas and semicolons.
+    # Another set than the simulated one: made for K 150 by the quadratic formula, with decimal commas.
     def x(m, l, K=150.0):
         b = m + l + 1 / K
         return (b - sqrt(b * b - 4 * m * l)) / 2

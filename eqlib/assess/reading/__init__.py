@@ -4,6 +4,7 @@
 says what was seen and what would do. Nothing is evaluated; see the sibling modules for each kind's grammar.
 """
 
+from collections import Counter
 from functools import lru_cache
 
 from eqlib.assess.reading.equations import read_equation
@@ -14,6 +15,10 @@ from eqlib.assess.reading.tables import read_order, read_table
 from eqlib.assess.reading.text import MAX_TEXT, Reading, Unreadable, refused
 from eqlib.assess.reading.words import read_choice
 from eqlib.chem.equations import sides
+from eqlib.errors import EqlibError
+from eqlib.lab.practical.groups import stocks_of
+from eqlib.lab.practical.plan import Bench
+from eqlib.lab.practical.readings import read_readings
 
 __all__ = ["MAX_TEXT", "Reading", "Unreadable", "read_part"]
 
@@ -73,14 +78,19 @@ def _text(_part, raw):
 
 
 def _readings(_part, raw):
-    """A table of readings as text. How it is understood is said by whoever works with it."""
+    """A table of readings as text; what was understood of it, and what was not, by line and column."""
     value = plain(raw)
     if not isinstance(value, str):
         raise Unreadable(
             "The readings are wanted as a table in text: a line of headings, a line for each tube."
         )
-    lines = sum(bool(line.strip()) for line in value.splitlines())
-    return Reading(True, value, f"read as a table of {lines} lines")
+    try:
+        found = read_readings(value, stocks_of(Bench()))
+    except EqlibError as error:
+        raise Unreadable(f"{str(error)[:1].upper()}{str(error)[1:]}.") from None
+    counted = Counter(tube.role for tube in found.tubes)
+    shown = f"read as {counted['standard']} standards and {counted['test']} tests"
+    return Reading(True, value, shown, notes=(*found.notes[1:], *map(str, found.faults[:3])))
 
 
 _READERS = {
