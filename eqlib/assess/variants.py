@@ -71,7 +71,7 @@ def read_range(name: str, given) -> Range:
     low, high, step = (_finite(name, item) for item in given)
     if step <= 0 or high < low:
         raise VariantError(f"number {name!r}: [{low}, {high}, {step}] needs low <= high and a step above 0")
-    places = min(item.as_tuple().exponent for item in (low, high, step))
+    places = min(int(item.as_tuple().exponent) for item in (low, high, step))
     low, high, step = (item.quantize(Decimal(1).scaleb(places)) for item in (low, high, step))
     if (high - low) % step != 0:
         raise VariantError(

@@ -17,7 +17,7 @@ def check_notebook(notebook: dict, questions) -> tuple[list[tuple[str, str]], se
     """((where, line) of everything wrong, ids of the questions this notebook asks)."""
     lines: list[tuple[str, str]] = []
     cells = [cell if isinstance(cell, dict) else {} for cell in notebook["cells"]]
-    ids = Counter()
+    ids: Counter[str] = Counter()
     used = set()
     for number, cell in enumerate(cells, start=1):
         meta = nbgrader_of(cell)

@@ -110,9 +110,9 @@ def _imports_marker(source: str) -> bool:
             taken = {f"{node.module}.{alias.name}" for alias in node.names}
             if _marks(node.module) or any(_marks(name) for name in taken):
                 return True
-        called = isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name)
-        if called and node.value.id in names and _marks(f"eqlib.{node.attr}"):
-            return True
+        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):  # noqa: SIM102
+            if node.value.id in names and _marks(f"eqlib.{node.attr}"):
+                return True
     return False
 
 

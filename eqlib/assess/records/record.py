@@ -147,7 +147,7 @@ class Record:
         if student is not None:
             student = _name(student, "student")
         answer = _answer(data.get("answer"), where)
-        at = data.get("at")
+        at = str(data.get("at"))
         read_time(at, where)
         shown = data.get("revealed_at")
         if shown is not None:
