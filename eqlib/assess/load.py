@@ -60,10 +60,13 @@
 
 A part may also have: ``id``, ``label``, ``help``, ``unit``, ``species`` and ``when`` (mixed, before,
 at_once, after),
-``tolerance``, ``figures`` = [fewest, most], ``code`` = true (answered by code), ``rubric`` (explain),
+``tolerance``, ``figures`` = [fewest, most], ``code`` = true (answered by code),
 ``skeleton`` (equation), ``items`` = [{ label, stress }] (order: most of ``species`` first) or
 [{ label, K, seconds }] (speed: the shortest time first), ``side`` = "forward" or "reverse" (rate, graph),
 ``options`` = species to pick from (bound: what the added one ties up; cause: which added one acts).
+
+The file is released. Rubrics (``rubric = [...]`` of an explanation) and the hints of assessed questions stand
+in the instructor's file instead: see eqlib.assess.instructor.
 
 Wherever a number is expected, the name of one of ``numbers`` may stand instead. The loader is strict: a key
 it does not know is an error that names the file, the question, the key and the mend.
@@ -86,6 +89,7 @@ from pydantic import BaseModel, Field, ValidationError, field_validator
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import ID, Part
 from eqlib.assess.asks.number import unit_fault
+from eqlib.assess.instructor import with_notes
 from eqlib.assess.policy import DEFAULT, Policy, PolicyError
 from eqlib.assess.question import Assignment, Question, QuestionSet
 from eqlib.assess.setting import Setting
@@ -187,7 +191,9 @@ def _an_id(given: str) -> str:
 
 
 def load_questions(path: str | Path) -> QuestionSet:
-    """The questions of a ``questions.toml``, or of the folder that holds one. Raises QuestionError."""
+    """The questions of a ``questions.toml``, or of the folder that holds one, with the instructor's rubrics
+    and hints where there are any (see eqlib.assess.instructor). Raises QuestionError.
+    """
     path = Path(path)
     if path.is_dir():
         path = path / "questions.toml"
@@ -201,7 +207,7 @@ def load_questions(path: str | Path) -> QuestionSet:
         raise QuestionError(
             f"{path} could not be read: {getattr(error, 'strerror', None) or error}"
         ) from None
-    return read_questions(text, path)
+    return with_notes(read_questions(text, path))
 
 
 def read_questions(text: str, path: Path | None = None) -> QuestionSet:
@@ -505,7 +511,7 @@ def _asked(table: QuestionTable, parts: tuple[Part, ...]) -> Iterator[str]:
 
 
 def _beside(part: Part, table: QuestionTable) -> Iterator[str]:
-    """What a single part needs beside it: a reading, a blank, a rubric."""
+    """What a single part needs beside it: a reading, a blank."""
     wanted = ASKS[part.ask].needs_reading(part)
     if part.quantity == "epsilon" and (part.code or table.measured is None or table.measured.blank is None):
         yield (
@@ -514,8 +520,6 @@ def _beside(part: Part, table: QuestionTable) -> Iterator[str]:
         )
     elif wanted and (table.measured is None or table.measured.reading != wanted):
         yield f'{part.quantity} needs [question.measured], reading = "{wanted}"'
-    if part.ask == "explain" and not part.rubric:
-        yield 'the explanation has no rubric; add rubric = ["what earns points", ...]'
 
 
 def _prompt(table: QuestionTable, parts: tuple[Part, ...]) -> Iterator[str]:

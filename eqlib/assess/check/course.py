@@ -22,7 +22,7 @@ from eqlib.assess.check.guesses import (
     printed,
     texts_of,
 )
-from eqlib.assess.check.leaks import leaks
+from eqlib.assess.check.leaks import leaks, not_to_be_released
 from eqlib.assess.check.notebook import check_notebook, check_release
 from eqlib.assess.check.question import check_question
 from eqlib.assess.load import load_questions
@@ -118,7 +118,7 @@ def _check_assignment(root: Path, folder: Path, samples, progress) -> list[Findi
     notebooks = sorted(folder.glob("*.ipynb"))
     if not notebooks:
         findings.append(Finding(shown, "", "there is no notebook beside this file"))
-    given_away = [*places(questions), *leaks(questions)]
+    given_away = [*places(questions), *leaks(questions), *not_to_be_released(questions)]
     if samples >= STUDENTS:
         given_away += lucky(questions)
     findings += [Finding(shown, where, line) for where, line in given_away]

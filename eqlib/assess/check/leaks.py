@@ -9,6 +9,7 @@ folder, which is never released.
 from __future__ import annotations
 
 import re
+import tomllib
 from decimal import Decimal
 from functools import lru_cache
 
@@ -51,12 +52,31 @@ def _texts(questions):
     for question in questions.values():
         where = f"question {question.id!r}"
         yield f"{where}, prompt", question.prompt
-        for hint in question.hints:
+        for hint in question.hints if question.mode == "practice" else ():
             yield f"{where}, hint", hint
         for part in question.parts:
-            for line in part.rubric:
-                yield f"{where}, rubric", line
             yield f"{where}, part {part.id!r}", f"{part.label}. {part.help}"
+
+
+def not_to_be_released(questions) -> list[tuple[str, str]]:
+    """(where, line) for rubrics and hints of assessed questions in the released file, and for explanations
+    that have no rubric anywhere.
+    """
+    if questions.path is None:
+        return []
+    home = f"instructor/{questions.assignment.id}.toml"
+    lines = []
+    for table in tomllib.loads(questions.path.read_text("utf-8"))["question"]:
+        question = questions[table["id"]]
+        held = ["rubric"] * any("rubric" in part for part in table.get("part", ()))
+        held += ["hints"] * ("hints" in table and question.mode == "assessed")
+        for key in held:
+            line = f"{key} would be released with this file; move it to [{question.id}] of {home}"
+            lines.append((f"question {question.id!r}", line))
+        if any(part.ask == "explain" and not part.rubric for part in question.parts):
+            line = f'the explanation has no rubric; add [{question.id}] and rubric = ["..."] to {home}'
+            lines.append((f"question {question.id!r}", line))
+    return lines
 
 
 def _cells(notebook):

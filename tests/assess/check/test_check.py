@@ -186,16 +186,16 @@ LEAKS = {
         'prompt = "{absorbance} The red fades when silver nitrate is dripped in."',
         "'kc', prompt: says 'fades' of what question 'well' asks",
     ),
-    "a rubric that names the solid": (
+    "a rubric that would be released": (
         '[[question]]\nid = "kc"',
         '[[question]]\nid = "words"\nkind = "explanation"\npoints = 1\ntitle = "t"\nprompt = "why"\n'
         '[[question.part]]\nask = "explain"\nrubric = ["AgSCN is there"]\n[[question]]\nid = "kc"',
-        "'words', rubric: names AgSCN, which forms in question 'well'",
+        "'words': rubric would be released with this file; move it to .words. of instructor/05-test.toml",
     ),
-    "a hint with the direction": (
+    "hints that would be released": (
         'title = "t"\nprompt = "{drop} mL"',
         'title = "t"\nhints = ["Ag⁺ moves it to the left."]\nprompt = "{drop} mL"',
-        "'well', hint: says 'to the left'",
+        "'well': hints would be released with this file; move it to .well. of instructor/05-test.toml",
     ),
     "a typed K": (
         'system = "iron-thiocyanate"\nuse = [0]\nK = "k"',
