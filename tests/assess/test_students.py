@@ -16,7 +16,7 @@ import pytest
 from eqlib.assess.load import load_questions
 from eqlib.assess.mark import mark
 
-FOLDER = Path(__file__).parents[2] / "notebooks" / "source" / "04-disturbing-an-equilibrium"
+FOLDER = Path(__file__).parent / "wells"
 CLASS = [f"s{n:04d}" for n in range(1000)]
 K_FESCN = 139.0  # Frank and Oswalt, J. Am. Chem. Soc. 69 (1947) 1321, from memory; I 0.5, 25 °C
 DH_FESCN = -6000.0  # J/mol, laboratory handouts, from memory: only its sign matters here

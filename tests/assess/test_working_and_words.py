@@ -13,7 +13,7 @@ from eqlib.assess.mark import mark
 from eqlib.assess.mistakes import MISTAKES
 from eqlib.assess.working import worked
 
-FOLDER = Path(__file__).parents[2] / "notebooks" / "source" / "04-disturbing-an-equilibrium"
+FOLDER = Path(__file__).parent / "wells"
 STUDENTS = [f"s{n:02d}" for n in range(1, 41)]
 
 

@@ -139,8 +139,8 @@ class Direction(_OfChange):
     Table = DirectionTable
     label = "Which way does the equilibrium shift?"
     choices = (
-        ("forward", "towards the products (to the right, →)"),
-        ("reverse", "towards the reactants (to the left, ←)"),
+        ("forward", "to products →"),
+        ("reverse", "← to reactants"),
         ("none", "no shift"),
     )
 
@@ -234,7 +234,7 @@ class Constant(_OfChange):
 
     Table = ConstantTable
     label = "What happens to the equilibrium constant K?"
-    choices = (("larger", "K becomes larger"), ("smaller", "K becomes smaller"), ("same", "K stays the same"))
+    choices = (("larger", "larger"), ("smaller", "smaller"), ("same", "the same"))
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
         before, after = case.disturbance.before.K(case.reaction), case.disturbance.K
