@@ -23,6 +23,7 @@ from eqlib.assess.variants import Variant, show
 from eqlib.chem.salts import dissolved
 from eqlib.chem.solver.batch import equilibrate_many
 from eqlib.errors import EqlibError
+from eqlib.lab.look import why_not_ask
 
 #: A shift is clear when the product's amount moves by at least this share; "none" when by less than a
 #: hundredth of it.
@@ -47,8 +48,8 @@ def check_question(question, samples: int) -> list[str]:
     if question.manual:
         return []
     lines = typed_constants(question)
-    tally = Counter()
-    reached = Counter()
+    tally: Counter[str] = Counter()
+    reached: Counter[tuple] = Counter()
     tried = 0
     for variant in sampled(question, samples):
         tried += 1
@@ -130,8 +131,8 @@ def _direction(case):
 def _look(look, part):
     if part.ask == "seen" and look.borderline:
         yield "the change of colour is at the edge of what an eye can see; make it larger or smaller"
-    if part.ask == "seen" and look.hue_changed:
-        yield "the hue changes but the colour is neither darker nor paler; ask something else"
+    if part.ask == "seen" and why_not_ask(look):
+        yield f"darker, paler or the same is no fair question here ({why_not_ask(look)}); ask something else"
 
 
 def _change(part, case):

@@ -349,3 +349,30 @@ def test_files_that_cannot_be_used_are_one_line_each(tmp_path):
 
 def test_a_folder_that_is_not_named_after_its_assignment_is_found(tmp_path):
     assert any("but the folder is '06-other'" in line for line in findings(course(tmp_path, name="06-other")))
+
+
+COBALT = """
+[[question]]
+id = "cobalt"
+kind = "mixed"
+points = 1
+title = "t"
+prompt = "?"
+system = "cobalt-chloride"
+stress = "{stress}"
+[[question.part]]
+ask = "seen"
+"""
+
+
+@pytest.mark.parametrize("kind", ["fair", "not fair"])
+def test_a_colour_on_which_observers_disagree_is_not_asked(tmp_path, kind):
+    """Violet that turns intense blue is paler to a meter and deeper to an eye (common practice)."""
+    text = HEADER + COBALT.replace("{stress}", "acid")
+    if kind == "fair":
+        text = HEADER + COBALT.replace("cobalt-chloride", "iron-thiocyanate").replace("{stress}", "iron")
+    cells = [form("cobalt"), check_cell("cobalt", 1)]
+    lines = findings(course(tmp_path, text, cells))
+    told = [line for line in lines if "no fair question" in line]
+    assert len(told) == (kind == "not fair"), lines
+    assert all("violet" in line and "blue" in line for line in told)
