@@ -26,7 +26,8 @@ BACK_ROW = AUDIENCES["back row"][0]
 NOT_DILUTION = AUDIENCES["class"][0]  # beside a control with as much water, both in one hand
 LEAST_WIDTH_CM = 2.5  # what a back row makes out
 #: What ``judge`` looks at, in this order.
-REQUIREMENTS = ("seen", "grey", "more than dilution", "safe", "turned back", "large enough", "waste")
+REQUIREMENTS = ("seen", "grey", "more than dilution", "safe", "turned back", "large enough", "amount")
+SPARE_ML = 8.0  # more than what is wanted that may be left to throw away
 
 
 @dataclass(frozen=True)
@@ -142,8 +143,9 @@ def _of(stress: Stress, millilitres: float) -> Stress:
     return Stress.add_solution(dict(stress.amounts), volume=millilitres / 1000)
 
 
-def judge(plan: Plan, waste_mL: float) -> Judged:
-    """Mix the plan and hold it against REQUIREMENTS; at most ``waste_mL`` may be left to throw away.
+def judge(plan: Plan, least_mL: float) -> Judged:
+    """Mix the plan and hold it against REQUIREMENTS. In the end ``least_mL`` are wanted, and hardly more
+    (SPARE_ML): enough to go round, little to throw away.
 
     Raises EqlibError for an unknown demonstration or vessel, or a volume that is not above 0.
     """
@@ -167,7 +169,7 @@ def judge(plan: Plan, waste_mL: float) -> Judged:
         _safe(demo, start, plan),
         _turned(look((change.after, back.after), BACK_ROW), change, back),
         _size(plan, vessel, left),
-        _waste(left, waste_mL),
+        _amount(left, least_mL),
     )
     return Judged(plan, said, change, back, seen, left)
 
@@ -245,29 +247,27 @@ def _size(plan: Plan, vessel: Vessel, left: float) -> Requirement:
     return Requirement("large enough", depth >= vessel.least_cm, words)
 
 
-def _waste(left: float, most: float) -> Requirement:
-    words = f"{number(left)} mL are left to collect; at most {number(most)} mL may be."
-    return Requirement("waste", left <= most, words)
+def _amount(left: float, least: float) -> Requirement:
+    most = least + SPARE_ML
+    words = f"{number(left)} mL stand there in the end; {number(least)} to {number(most)} mL are wanted."
+    return Requirement("amount", least <= left <= most, words)
 
 
-@lru_cache(maxsize=64)
-def some_plan(waste_mL: float, demos: tuple[str, ...] = ()) -> Plan | None:
+@lru_cache(maxsize=256)
+def some_plan(least_mL: float, demos: tuple[str, ...] = ()) -> Plan | None:
     """A plan that meets every requirement, the first found among ``demos`` (default: all); None where none
     of those tried does.
     """
     for demo in demos or tuple(demonstrations()):
         found = demonstrations()[demo]
-        recipe = 1000 * found.system.mixture().volume
+        start, add, back = (
+            1000 * part.volume for part in (found.system.mixture(), found.step.stress, found.reversal.stress)
+        )
         for vessel in ("cylinder", "dish", "beaker"):
-            least = VESSELS[vessel].least_cm * VESSELS[vessel].area_cm2
-            for start in (1.05 * least, 1.5 * least):
-                scale = start / recipe
-                for more in (1.0, 1.5):
-                    add = round(more * scale * 1000 * found.step.stress.volume, 1)
-                    back = round(more * scale * 1000 * found.reversal.stress.volume, 1)
-                    plan = Plan(demo, vessel, round(start), add, back)
-                    if plan.start_mL + add + back > waste_mL:
-                        continue
-                    if all(one.met for one in judge(plan, waste_mL).requirements):
-                        return plan
+            for more in (1.0, 1.5):
+                scale = (least_mL + SPARE_ML / 2) / (start + more * (add + back))
+                volumes = (round(v * scale, 2) for v in (start, more * add, more * back))
+                plan = Plan(demo, vessel, *volumes)
+                if all(one.met for one in judge(plan, least_mL).requirements):
+                    return plan
     return None

@@ -28,7 +28,7 @@ def sheet_for(question: str) -> Callable:
 
     def draw(at):
         store = store_here()
-        limit = store.questions[question].variant(store.student).numbers["waste_mL"]
+        limit = store.questions[question].variant(store.student).numbers["least_mL"]
         return planned(Plan(at["demo"], at["vessel"], at["start"], at["add"], at["back"]), limit)
 
     return draw
@@ -44,9 +44,9 @@ def vessels() -> list[tuple[str, str]]:
     return [(key, vessel.words) for key, vessel in VESSELS.items()]
 
 
-def planned(plan: Plan, waste_mL: float) -> tuple[str, str]:
+def planned(plan: Plan, least_mL: float) -> tuple[str, str]:
     """The picture of a plan with its requirements, and one sentence."""
-    judged = judge(plan, waste_mL)
+    judged = judge(plan, least_mL)
     met = sum(one.met for one in judged.requirements)
     told = f"{met} of {len(judged.requirements)} requirements are met."
     lines = "".join(

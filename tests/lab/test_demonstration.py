@@ -13,13 +13,13 @@ SILVER = "iron-thiocyanate-silver/silver"
 GOOD = Plan(SILVER, "cylinder", 20.0, 1.5, 3.0)
 
 
-def not_met(plan, waste_mL=40.0):
+def not_met(plan, least_mL=20.0):
     """The keys of the requirements that a plan misses."""
-    return {one.key for one in judge(plan, waste_mL).requirements if not one.met}
+    return {one.key for one in judge(plan, least_mL).requirements if not one.met}
 
 
 def test_every_requirement_is_judged_once_and_in_order():
-    assert tuple(one.key for one in judge(GOOD, 40.0).requirements) == REQUIREMENTS
+    assert tuple(one.key for one in judge(GOOD, 20.0).requirements) == REQUIREMENTS
 
 
 def test_only_what_may_be_mixed_and_can_be_turned_back_is_on_offer():
@@ -36,9 +36,9 @@ def test_a_sound_plan_meets_everything():
 @pytest.mark.parametrize(
     ("change", "missed"),
     [
-        ({"vessel": "well", "start_mL": 1.0, "add_mL": 0.1, "back_mL": 0.2}, {"large enough"}),
-        ({"start_mL": 90.0, "add_mL": 8.0, "back_mL": 16.0}, {"large enough", "waste"}),
-        ({"start_mL": 3.0, "add_mL": 0.3, "back_mL": 0.6}, {"large enough"}),
+        ({"vessel": "well"}, {"large enough"}),
+        ({"start_mL": 90.0, "add_mL": 8.0, "back_mL": 16.0}, {"large enough", "amount"}),
+        ({"start_mL": 3.0, "add_mL": 0.3, "back_mL": 0.6}, {"large enough", "amount"}),
         ({"back_mL": 0.1}, {"turned back"}),
     ],
     ids=[
@@ -68,19 +68,19 @@ def test_silver_in_ammonia_is_not_for_an_open_bench():
 def test_from_the_side_only_the_proportions_count(factor):
     """Beer and Lambert: the width of the vessel is the path, however much stands in it."""
     bigger = Plan(SILVER, "cylinder", 20.0 * factor, 1.5 * factor, 3.0 * factor)
-    assert judge(bigger, 40.0).seen.delta_e == pytest.approx(judge(GOOD, 40.0).seen.delta_e, rel=1e-6)
+    assert judge(bigger, 20.0).seen.delta_e == pytest.approx(judge(GOOD, 20.0).seen.delta_e, rel=1e-6)
 
 
 @given(st.floats(1, 80), st.floats(0.1, 10), st.floats(0.1, 10))
 @settings(max_examples=10, deadline=None)
 def test_what_went_in_is_what_is_left_to_collect(start, add, back):
-    judged = judge(Plan(SILVER, "cylinder", start, add, back), 40.0)
+    judged = judge(Plan(SILVER, "cylinder", start, add, back), 20.0)
     assert judged.waste_mL == pytest.approx(start + add + back)
-    assert judged.met("waste") == (start + add + back <= 40.0,)
+    assert judged.met("amount") == (20.0 <= start + add + back <= 28.0,)
 
 
-@pytest.mark.parametrize("limit", [30.0, 45.0, 60.0])
-def test_a_plan_can_be_found_for_every_limit(limit):
+@pytest.mark.parametrize("limit", [20.0, 30.0, 45.0])
+def test_a_plan_can_be_found_for_every_amount(limit):
     found = some_plan(limit)
     assert found is not None
     assert not_met(found, limit) == set()

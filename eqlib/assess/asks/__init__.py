@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from eqlib.assess.asks import number, order, practical, rates, reasons, shift, table, typed, words
+from eqlib.assess.asks import design, number, order, practical, rates, reasons, shift, table, typed, words
 from eqlib.assess.asks.base import Ask, Control, Part
 from eqlib.assess.mistakes import Suspect
 
@@ -30,6 +30,7 @@ ASKS: dict[str, Ask] = {
     "expression": typed.Expression(),
     "order": order.Order(),
     "speed": order.Speed(),
+    "design": design.Design(),
     "explain": words.Explain(),
     "readings": practical.OwnReadings(),
     "work": practical.Work(),

@@ -533,7 +533,7 @@ def _with_figures(part: Part, reading: Any, policy: Policy, spent: bool, note: s
 
 def unit_fault(part: Part, reaction: Reaction | None) -> str:
     """What is wrong with the unit a number is asked in, with one that would do; "" when nothing is."""
-    if part.kind != "number" or not part.unit:
+    if part.ask != "number" or not part.unit:
         return ""
     try:
         given = parse_unit(part.unit)

@@ -172,7 +172,7 @@ def numbers_asked(questions) -> list[Asked]:
     found = []
     for question in questions.values():
         for part in question.parts:
-            if part.kind != "number" or not part.scored or part.quantity in _COUNTED:
+            if part.ask != "number" or not part.scored or part.quantity in _COUNTED:
                 continue
             right = np.array([_finite(expected.get(part.id)) for _, expected in _copies(question)])
             right = np.resize(right, STUDENTS) if len(right) else np.full(STUDENTS, np.nan)
