@@ -1,0 +1,552 @@
+"""Run a student's cells where they can do no harm, and bring back only what they showed and how they ended, as data.
+
+Where bubblewrap is installed and permitted, everything of a student's sees Python, eqlib and a small scratch
+disk in memory, and nothing else: no course, no home, no network, no process of anybody's. Without it the same
+is taken from the system as far as it gives it; ``isolation`` says how far, ``notice`` tells the instructor
+what is *not* protected, and nothing of a student's runs as root.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+import os
+import secrets
+import select
+import shutil
+import subprocess
+import sys
+import sysconfig
+import tempfile
+import time
+from dataclasses import asdict, dataclass, field
+from functools import cache
+from pathlib import Path
+
+from eqlib.grading.run import seal, warm
+from eqlib.grading.run.kernel import FROM_CELL
+from eqlib.grading.settings import CELL_SECONDS
+
+MAX_RESTARTS = 2
+#: How long an interrupted cell has to end, in seconds.
+GRACE = 4.0
+TIMEOUT_NAME, DEAD_NAME, NOT_RUN_NAME = "CellTimeout", "KernelDied", "NotRun"
+#: Imported once, before the copies are made. Names do not leak: a cell still has to import what it uses.
+PRELOADED = "numpy,scipy.stats,scipy.optimize,sympy,matplotlib.pyplot,matplotlib.backends.backend_agg,matplotlib_inline.config,eqlib,eqlib.notebook,pandas"
+_SYSTEM_FILES = ("/etc/ld.so.cache", "/etc/localtime", "/etc/fonts", "/etc/alternatives", "/etc/ssl/openssl.cnf")
+_SCRATCH_BYTES = 256 * 1024 * 1024
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What one submission may use. Seconds, megabytes (per process and all together), kilobytes of output per cell."""
+
+    cell_seconds: float = CELL_SECONDS
+    notebook_seconds: float = 180.0
+    memory_mb: int = 2560
+    total_memory_mb: int = 3584
+    file_mb: int = 64
+    processes: int = 160
+    output_kb: int = 1000
+    result_mb: int = 48
+
+
+@dataclass
+class Executed:
+    """What came back. ``finished``: cells that provably ran to their end; ``trouble``: what went wrong otherwise."""
+
+    outputs: dict[int, list] = field(default_factory=dict)
+    finished: set[int] = field(default_factory=set)
+    trouble: dict[int, str] = field(default_factory=dict)
+    ended: str | None = None
+    seconds: float = 0.0
+
+
+@dataclass(frozen=True)
+class Isolation:
+    """How far a student's code is shut in: ``kind`` is bubblewrap, system, user, process or none."""
+
+    kind: str
+    network: bool = False
+
+    @property
+    def sandboxed(self) -> bool:
+        return self.kind == "bubblewrap"
+
+
+class Sandbox:
+    """The warm process that runs notebooks; started when first needed, and asked through ``control``."""
+
+    def __init__(self, cover=()):
+        self.cover = [str(path) for path in cover]
+        self.isolation = Isolation("none")
+        self.warm: warm.Warm | None = None
+        self.fonts = None
+        self.home = tempfile.mkdtemp(prefix="eqlib-run-") if warm.POSSIBLE else ""
+        if not warm.POSSIBLE:
+            return
+        os.chmod(self.home, 0o711)
+        for wrapped in (True, False):
+            if wrapped and shutil.which("bwrap") is None:
+                continue
+            self._start(wrapped)
+            if self.isolation.kind != "none":
+                return
+            self.close_process()
+
+    def _start(self, wrapped: bool) -> None:
+        command = [sys.executable, "-I", "-m", "eqlib.grading.run.kernel", PRELOADED]
+        self.wrapped = wrapped
+        try:
+            prefix = _wrapped() if wrapped else []
+            self.warm = warm.Warm([*prefix, *command], _environment("/tmp" if wrapped else self.home))
+            got, works = self._trial()
+        except (OSError, warm.Gone, TimeoutError, ValueError):
+            return
+        if not works:
+            return
+        if wrapped:
+            kind = "bubblewrap"
+        elif got["processes"] and got["files"]:
+            kind = "system"
+        elif got["user"]:
+            kind = "user"
+        else:
+            kind = "process"
+        self.isolation = Isolation(kind, got["network"])
+
+    def _trial(self) -> tuple[dict, bool]:
+        """One small notebook, to see whether anything runs and what keeps it in."""
+        limits = Limits(cell_seconds=30, notebook_seconds=40)
+        with _Run(self, {}, limits, patience=90) as run:
+            outputs, status, _ = run.cell(0, "import json, zipfile, xml.dom\n6 * 7", False, 30)
+        shown = [out.get("content", {}).get("data", {}).get("text/plain") for out in outputs]
+        return run.sealed, status == "ok" and shown == ["42"]
+
+    def run(self, cells: list[tuple[int, str, bool]], files: dict[str, bytes], limits: Limits | None = None) -> Executed:
+        """Run ``cells`` (number, text, graded?) beside ``files``; never raises for anything that they do."""
+        return execute(self, cells, files, limits or Limits())
+
+    def close_process(self) -> None:
+        if self.warm is not None:
+            self.warm.close()
+            self.warm = None
+
+    def close(self) -> None:
+        """End everything and remove the scratch folder."""
+        self.close_process()
+        if self.home:
+            shutil.rmtree(self.home, ignore_errors=True)
+
+
+class _Run:
+    """One copy of the warm process, running one notebook."""
+
+    def __init__(self, sandbox: Sandbox, files: dict[str, bytes], limits: Limits, patience: float = 30):
+        self.limits = limits
+        self.ended: str | None = None
+        self.data = b""
+        self.nonce = ""
+        self.link = warm.open_copy(sandbox.warm.control)
+        uid = seal.FIRST_UID + os.getpid() % 4000 if os.getuid() == 0 else None
+        scratch = sandbox.home
+        job = {
+            "files": {name: base64.b64encode(data).decode("ascii") for name, data in files.items()},
+            "limits": {**asdict(limits), "processes": _process_limit(limits, uid)},
+            "uid": uid,
+            "isolated": sandbox.wrapped,
+            "cover": [] if sandbox.wrapped else [*sandbox.cover, *_homes()],
+            "keep": [] if sandbox.wrapped else [*_python_folders(), scratch],
+            "scratch": "/tmp" if sandbox.wrapped else scratch,
+        }
+        warm.send(self.link, json.dumps(job).encode())
+        self.link.settimeout(patience)
+        self.sealed = json.loads(warm.receive(self.link)[1:])["sealed"]
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *exception):
+        try:
+            self.link.settimeout(10)
+            warm.send(self.link, b"end")
+            # Until the guard has ended every process it looked after.
+            while warm.receive(self.link)[:1] == FROM_CELL:
+                pass
+        except (warm.Gone, TimeoutError):
+            pass
+        finally:
+            self.link.close()
+
+    def cell(self, index: int, source: str, graded: bool, seconds: float) -> tuple[list[dict], str, dict]:
+        """Run one cell: its messages, how it ended (ok, error, CellTimeout, KernelDied), and the reply."""
+        self.nonce = secrets.token_hex(8)
+        order = {"cell": index, "source": source, "graded": graded, "nonce": self.nonce}
+        messages: list[dict] = []
+        try:
+            warm.send(self.link, json.dumps(order).encode())
+            end, stopped = time.monotonic() + seconds, False
+            while True:
+                reply = self._next(messages, end - time.monotonic())
+                if reply is not None:
+                    return messages, TIMEOUT_NAME if stopped else str(reply.get("status")), reply
+                if self.ended is not None:
+                    return messages, DEAD_NAME, {}
+                if time.monotonic() >= end:
+                    if stopped:
+                        self.ended = ""
+                        return messages, TIMEOUT_NAME, {}
+                    stopped, end = True, time.monotonic() + GRACE
+                    warm.send(self.link, b"interrupt")
+        except warm.Gone:
+            self.ended = self.ended or ""
+            return messages, DEAD_NAME, {}
+
+    def _next(self, messages: list, wait: float) -> dict | None:
+        """Read on; the reply to the cell when it is here, None when time is up or all has ended."""
+        while True:
+            while (frame := self._frame()) is not None:
+                said = _plain(frame)
+                if "reply" in said:
+                    reply = said["reply"]
+                    if isinstance(reply, dict) and reply.get("nonce") == self.nonce:
+                        return reply
+                elif "type" in said:
+                    messages.append(said)
+            if wait <= 0 or not select.select([self.link], [], [], min(wait, 3600))[0]:
+                return None
+            wait = max(wait, 0.01)
+            frame = warm.receive(self.link)
+            if frame[:1] == FROM_CELL:
+                self.data += frame[1:]
+            else:
+                self.ended = str(_plain(frame[1:]).get("ended") or "")
+                return None
+
+    def _frame(self) -> bytes | None:
+        """The next whole frame of the student's process."""
+        if len(self.data) < 8:
+            return None
+        length = int.from_bytes(self.data[:8], "big")
+        if length > self.limits.result_mb * 1024 * 1024:
+            raise warm.Gone
+        if len(self.data) < 8 + length:
+            return None
+        frame, self.data = self.data[8 : 8 + length], self.data[8 + length :]
+        return frame
+
+
+def _plain(frame: bytes) -> dict:
+    try:
+        said = json.loads(frame)
+    except (ValueError, RecursionError):
+        return {}
+    return said if isinstance(said, dict) else {}
+
+
+def execute(sandbox: Sandbox, cells, files: dict[str, bytes], limits: Limits) -> Executed:
+    """Run the cells in order; when one ends the program, the rest run in a new one, after those before them."""
+    done = Executed()
+    started = time.monotonic()
+    outputs = _Outputs()
+    waiting, ran = list(cells), []
+    for attempt in range(MAX_RESTARTS + 1):
+        if not waiting:
+            break
+        left = limits.notebook_seconds - (time.monotonic() - started)
+        if left <= 0:
+            break
+        try:
+            with _Run(sandbox, files, limits) as run:
+                for index, source, _ in ran if attempt else ():
+                    run.cell(index, source, False, limits.cell_seconds)
+                waiting = _session(run, waiting, ran, outputs, done, limits)
+        except (warm.Gone, TimeoutError, OSError):
+            done.ended = "its cells could not be run to the end"
+            break
+        if run.ended:
+            done.ended = run.ended
+            break
+    for index, _, _ in waiting:
+        done.trouble[index] = NOT_RUN_NAME
+        outputs.error(index, NOT_RUN_NAME, "not run: an earlier cell ended the program")
+    done.outputs = outputs.all()
+    done.seconds = time.monotonic() - started
+    return done
+
+
+def _session(run: _Run, waiting: list, ran: list, outputs: _Outputs, done: Executed, limits: Limits) -> list:
+    """Run what is waiting in one copy; give back what is still waiting when that copy has gone."""
+    for position, (index, source, graded) in enumerate(waiting):
+        messages, status, reply = run.cell(index, source, graded, limits.cell_seconds)
+        outputs.take(index, messages)
+        if status == "ok":
+            done.finished.add(index)
+        elif status == TIMEOUT_NAME:
+            done.trouble[index] = TIMEOUT_NAME
+            line = f"this cell ran longer than {limits.cell_seconds:g} seconds and was stopped"
+            outputs.error(index, TIMEOUT_NAME, line, instead_of="KeyboardInterrupt")
+        elif status == DEAD_NAME:
+            done.trouble[index] = DEAD_NAME
+            outputs.error(index, DEAD_NAME, f"this cell ended the program{': ' + run.ended if run.ended else ''}")
+        else:
+            outputs.failed(index, reply)
+        if run.ended is not None:
+            lost = run.ended and "ended the program" in run.ended
+            run.ended = None if lost or not run.ended else run.ended
+            return waiting[position + 1 :]
+        if status != TIMEOUT_NAME:
+            ran.append((index, source, graded))
+    return []
+
+
+class _Outputs:
+    """What the cells showed, put together from their messages as nbclient does."""
+
+    def __init__(self):
+        self.cells: dict[int, list] = {}
+        self.shown: dict[str, list[dict]] = {}
+        self.clear: set[int] = set()
+
+    def take(self, index: int, messages: list[dict]) -> None:
+        """Add a cell's messages. One that no kernel sends is passed over."""
+        outs = self.cells.setdefault(index, [])
+        for message in messages:
+            kind, content = message.get("type"), message.get("content")
+            if not isinstance(content, dict):
+                continue
+            if kind == "clear_output":
+                if content.get("wait"):
+                    self.clear.add(index)
+                else:
+                    outs.clear()
+                continue
+            output = _output(kind, content)
+            if output is None:
+                continue
+            name = content.get("transient")
+            name = name.get("display_id") if isinstance(name, dict) else None
+            if isinstance(name, str):
+                for earlier in self.shown.get(name, ()):
+                    earlier["data"], earlier["metadata"] = output["data"], output["metadata"]
+                self.shown.setdefault(name, [])
+            if kind == "update_display_data":
+                continue
+            if index in self.clear:
+                self.clear.discard(index)
+                outs.clear()
+            if isinstance(name, str):
+                self.shown[name].append(output)
+            last = outs[-1] if outs else {}
+            if output["output_type"] == "stream" and last.get("name") == output["name"]:
+                last["text"] += output["text"]
+            else:
+                outs.append(output)
+
+    def error(self, index: int, name: str, line: str, instead_of: str = "") -> None:
+        """Add an error of ours to a cell."""
+        outs = [out for out in self.cells.get(index, []) if not instead_of or out.get("ename") != instead_of]
+        outs.append({"output_type": "error", "ename": name, "evalue": line, "traceback": [f"{name}: {line}"]})
+        self.cells[index] = outs
+
+    def failed(self, index: int, reply: dict) -> None:
+        """The reply says that the cell failed: what it shows must say so too, however it was silenced."""
+        name = str(reply.get("ename") or "Error")[:200]
+        if any(out.get("output_type") == "error" and out["ename"] == name for out in self.cells.get(index, [])):
+            return
+        said = str(reply.get("evalue") or "")[:2000]
+        self.error(index, name, said or "the cell did not run to its end")
+
+    def all(self) -> dict[int, list]:
+        return self.cells
+
+
+def _output(kind, content: dict) -> dict | None:
+    """An output of the notebook format from a message's content, or None if it is none."""
+    if kind == "stream":
+        name, text = content.get("name"), content.get("text")
+        good = name in ("stdout", "stderr") and isinstance(text, str)
+        return {"output_type": "stream", "name": name, "text": text} if good else None
+    if kind == "error":
+        lines = content.get("traceback")
+        lines = [str(line) for line in lines] if isinstance(lines, list) else []
+        words = {key: str(content.get(key, "")) for key in ("ename", "evalue")}
+        return {"output_type": "error", **words, "traceback": lines}
+    if kind not in ("display_data", "execute_result", "update_display_data"):
+        return None
+    data, meta = content.get("data"), content.get("metadata")
+    if not isinstance(data, dict):
+        return None
+    kept = {mime: value if mime.endswith("json") or isinstance(value, str) else str(value) for mime, value in data.items()}
+    output = {"output_type": kind, "data": kept, "metadata": meta if isinstance(meta, dict) else {}}
+    if kind == "execute_result":
+        count = content.get("execution_count")
+        output["execution_count"] = count if type(count) is int else None
+    return output
+
+
+# How it is started
+
+
+def notice(isolation: Isolation) -> str | None:
+    """One line for the instructor on what is *not* protected; None when submissions are shut in by bubblewrap."""
+    if isolation.kind == "bubblewrap":
+        return None
+    missing = "bubblewrap (bwrap) is missing or not permitted here"
+    if isolation.kind == "none":
+        return (
+            f"No code of the submissions was run, because {missing} and nothing else could shut it in; recorded answers are "
+            "marked, the rest says \"not run\". Install bubblewrap (apt-get install bubblewrap), then mark again: it is completed."
+        )
+    reach = {
+        "system": "they run shut in by the system itself, without your home and the course in sight",
+        "user": "they run as another, unprivileged user",
+        "process": "they run as ordinary processes of your own account",
+    }[isolation.kind]
+    open_to = {
+        "system": "files elsewhere that your account may read",
+        "user": "files that every user of this machine may read",
+        "process": "your files, the gradebook among them, if a submission looks for them",
+    }[isolation.kind]
+    network = "" if isolation.network else ", and the network"
+    return (
+        f"Submissions are not in a full sandbox, because {missing}: {reach}. Not protected: {open_to}{network}. "
+        "Marks come from the recorded answers, outside those processes."
+    )
+
+
+def _homes() -> list[str]:
+    """Homes that nothing of a student's has to see."""
+    home = os.path.expanduser("~")
+    return [home] if os.path.isabs(home) and home != "/" and os.path.isdir(home) else []
+
+
+def _wrapped() -> list[str]:
+    """The bubblewrap command that everything of a student's is started with."""
+    binds = [folder for folder in _python_folders() if not folder.startswith("/usr/")]
+    system = [path for path in _SYSTEM_FILES if os.path.exists(path)]
+    command = ["bwrap", *_scratch("0755", "/"), *_scratch("1777", "/tmp")]
+    # After the scratch disks, because Python itself may well live in a folder under /tmp.
+    for folder in _parents([*binds, *system]):
+        if folder != "/tmp":
+            command += ["--perms", "0755", "--dir", folder]
+    command += ["--ro-bind", "/usr", "/usr"]
+    for link in ("/lib", "/lib64", "/lib32", "/bin", "/sbin"):
+        if os.path.islink(link):
+            command += ["--symlink", os.readlink(link), link]
+        elif os.path.isdir(link):
+            command += ["--ro-bind", link, link]
+    for path in (*binds, *system):
+        command += ["--ro-bind", path, path]
+    course = Path(__file__).parents[2] / "course"
+    if course.is_dir():
+        command += ["--size", "4096", "--tmpfs", str(course)]
+    command += ["--proc", "/proc", "--dev", "/dev", "--remount-ro", "/dev", *_scratch("1777", "/dev/shm")]
+    command += ["--remount-ro", "/", "--unshare-ipc", "--unshare-pid", "--unshare-net", "--unshare-uts"]
+    command += ["--unshare-cgroup-try", "--die-with-parent", "--new-session", "--chdir", "/tmp", "--cap-drop", "ALL"]
+    if os.getuid() != 0:
+        return [*command, "--unshare-user"]
+    # Kept by the warm process, to shut each copy in and to become its unprivileged user; given up before a cell runs.
+    for name in ("SYS_ADMIN", "SETUID", "SETGID", "SETPCAP", "CHOWN", "KILL", "SYS_PTRACE", "DAC_OVERRIDE"):
+        command += ["--cap-add", f"CAP_{name}"]
+    return command
+
+
+def _scratch(mode: str, folder: str) -> list[str]:
+    """A small disk in memory."""
+    return ["--size", str(_SCRATCH_BYTES), "--perms", mode, "--tmpfs", folder]
+
+
+@cache
+def _python_folders() -> tuple[str, ...]:
+    """Every folder the interpreter, its libraries and eqlib are read from."""
+    package = Path(__file__).resolve().parents[2]
+    wanted = {sys.prefix, sys.base_prefix, str(package), os.path.dirname(os.path.realpath(sys.executable))}
+    wanted |= {
+        path for key, path in sysconfig.get_paths().items() if key in ("stdlib", "platstdlib", "purelib", "platlib")
+    }
+    wanted |= {str(Path(link).parent) for link in _links(Path(sys.executable))}
+    # Only folders of libraries: another entry of the path may be the very course that is marked.
+    wanted |= {path for path in sys.path if Path(path).name in ("site-packages", "dist-packages")}
+    if fonts := font_list():
+        wanted.add(fonts)
+    folders = sorted({os.path.abspath(path) for path in wanted if os.path.isdir(path)})
+    kept: list[str] = []
+    for folder in folders:
+        if folder not in ("/", "/usr") and not any(folder.startswith(k + "/") for k in kept):
+            kept.append(folder)
+    return tuple(kept)
+
+
+def _links(path: Path):
+    """The chain of links from a virtual environment's interpreter to the real one."""
+    while path.is_symlink():
+        yield path
+        path = path.parent / os.readlink(path)
+    yield path
+
+
+def _parents(folders) -> list[str]:
+    """The folders above ``folders``, topmost first: made readable, because bubblewrap makes them private."""
+    found = {str(parent) for folder in folders for parent in Path(folder).parents if str(parent) != "/"}
+    return sorted(found - set(folders))
+
+
+@cache
+def font_list() -> str | None:
+    """A folder with matplotlib's list of fonts, made once; None if matplotlib cannot make one."""
+    folder = Path(tempfile.gettempdir()) / f"eqlib-fonts-{os.getuid()}"
+    try:
+        folder.mkdir(mode=0o755, exist_ok=True)
+        if folder.is_symlink() or folder.stat().st_uid != os.getuid():
+            return None
+        folder.chmod(0o755)
+        if not list(folder.glob("fontlist*.json")):
+            subprocess.run(
+                [sys.executable, "-c", "import matplotlib.font_manager"],
+                env={**os.environ, "MPLCONFIGDIR": str(folder)},
+                capture_output=True,
+                timeout=120,
+                check=False,
+            )
+    except (OSError, subprocess.TimeoutExpired):
+        return None
+    return str(folder) if list(folder.glob("fontlist*.json")) else None
+
+
+def _environment(home: str) -> dict[str, str]:
+    """Nothing of the instructor's own environment reaches a student's code."""
+    threads = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+    debug = {"EQLIB_DEBUG": "1"} if os.environ.get("EQLIB_DEBUG") else {}
+    return {
+        "HOME": home,
+        "TMPDIR": home,
+        "MPLCONFIGDIR": font_list() or home,
+        "IPYTHONDIR": f"{home}/ipython",
+        "JUPYTER_RUNTIME_DIR": f"{home}/run",
+        "JUPYTER_CONFIG_DIR": f"{home}/jupyter",
+        "JUPYTER_DATA_DIR": f"{home}/data",
+        "PATH": f"{os.path.dirname(sys.executable)}:/usr/bin:/bin",
+        "LANG": "C.UTF-8",
+        "LC_ALL": "C.UTF-8",
+        "MALLOC_ARENA_MAX": "2",
+        "MPLBACKEND": "module://matplotlib_inline.backend_inline",
+        "PYTHONDONTWRITEBYTECODE": "1",
+        "NBGRADER_EXECUTION": "autograde",
+        "USER": "student",
+        "PYDEVD_DISABLE_FILE_VALIDATION": "1",
+        **threads,
+        **debug,
+    }
+
+
+def _process_limit(limits: Limits, uid: int | None) -> int:
+    """Without a user id of its own a notebook's processes are counted with all of the instructor's: allow for those."""
+    if uid is not None:
+        return limits.processes
+    import psutil
+
+    ours = os.getuid()
+    listed = psutil.process_iter(["uids", "num_threads"])
+    mine = sum(p.info["num_threads"] or 1 for p in listed if p.info["uids"] and p.info["uids"].real == ours)
+    return limits.processes + mine
