@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import logging
 import os
-import shutil
 import sysconfig
 import tempfile
 from contextlib import chdir
@@ -23,8 +23,9 @@ from traitlets.config.loader import PyFileConfigLoader
 from eqlib.assess.load import load_questions
 from eqlib.assess.question import QuestionSet
 from eqlib.errors import EqlibError
-from eqlib.grading.preprocessors import wanted_cells
-from eqlib.grading.settings import configure
+from eqlib.grading.paper import Book, Paper
+from eqlib.grading.run.sandbox import Limits
+from eqlib.grading.settings import CELL_SECONDS, configure
 
 CONFIG = "nbgrader_config.py"
 
@@ -99,6 +100,19 @@ class Course:
             )
         return cls(root)
 
+    @classmethod
+    def at_gradebook(cls, db_url: str) -> Course:
+        """The course whose gradebook this is: the one that nbgrader is working in. Raises CourseError."""
+        beside = (
+            Path(db_url.removeprefix("sqlite:///")).parent if db_url.startswith("sqlite:///") else Path.cwd()
+        )
+        for folder in (beside, Path.cwd()):
+            if (folder / "source").is_dir():
+                return cls.open(folder)
+        raise CourseError(
+            f"{Path.cwd()}: run nbgrader in the course folder, the one that holds {CONFIG} and source/"
+        )
+
     @cached_property
     def config(self) -> Config:
         """The settings in the course's ``nbgrader_config.py``; ours if it has none. Raises CourseError."""
@@ -149,6 +163,10 @@ class Course:
         """The questions of an assignment."""
         return load_questions(self.source(assignment))
 
+    def has_questions(self, assignment: str) -> bool:
+        """Does the assignment ask questions of ours? A course of nbgrader's own kind does not."""
+        return (self.source(assignment) / "questions.toml").is_file()
+
     def register(self, assignment: str) -> bool:
         """Make sure that the gradebook knows the assignment's cells. True if it had to be told now."""
         self.source(assignment)
@@ -186,17 +204,72 @@ class Course:
         folder = self.root / "release" / assignment
         if folder.is_dir() and any(folder.glob("*.ipynb")):
             return _notebooks(folder)
-        spare = Path(tempfile.mkdtemp(prefix="eqlib-release-"))
-        try:
-            return _notebooks(self.release(assignment, into=spare))
-        finally:
-            shutil.rmtree(spare)
+        with tempfile.TemporaryDirectory(prefix="eqlib-release-") as spare:
+            return _notebooks(self.release(assignment, into=Path(spare)))
 
-    def cells(self, assignment: str) -> dict[str, dict[str, dict]]:
-        """By notebook name: the gradebook's cells by grade id (see ``preprocessors.wanted_cells``)."""
+    def paper(self, assignment: str, limits: Limits | None = None) -> Paper:
+        """Everything that marking needs of an assignment, as data. The gradebook must know it (``register``)."""
+        released = self.released_notebooks(assignment)
+        books, others = {}, {}
         with self.gradebook() as gradebook:
-            return {book.name: wanted_cells(book) for book in gradebook.find_assignment(assignment).notebooks}
+            for source in gradebook.find_assignment(assignment).notebooks:
+                cells = json.loads(json.dumps(released[source.name].cells)) if source.name in released else []
+                given = tuple({**cell, "metadata": dict(cell["metadata"])} for cell in cells)
+                spec = json.loads(source.kernelspec) if source.kernelspec else {}
+                books[source.name] = Book(source.name, spec, _wanted_cells(source), given)
+            for other in gradebook.assignments:
+                if other.name != assignment:
+                    others[other.name] = {cell.name for book in other.notebooks for cell in book.source_cells}
+        seconds = self.config.get("Execute", {}).get("timeout") or CELL_SECONDS
+        kept = {name: self.config[name] for name in ("LimitOutput", "IgnorePattern") if name in self.config}
+        return Paper(
+            assignment,
+            self.questions(assignment) if self.has_questions(assignment) else {},
+            books,
+            Config(kept),
+            limits or Limits(cell_seconds=float(seconds)),
+            self._files(assignment),
+            others,
+        )
+
+    def _files(self, assignment: str) -> dict[str, bytes]:
+        """The course's own files, which lie beside every submission when it runs."""
+        folder = self.source(assignment)
+        return {
+            path.relative_to(folder).as_posix(): path.read_bytes()
+            for path in sorted(folder.rglob("*"))
+            if path.is_file()
+            and path.suffix != ".ipynb"
+            and not any(
+                part.startswith(".") or part == "__pycache__" for part in path.relative_to(folder).parts
+            )
+            and not path.name.endswith(".journal.json")
+        }
 
 
 def _notebooks(folder: Path) -> dict[str, object]:
     return {path.stem: nbformat.read(path, as_version=4) for path in sorted(folder.glob("*.ipynb"))}
+
+
+def _wanted_cells(source) -> dict[str, dict]:
+    """By grade id, in order: cell type, source and nbgrader metadata of every cell the gradebook knows."""
+    points = {cell.name: float(cell.max_score) for cell in (*source.grade_cells, *source.task_cells)}
+    grades = {cell.name for cell in source.grade_cells}
+    solutions = {cell.name for cell in source.solution_cells}
+    tasks = {cell.name for cell in source.task_cells}
+    wanted = {}
+    for cell in source.source_cells:
+        meta = {
+            "schema_version": 3,
+            "grade_id": cell.name,
+            "grade": cell.name in grades,
+            "solution": cell.name in solutions,
+            "locked": bool(cell.locked),
+            "task": cell.name in tasks,
+            "checksum": cell.checksum,
+            "cell_type": cell.cell_type,
+        }
+        if cell.name in points:
+            meta["points"] = points[cell.name]
+        wanted[cell.name] = {"cell_type": cell.cell_type, "source": cell.source, "nbgrader": meta}
+    return wanted

@@ -14,7 +14,7 @@ from eqlib.grading.bulk import Progress, grade
 from eqlib.grading.course import CONFIG, Course
 from eqlib.grading.demo_class import evening_class
 from eqlib.grading.report import ClassReport, report
-from eqlib.grading.sandbox import Limits
+from eqlib.grading.run.sandbox import Limits
 from eqlib.grading.summary import GradeSummary
 
 #: The assignment that is shown, and how long a cell may run (the endless loop has to be waited for).

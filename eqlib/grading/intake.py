@@ -1,244 +1,335 @@
-"""Take in what students handed in: whatever it is called and however it is damaged, one folder at a time.
+"""Take in what students handed in: whatever it is called and however it is damaged.
 
-Nothing here trusts a file: sizes are looked at before reading, links are not followed, and what cannot be
-read becomes one line that names the file and the mend.
+``handed_in`` looks at the folders, in the process that marks; ``read_submission`` reads the files' contents,
+in a worker with limits. Nothing here trusts a file: sizes are looked at before reading, links are not
+followed, and what cannot be read becomes one line that names the file and the mend.
 """
 
 from __future__ import annotations
 
+import io
 import json
 import os
-import warnings
+import re
+import uuid
+import zipfile
+from collections.abc import Iterable
 from dataclasses import dataclass, field
-from pathlib import Path
+from difflib import SequenceMatcher
+from pathlib import Path, PurePosixPath
 
 import nbformat
-from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_raw_cell
 
-from eqlib.assess.records import collect
-from eqlib.grading.safety import clean_output
-from eqlib.grading.watch import read_lines
+from eqlib.grading.run.sandbox import as_output
 
-MAX_NOTEBOOK = 40_000_000
+MAX_NOTEBOOK = 150_000_000
 MAX_FILE = 20_000_000
 MAX_FILES = 200
-_MAKERS = {"code": new_code_cell, "markdown": new_markdown_cell, "raw": new_raw_cell}
+#: Longest output of one cell that is kept, as JSON characters; what was recorded in it is read before.
+MOST_KEPT = 2_000_000
+MAX_CELLS = 3000
+_KINDS = ("code", "markdown", "raw")
+_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2066-\u2069]")
+JOURNAL = re.compile(r"answers-.*\.journal\.json")
+
+
+def printable(text: str) -> str:
+    """``text`` without characters that steer a terminal or turn the direction of writing."""
+    return _CONTROL.sub("?", text)
 
 
 @dataclass(frozen=True)
-class Submission:
-    """One student's folder. ``notebooks`` by the assignment's own names; ``files`` lie beside them.
-
-    ``notes`` are lines for the instructor; with ``unusable`` set there is nothing to mark, and it says why.
-    """
+class HandedIn:
+    """One student's files: bytes by name; ``notes`` are lines for the instructor."""
 
     student: str
-    folder: Path
-    notebooks: dict[str, object] = field(default_factory=dict)
     files: dict[str, bytes] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     unusable: str | None = None
 
 
-def submissions(course: Path, assignment: str) -> list[tuple[str, Path]]:
-    """(student, folder) of everything handed in for ``assignment``, in the order of the ids."""
+def submitted(course: Path, assignment: str, others: Iterable[str] = ()) -> list[tuple[str, list[Path]]]:
+    """(student, places) of everything that may be a submission of ``assignment``, in the order of the ids.
+
+    A place is a folder or a file: the folder ``submitted/<student>/<assignment>``; failing that, a folder with
+    nearly that name, and files lying loose in the student's folder; and files lying loose in ``submitted``
+    itself, whose name is then the student's id.
+    """
     root = course / "submitted"
     if not root.is_dir():
         return []
-    found = []
-    for folder in sorted(root.iterdir()):
-        if folder.name.startswith(".") or folder.is_symlink() or not (folder / assignment).is_dir():
+    found: dict[str, list[Path]] = {}
+    for entry in sorted(root.iterdir()):
+        if entry.name.startswith(".") or entry.is_symlink():
             continue
-        found.append((folder.name, folder / assignment))
-    return found
+        if entry.is_file() and entry.suffix.lower() in (".ipynb", ".zip"):
+            found.setdefault(entry.stem, []).append(entry)
+        elif entry.is_dir() and (places := _places(entry, assignment, set(others))):
+            found[entry.name] = places
+    return sorted(found.items())
 
 
-def read_submission(
-    student: str, folder: Path, expected: dict[str, object], grade_ids: dict[str, set[str]]
-) -> Submission:
-    """Read one folder. ``expected``: the released notebook by name; ``grade_ids``: its cells' ids by name.
+def _places(folder: Path, assignment: str, others: set[str]) -> list[Path]:
+    exact = folder / assignment
+    if exact.is_dir() and not exact.is_symlink():
+        return [exact]
+    places = []
+    for entry in sorted(folder.iterdir()):
+        if entry.is_symlink() or entry.name.startswith("."):
+            continue
+        if entry.is_file() and (entry.suffix.lower() in (".ipynb", ".zip") or JOURNAL.fullmatch(entry.name)):
+            places.append(entry)
+        elif entry.is_dir() and entry.name not in others and _alike(entry.name, assignment):
+            places.append(entry)
+    return places
 
-    A notebook under another name is recognised by its cells. One that cannot be read is replaced by the
-    released
-    one if a journal of answers lies beside it, so that recorded answers still count.
-    """
+
+def _alike(name: str, wanted: str) -> bool:
+    """Is this the assignment's name, misspelled?"""
+    plain, other = (re.sub(r"[\W_]+", "", text.casefold()) for text in (name, wanted))
+    return plain in other or other in plain or SequenceMatcher(None, plain, other).ratio() > 0.7
+
+
+def collect_files(student: str, places: list[Path]) -> HandedIn:
+    """Read the files at ``places``: of sensible size and number, links not followed, zips opened safely."""
+    files: dict[str, bytes] = {}
+    notes: list[str] = []
     try:
-        paths = sorted(path for path in folder.rglob("*") if _ordinary(path, folder))
+        for place in places:
+            for path in [place] if place.is_file() else sorted(place.rglob("*")):
+                if _ordinary(path, place if place.is_dir() else place.parent):
+                    name = path.relative_to(place).as_posix() if place.is_dir() else path.name
+                    _take(files, notes, name, path)
     except OSError as error:
-        return Submission(
-            student,
-            folder,
-            unusable=f"the folder could not be read ({error.strerror}); check its permissions",
-        )
-    books, notes = _read_books([p for p in paths if p.suffix == ".ipynb"], folder)
-    notebooks, chosen_notes = _match(books, expected, grade_ids)
-    files, file_notes = _read_files([p for p in paths if p.suffix != ".ipynb"], folder)
-    journal = any(name.startswith("answers-") and name.endswith(".journal.json") for name in files)
-    notes = [*notes, *chosen_notes, *file_notes]
-    if not notebooks:
-        why = notes[0] if notes else "no notebook was handed in; ask for the .ipynb file"
-        if not journal:
-            return Submission(student, folder, files=files, notes=tuple(notes[1:]), unusable=why)
-        notebooks = {
-            name: nbformat.from_dict(json.loads(json.dumps(book))) for name, book in expected.items()
-        }
-        notes.insert(0, f"{notes.pop(0) if notes else why}; marked from the journal of answers beside it")
-    for name in expected:
-        if name not in notebooks and len(expected) > 1:
-            notes.append(f"{name}.ipynb was not handed in; it scores 0")
-    return Submission(student, folder, notebooks, files, tuple(notes))
+        why = f"its files could not be read ({error.strerror}); check their permissions"
+        return HandedIn(student, {}, (), why)
+    for name in [name for name in files if name.lower().endswith(".zip")]:
+        if not any(other.endswith(".ipynb") for other in files):
+            _unzip(files.pop(name), files, notes, name)
+    return HandedIn(student, files, tuple(notes))
 
 
 def _ordinary(path: Path, folder: Path) -> bool:
     inside = path.relative_to(folder).parts
-    hidden = any(part.startswith(".") or part == "__pycache__" for part in inside)
-    return not hidden and not path.is_symlink() and path.is_file()
+    hidden = any(part.startswith(".") or part in ("__pycache__", "__MACOSX") for part in inside)
+    linked = any((folder / Path(*inside[: n + 1])).is_symlink() for n in range(len(inside)))
+    return not hidden and not linked and path.is_file()
 
 
-def _read_books(paths, folder) -> tuple[dict[str, object], list[str]]:
-    books, notes = {}, []
-    for path in paths:
-        try:
-            books[str(path.relative_to(folder))] = read_notebook(path)
-        except UnreadableNotebook as error:
-            notes.append(str(error))
-    return books, notes
+def _most(name: str) -> int:
+    return MAX_NOTEBOOK if name.endswith(".ipynb") else MAX_FILE
+
+
+def _take(files: dict, notes: list, name: str, path: Path) -> None:
+    shown = printable(name)
+    try:
+        size = path.stat().st_size
+        if size > _most(name) or len(files) >= MAX_FILES:
+            much = f"{size / 1e6:.0f} MB" if size > _most(name) else f"more than {MAX_FILES} files"
+            notes.append(f"{shown} was left out ({much}): ask for it again without its outputs")
+        else:
+            files[name] = path.read_bytes()
+    except OSError as error:
+        notes.append(f"{shown} could not be read ({error.strerror}); check its permissions")
+
+
+def _unzip(data: bytes, files: dict, notes: list, name: str) -> None:
+    """What lies in a zip, by plain names only; nothing is written to disk, nothing huge is unpacked."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as packed:
+            room = 2 * MAX_FILE + MAX_NOTEBOOK
+            for entry in packed.infolist()[: 4 * MAX_FILES]:
+                parts = PurePosixPath(entry.filename).parts
+                plain = parts and ".." not in parts and not any(p.startswith((".", "/", "__")) for p in parts)
+                if entry.is_dir() or not plain or len(files) >= MAX_FILES:
+                    continue
+                if entry.file_size > min(room, _most(entry.filename)):
+                    notes.append(f"{printable(entry.filename)} in {printable(name)} was left out: too large")
+                    continue
+                with packed.open(entry) as stream:
+                    content = stream.read(_most(entry.filename) + 1)
+                room -= len(content)
+                files.setdefault("/".join(parts[-2:] if len(parts) > 1 else parts), content)
+    except (zipfile.BadZipFile, OSError, RuntimeError, NotImplementedError, EOFError, ValueError):
+        notes.append(f"{printable(name)} could not be opened as a zip; ask for the .ipynb file itself")
 
 
 class UnreadableNotebook(ValueError):
     """A notebook that cannot be used; the message names the file, what is wrong and the mend."""
 
 
-def read_notebook(path: Path):
-    """A notebook from a file of any quality, as nbformat 4. Raises UnreadableNotebook."""
-    name = path.name
+def read_notebook(name: str, data: bytes) -> dict:
+    """A notebook of any quality as plain data, made anew from what is usable. Raises UnreadableNotebook.
+
+    Outputs are kept as they are, checked for form only.
+    """
+    name = printable(name)
+    if not data.strip():
+        raise UnreadableNotebook(f"{name} is empty (0 bytes); ask for it to be handed in again")
     try:
-        size = path.stat().st_size
-        if size > MAX_NOTEBOOK:
-            raise UnreadableNotebook(
-                f"{name} is {size / 1e6:.0f} MB, far more than a notebook needs; ask for it again "
-                "with its outputs cleared"
-            )
-        if size == 0:
-            raise UnreadableNotebook(f"{name} is empty (0 bytes); ask for it to be handed in again")
-        text = path.read_bytes().decode("utf-8-sig", errors="replace")
-    except OSError as error:
-        raise UnreadableNotebook(
-            f"{name} could not be read ({error.strerror}); check its permissions"
-        ) from None
-    try:
-        raw = json.loads(text)
-    except (ValueError, RecursionError):
+        text = data.decode(json.detect_encoding(data), errors="replace")
+        raw = json.loads(text.lstrip("\ufeff"), parse_int=_whole, parse_constant=lambda word: None)
+    except (ValueError, RecursionError, LookupError):
         raise UnreadableNotebook(
             f"{name} is not a notebook (it is not JSON); ask for it to be handed in again"
         ) from None
-    if not isinstance(raw, dict) or not isinstance(raw.get("cells", raw.get("worksheets")), list):
+    if isinstance(raw, dict) and isinstance(raw.get("worksheets"), list):
+        raw = {"cells": [c for w in raw["worksheets"] if isinstance(w, dict) for c in _list(w.get("cells"))]}
+    if not isinstance(raw, dict) or not isinstance(raw.get("cells"), list):
         raise UnreadableNotebook(
             f"{name} is JSON but not a notebook (it has no cells); ask for it to be handed in again"
         )
-    return _whole(raw, name)
-
-
-def _whole(raw: dict, name: str):
-    """A valid notebook, made anew from what is usable when it is not valid as it stands."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        try:
-            book = nbformat.reads(json.dumps(_printable(raw)), as_version=4)
-            nbformat.validate(book)
-            return book
-        except Exception:  # noqa: BLE001 - nbformat raises many kinds; the notebook is made anew below
-            return _made_anew(raw, name)
-
-
-def _printable(value):
-    """Text that no file can hold (half of a surrogate pair) would stop the writing of all around it."""
-    if isinstance(value, str):
-        return value.encode("utf-8", errors="replace").decode("utf-8")
-    if isinstance(value, list):
-        return [_printable(item) for item in value]
-    if isinstance(value, dict):
-        return {_printable(key): _printable(item) for key, item in value.items()}
-    return value
-
-
-def _made_anew(raw: dict, name: str):
-    cells = []
-    for cell in raw.get("cells") or ():
-        if not isinstance(cell, dict) or cell.get("cell_type") not in _MAKERS:
-            continue
-        source = cell.get("source", "")
-        source = "".join(map(str, source)) if isinstance(source, list) else str(source)
-        fresh = _MAKERS[cell["cell_type"]](_printable(source))
-        metadata = cell.get("metadata")
-        if isinstance(metadata, dict) and isinstance(metadata.get("nbgrader"), dict):
-            fresh.metadata["nbgrader"] = nbformat.from_dict(_printable(metadata["nbgrader"]))
-        if cell["cell_type"] == "code":
-            line = json.dumps(
-                {"cell": 0, "status": None, "outputs": _printable(cell.get("outputs"))}
-            ).encode()
-            fresh.outputs = [nbformat.from_dict(output) for output in read_lines([line])[0].get(0, [])]
-            for output in fresh.outputs:
-                clean_output(output)
-        cells.append(fresh)
+    cells = [fresh for cell in raw["cells"] if (fresh := _cell(cell)) is not None]
     if not cells:
         raise UnreadableNotebook(f"{name} holds no cells that can be read; ask for it to be handed in again")
-    return new_notebook(cells=cells)
+    ours = _dict(_dict(raw.get("metadata")).get("eqlib"))
+    return {"cells": _bounded(cells), "metadata": {"eqlib": ours} if ours else {}}
 
 
-def _match(books: dict, expected: dict, grade_ids: dict) -> tuple[dict, list[str]]:
-    """Which file is which notebook: by the cells in it first, then by name. The one with most answers is
-    marked.
+def _whole(digits: str) -> int:
+    return int(digits) if len(digits) < 400 else 0
+
+
+def _bounded(cells: list[dict]) -> list[dict]:
+    """Thousands of empty cells are nobody's work; whatever carries something is kept."""
+    if len(cells) <= MAX_CELLS:
+        return cells
+    return [c for c in cells if c["source"].strip() or c.get("outputs") or c["metadata"].get("nbgrader")][
+        :MAX_CELLS
+    ]
+
+
+def _cell(cell) -> dict | None:
+    """A cell with what marking uses: its type, text, nbgrader's metadata and outputs of the right form."""
+    if not isinstance(cell, dict) or cell.get("cell_type") not in _KINDS:
+        return None
+    source = cell.get("source", cell.get("input", ""))
+    source = "".join(map(str, source)) if isinstance(source, list) else str(source)
+    meta = _dict(cell.get("metadata"))
+    kept = {key: meta[key] for key in ("nbgrader", "eqlib", "jupyter") if isinstance(meta.get(key), dict)}
+    fresh: dict = {"cell_type": cell["cell_type"], "source": _writable(source), "metadata": kept}
+    name = cell.get("id")
+    if isinstance(name, str) and re.fullmatch(r"[a-zA-Z0-9_-]{1,64}", name):
+        fresh["id"] = name
+    if isinstance(cell.get("attachments"), dict):
+        fresh["attachments"] = cell["attachments"]
+    if cell["cell_type"] == "code":
+        outputs = [_output(output) for output in _list(cell.get("outputs"))]
+        fresh["outputs"] = [output for output in outputs if output is not None]
+        fresh["execution_count"] = None
+    return fresh
+
+
+def _output(output) -> dict | None:
+    if not isinstance(output, dict):
+        return None
+    content = dict(output)
+    for key in ("text",):
+        if isinstance(content.get(key), list):
+            content[key] = "".join(map(str, content[key]))
+    if isinstance(content.get("data"), dict):
+        content["data"] = {
+            mime: "".join(map(str, value)) if isinstance(value, list) and not mime.endswith("json") else value
+            for mime, value in content["data"].items()
+        }
+    return as_output(content.get("output_type"), content)
+
+
+def _writable(text: str) -> str:
+    """Text that no file can hold (half of a surrogate pair) would stop the writing of all around it."""
+    return text.encode("utf-8", errors="replace").decode("utf-8")
+
+
+def _dict(value) -> dict:
+    return value if isinstance(value, dict) else {}
+
+
+def _list(value) -> list:
+    return value if isinstance(value, list) else []
+
+
+def as_notebook(plain: dict):
+    """nbformat's own object from plain data; ids that are missing or doubled are made anew."""
+    seen: set[str] = set()
+    cells = []
+    for cell in plain["cells"]:
+        name = cell.get("id")
+        if not name or name in seen:
+            name = f"cell-{len(seen)}-{uuid.uuid4().hex[:8]}"
+        seen.add(name)
+        cells.append({**cell, "id": name})
+    whole = {"cells": cells, "metadata": plain.get("metadata", {}), "nbformat": 4, "nbformat_minor": 5}
+    return nbformat.from_dict(whole)
+
+
+@dataclass(frozen=True)
+class Submission:
+    """What was read: notebooks (plain data) by the assignment's own names, the files beside them, lines to say."""
+
+    notebooks: dict[str, dict] = field(default_factory=dict)
+    files: dict[str, bytes] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    unusable: str | None = None
+
+
+def read_submission(
+    given: HandedIn, expected: dict[str, set[str]], others: dict[str, set[str]], answers
+) -> Submission:
+    """Find the assignment's notebooks among the files.
+
+    ``expected``: the ids of the cells of each notebook, by its name. ``others``: ids of the course's other
+    assignments. ``answers``: how many answers a notebook (plain data) holds. A notebook under another name is
+    recognised by its cells.
     """
-    chosen, notes = {}, []
+    books, notes = {}, list(given.notes)
+    for name, data in given.files.items():
+        if name.endswith(".ipynb"):
+            try:
+                books[name] = read_notebook(os.path.basename(name), data)
+            except UnreadableNotebook as error:
+                notes.append(str(error))
+    files = {name: data for name, data in given.files.items() if not name.endswith(".ipynb")}
+    chosen, said, wrong = _match(books, expected, others, answers)
+    notes += said
+    if chosen:
+        if len(expected) > 1:
+            missing = [name for name in expected if name not in chosen]
+            notes += [f"{name}.ipynb was not handed in; it scores 0" for name in missing]
+        return Submission(chosen, files, tuple(notes))
+    journal = any(JOURNAL.fullmatch(os.path.basename(name)) for name in files)
+    if journal and not wrong:
+        why = notes[0] if notes else "no notebook was handed in"
+        return Submission({}, files, (f"{why}; marked from the journal of answers beside it", *notes[1:]))
+    why = wrong or (notes.pop(0) if notes else "no notebook was handed in; ask for the .ipynb file")
+    return Submission({}, files, tuple(notes), why)
+
+
+def _match(books: dict, expected: dict, others: dict, answers) -> tuple[dict, list[str], str]:
+    """Which file is which notebook: by the cells in it first, then by name. The one with most answers is marked."""
+    chosen, notes, wrong = {}, [], ""
+    fit = {path: {name: _shared(book, ids) for name, ids in expected.items()} for path, book in books.items()}
+    for path, book in list(books.items()):
+        there = {name: _shared(book, ids) for name, ids in others.items()}
+        best = max(there, key=lambda name: there[name], default=None)
+        if best and there[best] > 2 * max(fit[path].values(), default=0):
+            wrong = f"{printable(os.path.basename(path))} is {best}; ask for the right file"
+            del books[path]
     for name in expected:
-        likely = [
-            path for path in books if path == f"{name}.ipynb" or _shared(books[path], grade_ids[name]) > 0
-        ]
+        likely = [path for path in books if path.endswith(f"{name}.ipynb") or fit[path][name] > 0]
         if not likely and len(expected) == 1:
             likely = list(books)
         if not likely:
             continue
-        best = max(
-            likely,
-            key=lambda p: (_answers(books[p]), p == f"{name}.ipynb", _shared(books[p], grade_ids[name])),
-        )
+        best = max(likely, key=lambda p: (answers(books[p]), p == f"{name}.ipynb", fit[p][name]))
         chosen[name] = books[best]
-        if best != f"{name}.ipynb":
-            notes.append(f"{os.path.basename(best)} was taken for {name}.ipynb")
+        shown = printable(os.path.basename(best))
+        if os.path.basename(best) != f"{name}.ipynb":
+            notes.append(f"{shown} was taken for {name}.ipynb")
         elif len(likely) > 1:
             notes.append(f"of {len(likely)} notebooks {name}.ipynb was marked")
-    return chosen, notes
+    return chosen, notes, "" if chosen else wrong
 
 
-def _shared(book, ids: set[str]) -> int:
-    found = set()
-    for cell in book.cells:
-        meta = cell.metadata.get("nbgrader")
-        if isinstance(meta, dict) and isinstance(meta.get("grade_id"), str):
-            found.add(meta["grade_id"])
-    return len(found & ids)
-
-
-def _answers(book) -> int:
-    return len(collect(json.loads(json.dumps(book))))
-
-
-def _read_files(paths, folder) -> tuple[dict[str, bytes], list[str]]:
-    """What lies beside the notebook, if of a sensible size."""
-    files, notes, room = {}, [], 5 * MAX_FILE
-    for path in paths:
-        name = str(path.relative_to(folder))
-        try:
-            size = path.stat().st_size
-            if size > min(MAX_FILE, room) or len(files) >= MAX_FILES:
-                notes.append(
-                    f"{name} ({size / 1e6:.0f} MB) was left out: too large or too many files beside "
-                    "the notebook"
-                )
-                continue
-            files[name] = path.read_bytes()
-            room -= size
-        except OSError as error:
-            notes.append(f"{name} could not be read ({error.strerror})")
-    return files, notes
+def _shared(book: dict, ids: set[str]) -> int:
+    found = {cell["metadata"].get("nbgrader", {}).get("grade_id") for cell in book["cells"]}
+    return len({name for name in found if isinstance(name, str)} & ids)

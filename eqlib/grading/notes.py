@@ -7,53 +7,64 @@ from collections import defaultdict
 from dataclasses import replace
 
 from eqlib.assess.variants import normal_id
-from eqlib.grading.marks import Judged
-from eqlib.grading.watch import Executed
+from eqlib.grading.run.sandbox import Executed
 
 #: So many answers recorded at the same moments are no coincidence.
 _SAME_AT_LEAST = 3
 _UNREADABLE = ("SyntaxError", "IndentationError", "TabError")
+#: How many lines about one student an instructor is shown.
+MOST = 3
+#: What comes first, where there are more: words of a line, the gravest first.
+_GRAVE = (
+    "not marked",
+    "not run",
+    "no answers found",
+    "nothing was answered",
+    "memory",
+    "ran longer",
+    "ended the program",
+)
+_GRAVE += (
+    "ran too long",
+    "only while marking",
+    "check cells showed",
+    "there twice",
+    "syntax error",
+    "late",
+    "put back",
+)
 
 
-def of_submission(
-    student: str, ready: dict, ran: Executed, records: dict, judged: Judged, skipped: bool
-) -> list[str]:
-    """Everything to be said about one notebook of one student."""
-    lines = list(ready["answers"].problems)
-    answered = [name for name in records if name in judged.marked]
-    if skipped and not answered:
-        lines.append("nothing was answered")
-    elif not answered and judged.marked:
-        lines.append("no recorded answers were found")
-    if ready["put_back"]:
-        lines.append(f"deleted cells were put back: {_list(ready['put_back'])}")
-    lines += _ids(student, records)
-    lines += _cells(ready["notebook"], ran)
-    if ran.ended:
-        lines.append(f"{ran.ended}; recorded answers are marked all the same")
-    if judged.claimed:
-        lines.append(_claims(judged))
-    if judged.others:
-        lines.append(
-            "scored by the student's own run, as nbgrader does, because it is no question of ours: "
-            f"{_list(judged.others)}"
-        )
-    return lines
+def gravest_first(lines) -> list[str]:
+    """At most three lines, the gravest first; the others are counted."""
+    once = list(dict.fromkeys(lines))
+    ranked = sorted(
+        once, key=lambda line: next((i for i, word in enumerate(_GRAVE) if word in line), len(_GRAVE))
+    )
+    if len(ranked) <= MOST:
+        return ranked
+    return [
+        *ranked[: MOST - 1],
+        f"{ranked[MOST - 1]} (and {len(ranked) - MOST} more to look at in the notebook)",
+    ]
 
 
-def _ids(student: str, records: dict) -> list[str]:
+def of_ids(student: str, records: dict) -> list[str]:
+    """A line where answers were recorded under another id."""
     others = sorted(
         {r.student for r in records.values() if r.student and normal_id(r.student) != normal_id(student)}
     )
     if not others:
         return []
-    return [f"answers were recorded under the id {_list(others)}; marked by the numbers shown there"]
+    return [f"answers were recorded under the id {', '.join(others)}; marked by the numbers shown there"]
 
 
-def _cells(notebook: dict, ran: Executed) -> list[str]:
-    """A line for each cell that could not be read as Python, had to be stopped or ended the program."""
+def of_cells(cells: list[dict], ran: Executed, put_back: list[str], doubled: list[str]) -> list[str]:
+    """A line for each cell that could not be read as Python, had to be stopped, ended the program, was copied or deleted."""
     lines = []
-    for index, cell in enumerate(notebook["cells"]):
+    if ran.ended:
+        lines.append(f"{ran.ended}; recorded answers are marked all the same")
+    for index, cell in enumerate(cells):
         where = f"cell {index}{_name(cell)}"
         trouble = ran.trouble.get(index)
         if trouble == "CellTimeout":
@@ -62,6 +73,9 @@ def _cells(notebook: dict, ran: Executed) -> list[str]:
             lines.append(f"{where} ended the program; the cells after it ran in a new one")
         elif any(output.get("ename") in _UNREADABLE for output in ran.outputs.get(index, ())):
             lines.append(f"{where} cannot be read as Python (a syntax error); the other cells ran")
+    lines += [f"cell {name} is there twice; the one that was changed last is marked" for name in doubled]
+    if put_back:
+        lines.append(f"deleted cells were put back: {', '.join(put_back)}")
     return lines
 
 
@@ -70,12 +84,11 @@ def _name(cell: dict) -> str:
     return f" ({name})" if name else ""
 
 
-def _claims(judged: Judged) -> str:
-    ours = sum(judged.marked[name].mark.points for name in judged.claimed)
-    theirs = sum(judged.claimed.values())
+def claims(claimed: dict[str, float], ours: dict[str, float]) -> str:
+    """The line where a submission's own check cells showed other points than its answers earn."""
     return (
-        f"its own check cells showed {theirs:g} points where the recorded answers earn {ours:g} "
-        f"({_list(sorted(judged.claimed))}); the recorded answers count"
+        f"its own check cells showed {sum(claimed.values()):g} points where the recorded answers earn "
+        f"{sum(ours.values()):g} ({', '.join(sorted(claimed))}); the recorded answers count"
     )
 
 
@@ -99,7 +112,10 @@ def flag_copies(rows: list) -> list:
             said[one].append(line.format(count, other))
             said[other].append(line.format(count, one))
     return [
-        replace(row, notes=(*row.notes, *said[row.student])) if row.student in said else row for row in rows
+        replace(row, notes=tuple(gravest_first([*row.notes, *said[row.student]])))
+        if row.student in said
+        else row
+        for row in rows
     ]
 
 
@@ -107,11 +123,7 @@ def _key(answer: dict) -> str:
     return json.dumps(answer.get("answer"), sort_keys=True)
 
 
-def could_not(error: Exception) -> str:
+def could_not(error: BaseException) -> str:
     """One line for a failure inside marking itself."""
     said = " ".join(str(error).split())[:200]
     return f"could not be marked ({type(error).__name__}: {said}); please open the notebook and look"
-
-
-def _list(names) -> str:
-    return ", ".join(map(str, names))

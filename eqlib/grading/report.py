@@ -9,14 +9,13 @@ import csv
 import io
 import statistics
 from collections import defaultdict
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from eqlib.assess.mistakes import MISTAKES
 from eqlib.grading import summary
+from eqlib.grading.bulk import up_to_date
 from eqlib.grading.course import Course, CourseError
-from eqlib.grading.gradebook import scores
-from eqlib.grading.marks import Judged
 from eqlib.grading.summary import StudentRow
 
 #: How many misconceptions come with a demonstration.
@@ -25,19 +24,20 @@ TOP = 3
 
 @dataclass(frozen=True)
 class QuestionLine:
-    """One question over the class: ``mean`` of those marked, ``share`` of its points, how many had full
-    marks or none.
+    """One question over the class: ``mean`` of those marked (None: nobody's is), ``share`` of its points, how
+    many had full marks or none, how many are to be read or were not run.
     """
 
     question: str
     title: str
     max_points: float
     marked: int
-    mean: float
-    share: float
+    mean: float | None
+    share: float | None
     full: int
     none: int
     to_read: int
+    not_run: int
 
 
 @dataclass(frozen=True)
@@ -76,6 +76,7 @@ class ClassReport:
     questions: tuple[QuestionLine, ...]
     mistakes: tuple[MistakeLine, ...]
     odd: tuple[OddAnswer, ...]
+    notices: tuple[str, ...] = ()
 
     @property
     def top(self) -> tuple[MistakeLine, ...]:
@@ -92,37 +93,33 @@ def report(course, assignment: str) -> ClassReport:
     CourseError.
     """
     opened = Course.open(course)
-    questions = opened.questions(assignment)
+    questions = opened.questions(assignment) if opened.has_questions(assignment) else {}
     rows = summary.read(opened.root, assignment)
     if rows is None:
         raise CourseError(
             f"{summary.reports_folder(opened.root, assignment)}: nothing marked yet; "
             f"run `eqlib grade {course} {assignment}` first"
         )
-    rows = tuple(_brought_up_to_date(opened, assignment, row, questions) for row in rows)
+    rows = up_to_date(opened, assignment, rows)
+    notices = tuple(summary.read_notices(opened.root, assignment))
+    # The marks by hand that were given since belong in the table of marks too.
+    summary.write_atomically(
+        summary.reports_folder(opened.root, assignment) / "marks.csv", summary.marks_table(rows, notices)
+    )
     made = ClassReport(
         opened.root,
         assignment,
-        questions.assignment.title,
+        questions.assignment.title if questions else assignment,
         rows,
         tuple(_question_lines(rows, questions)),
         tuple(mistake_lines(rows)),
         tuple(_odd_answers(rows)),
+        notices if any(row.not_run for row in rows) else (),
     )
-    made.folder.mkdir(parents=True, exist_ok=True)
+    summary.private_folder(made.folder)
     summary.write_atomically(made.folder / "class.csv", as_csv(made))
     summary.write_atomically(made.folder / "class.md", as_markdown(made))
     return made
-
-
-def _brought_up_to_date(course: Course, assignment: str, row: StudentRow, questions) -> StudentRow:
-    """A person may have marked the explanations, or changed a mark, since."""
-    if row.points is None:
-        return row
-    now = scores(course, assignment, row.student, questions, Judged())
-    points = {question.question: question.points for question in now.questions}
-    kept = tuple(replace(q, points=points.get(q.question, q.points)) for q in row.questions)
-    return replace(row, points=now.points, penalty=now.penalty, to_read=now.to_read, questions=kept)
 
 
 def _question_lines(rows, questions):
@@ -133,17 +130,18 @@ def _question_lines(rows, questions):
     for name, theirs in seen.items():
         points = [q.points for q in theirs if q.points is not None]
         most = theirs[0].max_points
-        mean = statistics.fmean(points) if points else 0.0
+        mean = statistics.fmean(points) if points else None
         yield QuestionLine(
             name,
             questions[name].title if name in questions else name,
             most,
             len(points),
             mean,
-            mean / most if most else 0.0,
+            mean / most if mean is not None and most else None,
             sum(p >= most for p in points),
             sum(p <= 0 for p in points),
-            sum(q.points is None for q in theirs),
+            sum(q.points is None and q.state != "not run" for q in theirs),
+            sum(q.state == "not run" and q.points is None for q in theirs),
         )
 
 
@@ -177,30 +175,61 @@ def _odd_answers(rows) -> list[OddAnswer]:
     return sorted(lines, key=lambda line: (-len(line.students), line.question, line.part, line.answer))
 
 
+def shown(value: float | None, how: str) -> str:
+    """A number in print; a dash where there is none."""
+    return "–" if value is None else f"{value:{how}}"
+
+
 def as_csv(made: ClassReport) -> str:
     """One line for each question and one for each misconception, for a spreadsheet."""
     out = io.StringIO()
     table = csv.writer(out, lineterminator="\n")
     table.writerow(
-        ["kind", "id", "title", "students", "mean points", "out of", "full marks", "no marks", "who"]
+        [
+            "kind",
+            "id",
+            "title",
+            "students",
+            "mean points",
+            "out of",
+            "full marks",
+            "no marks",
+            "to read",
+            "not run",
+            "who",
+        ]
     )
     for line in made.questions:
         table.writerow(
             [
                 "question",
-                line.question,
-                line.title,
+                summary.cell(line.question),
+                summary.cell(line.title),
                 line.marked,
-                f"{line.mean:.2f}",
+                shown(line.mean, ".2f"),
                 f"{line.max_points:g}",
                 line.full,
                 line.none,
+                line.to_read or "",
+                line.not_run or "",
                 "",
             ]
         )
     for line in made.mistakes:
         table.writerow(
-            ["misconception", line.id, line.title, line.count, "", "", "", "", " ".join(line.students)]
+            [
+                "misconception",
+                line.id,
+                line.title,
+                line.count,
+                "",
+                "",
+                "",
+                "",
+                "",
+                "",
+                " ".join(line.students),
+            ]
         )
     return out.getvalue()
 
@@ -210,18 +239,22 @@ def as_markdown(made: ClassReport) -> str:
     marked = [row for row in made.rows if row.points is not None]
     lines = [f"# {made.title}: the class", "", f"{len(marked)} of {len(made.rows)} submissions marked."]
     if marked:
-        mean = statistics.fmean(row.points for row in marked)
-        lines[-1] += f" Mean {mean:.1f} of {marked[0].max_points:g}."
+        shares = [row.points / row.could_be for row in marked if row.could_be]
+        if shares:
+            lines[-1] += (
+                f" Mean {statistics.fmean(shares):.0%} of what could be marked (of {marked[0].max_points:g} points in all)."
+            )
+    lines += ["", *made.notices] if made.notices else []
     lines += [
         "",
         "## Questions",
         "",
-        "| Question | Mean | Of | Full marks | No marks | Still to read |",
-        "|-|-|-|-|-|-|",
+        "| Question | Mean | Of | Full marks | No marks | Still to read | Not run |",
+        "|-|-|-|-|-|-|-|",
     ]
     lines += [
-        f"| {_cell(q.title)} (`{q.question}`) | {q.mean:.2f} | {q.max_points:g} | {q.full} | {q.none} "
-        f"| {q.to_read} |"
+        f"| {_cell(q.title)} (`{q.question}`) | {shown(q.mean, '.2f')} | {q.max_points:g} | {q.full} | {q.none} "
+        f"| {q.to_read} | {q.not_run} |"
         for q in made.questions
     ]
     lines += [

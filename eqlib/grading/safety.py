@@ -9,9 +9,13 @@ from __future__ import annotations
 import base64
 import binascii
 import re
-from html import unescape
+from functools import lru_cache
+from html import escape, unescape
+from html.parser import HTMLParser
 
 import nh3
+from jinja2 import pass_context
+from nbconvert.filters.markdown_mistune import IPythonRenderer, MarkdownWithMath
 
 MIME_ANSWER = "application/vnd.eqlib.answer+json"
 
@@ -19,6 +23,7 @@ _TAGS_TEXT = """
 a abbr b blockquote br caption code col colgroup dd del details div dl dt em figcaption figure h1 h2 h3
 h4 h5 h6 hr i img kbd li ol p pre s samp section small span strong sub summary sup table tbody td tfoot
 th thead tr u ul var
+math mrow mi mn mo ms mtext mspace msup msub msubsup mfrac msqrt mroot mover munder munderover mtable mtr mtd mstyle
 """
 _TAGS = frozenset(_TAGS_TEXT.split())
 _ATTRIBUTES = {
@@ -31,6 +36,8 @@ _ATTRIBUTES = {
     "details": {"open"},
     "col": {"span"},
     "colgroup": {"span"},
+    "math": {"display", "xmlns"},
+    "mo": {"stretchy", "fence"},
 }
 # Nothing that takes an element out of its place on the page: no position, no transform, no z-index.
 _STYLES_TEXT = """
@@ -42,9 +49,6 @@ overflow-x padding padding-bottom padding-left padding-right padding-top text-al
 vertical-align white-space width
 """
 _STYLES = frozenset(_STYLES_TEXT.split())
-_SVG = re.compile(r"<svg\b[^>]*>.*?</svg\s*>", re.DOTALL | re.IGNORECASE)
-_LABEL = re.compile(r"""aria-label\s*=\s*(?:"([^"]*)"|'([^']*)')""", re.IGNORECASE)
-_TITLE = re.compile(r"<title[^>]*>(.*?)</title", re.DOTALL | re.IGNORECASE)
 _DATA_IMAGE = re.compile(r"data:image/(?:png|jpeg|gif|webp|svg\+xml);base64,[A-Za-z0-9+/=\s]*")
 # Ours, tables' and highlighted code's; never a class that the pages of nbgrader act upon.
 _CLASS = re.compile(r"(?:eq|eqlib)(?:[-_][\w-]*)?|dataframe|highlight|[a-z][a-z0-9]{0,2}")
@@ -58,10 +62,16 @@ _CELL = "padding: 0.1em 0.8em 0.1em 0; text-align: left"
 _NOTE_DROPPED = "(an interactive output, not shown here for safety)"
 
 
+#: Longest HTML of one output that is shown, and most drawings in it.
+_LONGEST, _MOST_DRAWINGS = 400_000, 60
+
+
 def clean_html(html: str) -> str:
     """``html`` with everything taken out that could run, load from elsewhere or cover the page."""
+    if len(html) > _LONGEST or html.lower().count("<svg") > _MOST_DRAWINGS:
+        return f"<p>(an output of {len(html):,} characters, too long to be shown here)</p>"
     return nh3.clean(
-        _SVG.sub(_svg_as_image, html),
+        _drawings_as_images(html),
         tags=set(_TAGS),
         clean_content_tags={"script", "style", "iframe", "object", "template", "noscript"},
         attributes=_ATTRIBUTES,
@@ -89,22 +99,58 @@ def _filtered(tag: str, attribute: str, value: str) -> str | None:
     return value
 
 
-def _svg_as_image(match: re.Match) -> str:
-    drawing = match.group(0)
-    found = _LABEL.search(drawing[: drawing.find(">") + 1])
-    label = (found.group(1) or found.group(2) or "") if found else ""
-    if not label and (title := _TITLE.search(drawing)):
-        label = re.sub(r"<[^>]*>", "", title.group(1)).strip()
-    return svg_image(drawing, label)
+class _Drawings(HTMLParser):
+    """Finds the drawings of a page: where each begins and ends, and what it is called."""
+
+    def __init__(self, html: str):
+        super().__init__(convert_charrefs=True)
+        self.lines = [0]
+        for line in html.split("\n"):
+            self.lines.append(self.lines[-1] + len(line) + 1)
+        self.found: list[tuple[int, int, str]] = []
+        self.depth, self.start, self.label, self.titled = 0, 0, "", False
+        self.feed(html)
+
+    def _place(self) -> int:
+        line, column = self.getpos()
+        return self.lines[line - 1] + column
+
+    def handle_starttag(self, tag, attrs):
+        if tag == "svg":
+            if self.depth == 0:
+                self.start, self.label = self._place(), dict(attrs).get("aria-label") or ""
+            self.depth += 1
+        elif tag == "title" and self.depth and not self.label:
+            self.titled = True
+
+    def handle_data(self, data):
+        if self.titled and self.depth:
+            self.label += data
+
+    def handle_endtag(self, tag):
+        self.titled = False
+        if tag == "svg" and self.depth:
+            self.depth -= 1
+            if self.depth == 0:
+                self.found.append((self.start, self._place() + len("</svg>"), self.label.strip()))
+
+
+def _drawings_as_images(html: str) -> str:
+    if "<svg" not in html.lower():
+        return html
+    done, at = [], 0
+    for start, end, label in _Drawings(html).found:
+        done += [html[at:start], svg_image(html[start:end], label)]
+        at = end
+    return "".join(done) + html[at:]
 
 
 def svg_image(svg: str, label: str = "") -> str:
     """An ``<img>`` that shows a drawing; inside an image a browser runs no script and loads nothing."""
     if "xmlns=" not in svg[:400]:
-        svg = re.sub(r"<svg\b", '<svg xmlns="http://www.w3.org/2000/svg"', svg, count=1, flags=re.IGNORECASE)
+        svg = f'<svg xmlns="http://www.w3.org/2000/svg"{svg[len("<svg") :]}'
     data = base64.b64encode(svg.encode("utf-8", errors="replace")).decode("ascii")
-    alt = unescape(label or "drawing").replace("&", "&amp;").replace('"', "&quot;").replace("<", "&lt;")
-    return f'<img alt="{alt}" src="data:image/svg+xml;base64,{data}">'
+    return f'<img alt="{escape(unescape(label or "drawing"))}" src="data:image/svg+xml;base64,{data}">'
 
 
 def clean_bundle(data: dict) -> dict:
@@ -142,14 +188,46 @@ def _base64(value) -> str | None:
     return text
 
 
+@pass_context
+def markdown2html(context, source):
+    """What nbconvert's filter of this name does, with nothing left in the result that could run."""
+    attachments = context.get("cell", {}).get("attachments")
+    return markdown_to_html(source, attachments) if attachments else _markdown(source)
+
+
+@lru_cache(maxsize=500)
+def _markdown(source: str) -> str:
+    """The text of an assignment stands in every submission: it is rendered once."""
+    return markdown_to_html(source)
+
+
+class _Renderer(IPythonRenderer):
+    """nbconvert's own, with formulas as MathML."""
+
+    def block_math(self, body):
+        return mathml(body, "block")
+
+    def inline_math(self, body):
+        return mathml(body)
+
+
 def markdown_to_html(source: str, attachments=None) -> str:
     """Markdown (with formulas) as HTML that is safe to look at, whatever raw HTML stands in it."""
-    from nbconvert.filters.markdown_mistune import IPythonRenderer, MarkdownWithMath
-
-    renderer = IPythonRenderer(escape=False, attachments=attachments or {}, exclude_anchor_links=True)
+    renderer = _Renderer(escape=False, attachments=attachments or {}, exclude_anchor_links=True)
     html = clean_html(MarkdownWithMath(renderer=renderer).render(source))
     # nbgrader's page style leaves no room between the columns of a table.
     return html.replace("<td>", f'<td style="{_CELL}">').replace("<th>", f'<th style="{_CELL}">')
+
+
+def mathml(tex: str, display: str = "inline") -> str:
+    """A formula written in TeX as MathML, which browsers set by themselves; as it was written if it is none."""
+    from latex2mathml.converter import convert
+
+    tex = tex.strip().strip("$").strip()
+    try:
+        return convert(tex, display=display)
+    except Exception:  # noqa: BLE001 - a student's formula may be anything; it is shown as it was typed
+        return f"<code>{escape(tex)}</code>"
 
 
 def clean_output(output) -> None:
@@ -165,8 +243,11 @@ def clean_output(output) -> None:
         output["metadata"] = {"image/png": kept} if kept else {}
 
 
-def clean_notebook(notebook) -> None:
-    """Make a whole notebook safe to open or to turn into a page, in place. Sources are left as they are."""
+def clean_notebook(notebook, page: bool = False) -> None:
+    """Make a whole notebook safe to open or to turn into a page, in place. Sources are left as they are.
+
+    For a ``page`` formulas become MathML, because it runs no script that could set them.
+    """
     metadata = notebook.get("metadata", {})
     for key in [key for key in metadata if key not in ("kernelspec", "language_info", "eqlib")]:
         del metadata[key]
@@ -180,6 +261,12 @@ def clean_notebook(notebook) -> None:
             cell["attachments"] = _clean_attachments(cell["attachments"])
         for output in cell.get("outputs", []):
             clean_output(output)
+            if (
+                page
+                and (tex := output.get("data", {}).get("text/latex"))
+                and "text/html" not in output["data"]
+            ):
+                output["data"]["text/html"] = mathml(tex)
 
 
 def _clean_attachments(attachments) -> dict:

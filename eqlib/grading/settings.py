@@ -30,11 +30,6 @@ def configure(c, config_file=None, course_id: str = "equilibrium", root=None) ->
     c.GenerateAssignment.post_convert_hook = "eqlib.grading.preprocessors.drop_journals"
 
     c.Execute.timeout = CELL_SECONDS
-    c.Execute.error_on_timeout = {
-        "ename": "CellTimeout",
-        "evalue": f"the cell ran longer than {CELL_SECONDS} seconds and was stopped",
-        "traceback": [f"CellTimeout: this cell ran longer than {CELL_SECONDS} seconds and was stopped."],
-    }
     _set_steps(c)
     _set_pages(c)
 
@@ -55,30 +50,16 @@ def _make_exchange(folder: Path) -> None:
 
 
 def _set_steps(c) -> None:
-    """The order of nbgrader's steps; ours must stand exactly where they do."""
+    """One marker: nbgrader's command, the formgrader's button and ``eqlib grade`` take the same steps."""
     ours = "eqlib.grading.preprocessors."
     nbg = "nbgrader.preprocessors."
-    c.Autograde.sanitize_preprocessors = [
-        # Before ClearOutput: it would throw the recorded answers away.
-        ours + "KeepAnswers",
-        nbg + "ClearOutput",
-        # Before DeduplicateIds and OverwriteCells, which stop at damaged metadata.
-        ours + "MendCells",
-        nbg + "DeduplicateIds",
-        nbg + "OverwriteKernelspec",
-        nbg + "OverwriteCells",
-        nbg + "CheckCellMetadata",
-    ]
+    # Nothing is cleared or run before our step: it reads the recorded answers, and runs cells in its sandbox only.
+    c.Autograde.sanitize_preprocessors = []
     c.Autograde.autograde_preprocessors = [
-        nbg + "Execute",
-        nbg + "IgnorePattern",
-        "nbconvert.preprocessors.ClearMetadataPreprocessor",
-        nbg + "LimitOutput",
-        nbg + "SaveAutoGrades",
+        ours + "MarkSubmission",
+        ours + "SaveMarks",
         nbg + "AssignLatePenalties",
         nbg + "CheckCellMetadata",
-        # Last: what is kept is what an instructor will open.
-        ours + "MakeSafe",
     ]
     c.GenerateFeedback.preprocessors = [
         nbg + "GetGrades",
@@ -89,5 +70,5 @@ def _set_steps(c) -> None:
 
 def _set_pages(c) -> None:
     """Feedback pages and the formgrader's view of a submission are both made by HTMLExporter."""
-    c.HTMLExporter.filters = {"markdown2html": "eqlib.grading.filters.markdown2html"}
+    c.HTMLExporter.filters = {"markdown2html": "eqlib.grading.safety.markdown2html"}
     c.HTMLExporter.exclude_raw = True

@@ -10,12 +10,12 @@ import tempfile
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
-FORMAT = 1
+FORMAT = 2
 
 
 @dataclass(frozen=True)
 class QuestionRow:
-    """One question of one student. ``points`` is None until a person has marked it."""
+    """One question of one student. ``points`` is None while it is to be read or was not run (``state`` says which)."""
 
     question: str
     points: float | None
@@ -24,12 +24,15 @@ class QuestionRow:
     answer: dict | None = None
     wrong_parts: dict = field(default_factory=dict)
     audit: str = ""
+    state: str = ""
+    book: str = ""
 
 
 @dataclass(frozen=True)
 class StudentRow:
-    """One student. ``points`` is the score in the gradebook, penalty taken off; None if nothing could be
-    marked.
+    """One student. ``points`` is the score in the gradebook, penalty taken off; None if nothing could be marked.
+
+    ``could_be``: the points of what could be marked; ``max_points``: of everything.
     """
 
     student: str
@@ -37,15 +40,29 @@ class StudentRow:
     max_points: float
     questions: tuple[QuestionRow, ...] = ()
     penalty: float = 0.0
-    to_read: int = 0
+    late: float = 0.0
     notes: tuple[str, ...] = ()
     seconds: float = 0.0
+
+    @property
+    def could_be(self) -> float:
+        return sum(q.max_points for q in self.questions if q.points is not None)
+
+    @property
+    def to_read(self) -> int:
+        return sum(q.points is None and q.state != "not run" for q in self.questions)
+
+    @property
+    def not_run(self) -> int:
+        return sum(q.state == "not run" for q in self.questions)
 
 
 @dataclass(frozen=True)
 class GradeSummary:
-    """The result of ``bulk.grade``. ``problems`` are lines for the instructor, each beginning with its
-    student.
+    """The result of ``bulk.grade``. ``problems`` are lines for the instructor, each beginning with its student.
+
+    ``absent``: ids that the course knows and that handed nothing in; ``kept``: how many were marked already and
+    have not changed since; ``stopped``: why the marking could not be finished, or "".
     """
 
     course: Path
@@ -54,6 +71,9 @@ class GradeSummary:
     problems: tuple[str, ...] = ()
     notices: tuple[str, ...] = ()
     seconds: float = 0.0
+    absent: tuple[str, ...] = ()
+    kept: int = 0
+    stopped: str = ""
 
     @property
     def folder(self) -> Path:
@@ -74,50 +94,73 @@ def reports_folder(course: Path, assignment: str) -> Path:
     return course / "reports" / assignment
 
 
+def private_folder(folder: Path) -> Path:
+    """Make a folder that only its owner may look into."""
+    folder.mkdir(parents=True, exist_ok=True)
+    os.chmod(folder, 0o700)
+    return folder
+
+
 def write(summary: GradeSummary) -> None:
-    """Write ``marks.csv`` (for a spreadsheet) and ``marks.json`` (for ``eqlib report``), each whole or not
-    at all.
-    """
-    summary.folder.mkdir(parents=True, exist_ok=True)
-    write_atomically(summary.marks_csv, marks_table(summary.rows))
+    """Write ``marks.csv`` (for a spreadsheet) and ``marks.json`` (for ``eqlib report``), each whole or not at all."""
+    private_folder(summary.folder)
+    write_atomically(summary.marks_csv, marks_table(summary.rows, summary.notices))
     data = {
         "format": FORMAT,
         "assignment": summary.assignment,
         "rows": [asdict(row) for row in summary.rows],
         "problems": list(summary.problems),
+        "notices": list(summary.notices),
+        "absent": list(summary.absent),
     }
     write_atomically(
         summary.folder / "marks.json", json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False)
     )
 
 
-def marks_table(rows) -> str:
-    """The marks as CSV: one line a student, one column a question."""
+def marks_table(rows, notices=()) -> str:
+    """The marks as CSV: one line a student, one column a question. What was not marked says so; it is never 0."""
     names: list[str] = []
     for row in rows:
         names += [q.question for q in row.questions if q.question not in names]
     out = io.StringIO()
     table = csv.writer(out, lineterminator="\n")
-    table.writerow(["student", *names, "late penalty", "total", "out of", "still to read", "notes"])
+    heads = [
+        "late penalty",
+        "total",
+        "of what could be marked",
+        "out of",
+        "still to read",
+        "not run",
+        "notes",
+    ]
+    table.writerow(["student", *map(cell, names), *heads])
     for row in rows:
-        points = {q.question: q.points for q in row.questions}
-        cells = ["" if points.get(name) is None else f"{points[name]:g}" for name in names]
+        points = {q.question: shown_points(q) for q in row.questions}
         total = "" if row.points is None else f"{row.points:g}"
+        lines = [*row.notes, *(notices if row.not_run else ())]
         table.writerow(
             [
-                _cell(row.student),
-                *cells,
+                cell(row.student),
+                *(points.get(name, "") for name in names),
                 f"{row.penalty:g}",
                 total,
+                f"{row.could_be:g}" if total else "",
                 f"{row.max_points:g}",
                 row.to_read or "",
-                _cell("; ".join(row.notes)),
+                row.not_run or "",
+                cell("; ".join(lines)),
             ]
         )
     return out.getvalue()
 
 
-def _cell(text: str) -> str:
+def shown_points(question: QuestionRow) -> str:
+    """A question's points as they are shown everywhere."""
+    return (question.state or "to read") if question.points is None else f"{question.points:g}"
+
+
+def cell(text: str) -> str:
     """A spreadsheet must not take a cell's text for a formula."""
     return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t", "\r")) else text
 
@@ -134,9 +177,49 @@ def read(course: Path, assignment: str) -> list[StudentRow] | None:
         return None
 
 
+def read_notices(course: Path, assignment: str) -> list[str]:
+    """What the last marking had to say about the whole class."""
+    try:
+        data = json.loads((reports_folder(course, assignment) / "marks.json").read_text("utf-8"))
+        return [str(line) for line in data.get("notices", [])]
+    except (OSError, ValueError):
+        return []
+
+
 def _row(entry: dict) -> StudentRow:
     questions = tuple(QuestionRow(**{**q, "mistakes": tuple(q["mistakes"])}) for q in entry["questions"])
     return StudentRow(**{**entry, "questions": questions, "notes": tuple(entry["notes"])})
+
+
+class Kept:
+    """What was marked already, by student: the row and the fingerprint of what it was made from.
+
+    One small private file each, written last: where it stands, the marks, the notebook and the page stand too.
+    """
+
+    def __init__(self, course: Path, assignment: str):
+        self.folder = reports_folder(course, assignment) / "marked"
+
+    def row(self, student: str, fingerprint: str) -> StudentRow | None:
+        """The row of a student whose submission is what it was; None if it has to be marked."""
+        try:
+            data = json.loads(self._path(student).read_text("utf-8"))
+            return (
+                _row(data["row"]) if data["fingerprint"] == fingerprint and data["format"] == FORMAT else None
+            )
+        except (OSError, ValueError, KeyError, TypeError):
+            return None
+
+    def keep(self, row: StudentRow, fingerprint: str) -> None:
+        private_folder(self.folder)
+        data = {"format": FORMAT, "fingerprint": fingerprint, "row": asdict(row)}
+        write_atomically(self._path(row.student), json.dumps(data, ensure_ascii=False, allow_nan=False))
+
+    def drop(self, student: str) -> None:
+        self._path(student).unlink(missing_ok=True)
+
+    def _path(self, student: str) -> Path:
+        return self.folder / f"{student}.json"
 
 
 def write_atomically(path: Path, text: str) -> None:
@@ -147,7 +230,7 @@ def write_atomically(path: Path, text: str) -> None:
             stream.write(text)
             stream.flush()
             os.fsync(stream.fileno())
-        os.chmod(spare, 0o644)
+        os.chmod(spare, 0o600)
         os.replace(spare, path)
     except BaseException:
         Path(spare).unlink(missing_ok=True)

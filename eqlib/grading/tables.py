@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from rich.table import Table
 
+from eqlib.grading.intake import printable
+from eqlib.grading.report import shown
+from eqlib.grading.summary import shown_points
+
 
 def marks_table(made, title: str):
     """Everybody's marks, a column for each question."""
@@ -14,29 +18,43 @@ def marks_table(made, title: str):
         names += [q.question for q in row.questions if q.question not in names]
     for name in names:
         table.add_column(name, justify="right")
-    table.add_column("Total", justify="right")
+    if late := any(row.late for row in made.rows):
+        table.add_column("Late", justify="right")
+    table.add_column("Of what could\nbe marked", justify="right")
     for row in made.rows:
-        points = {q.question: "to read" if q.points is None else f"{q.points:g}" for q in row.questions}
-        total = "not marked" if row.points is None else f"{row.points:g} / {row.max_points:g}"
-        table.add_row(row.student, *(points.get(name, "") for name in names), total)
+        points = {q.question: shown_points(q) for q in row.questions}
+        total = "not marked" if row.points is None else f"{row.points:g} / {row.could_be:g}"
+        taken = [f"late, -{row.penalty:g}" if row.late else ""] if late else []
+        table.add_row(printable(row.student), *(points.get(name, "") for name in names), *taken, total)
     return table
 
 
 def questions_table(made):
     """How each question went."""
     table = Table(title=f"{made.title}: {len(made.rows)} submissions", title_justify="left")
-    for heading in ("Question", "Id", "Mean", "Of", "Share", "Full marks", "No marks", "Still to read"):
+    for heading in (
+        "Question",
+        "Id",
+        "Mean",
+        "Of",
+        "Share",
+        "Full marks",
+        "No marks",
+        "Still to read",
+        "Not run",
+    ):
         table.add_column(heading, justify="left" if heading in ("Question", "Id") else "right")
     for line in made.questions:
         table.add_row(
             line.title,
             line.question,
-            f"{line.mean:.2f}",
+            shown(line.mean, ".2f"),
             f"{line.max_points:g}",
-            f"{line.share:.0%}",
+            shown(line.share, ".0%"),
             str(line.full),
             str(line.none),
             str(line.to_read),
+            str(line.not_run),
         )
     return table
 

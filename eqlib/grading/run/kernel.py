@@ -33,6 +33,7 @@ def supervise(link: socket.socket) -> None:
     got = seal.unshare(job["isolated"])
     if got.files:
         got.files = seal.private_files(job["cover"], job["keep"])
+        job["scratch"] = "/tmp"
     ours, theirs = socket.socketpair()
     first = os.fork()
     if first == 0:
@@ -63,7 +64,9 @@ class _Guard:
         while True:
             now = time.monotonic()
             if now > end:
-                return f"it ran longer than {self.limits['notebook_seconds']:g} seconds in all and was stopped"
+                return (
+                    f"it ran longer than {self.limits['notebook_seconds']:g} seconds in all and was stopped"
+                )
             if now > look:
                 look = now + _POLL
                 if reason := self._too_much():
@@ -215,7 +218,13 @@ class _Session:
         self.cells = cells
 
     def msg(self, msg_type, content=None, *others, **more):
-        return {"msg_type": msg_type, "content": content or {}, "parent_header": {}, "header": {}, "metadata": {}}
+        return {
+            "msg_type": msg_type,
+            "content": content or {},
+            "parent_header": {},
+            "header": {},
+            "metadata": {},
+        }
 
     def send(self, stream, msg_or_type, content=None, *others, **more):
         message = msg_or_type if isinstance(msg_or_type, dict) else self.msg(msg_or_type, content)
@@ -326,7 +335,11 @@ class Cells:
             signal.signal(signal.SIGINT, signal.default_int_handler)
             result = self.pristine["run_cell"](self.shell, order["source"], store_history=True)
             error = result.error_before_exec or result.error_in_exec
-            if result.success is True and error is None and not getattr(self.shell, "_last_traceback_during_displayhook", False):
+            if (
+                result.success is True
+                and error is None
+                and not getattr(self.shell, "_last_traceback_during_displayhook", False)
+            ):
                 ended = {"status": "ok"}
             else:
                 ended = {
@@ -450,7 +463,9 @@ def _snapshot(shell) -> dict:
         "classes": [(kind, dict(vars(kind))) for kind in classes],
         "parts": parts,
         "own": {
-            name: {key: list(value) if isinstance(value, list) else value for key, value in vars(part).items()}
+            name: {
+                key: list(value) if isinstance(value, list) else value for key, value in vars(part).items()
+            }
             for name, part in parts.items()
             if name != "shell"
         },
@@ -493,12 +508,18 @@ def _restore(shell, was: dict) -> None:
 def main() -> None:
     """The warm process: everything a notebook may import is imported, and one copy is made for each that is run."""
     import importlib
+    import pkgutil
 
     # jsonschema builds a grammar of web addresses as it is imported, which takes longer than all the rest.
     sys.modules.setdefault("rfc3987_syntax", None)
     for name in sys.argv[1].split(","):
         with contextlib.suppress(ImportError):
             importlib.import_module(name)
+    import eqlib.notebook
+
+    for found in pkgutil.walk_packages(eqlib.notebook.__path__, "eqlib.notebook."):
+        with contextlib.suppress(Exception):
+            importlib.import_module(found.name)
     sys.modules[__name__].__dict__["_shell"] = make_shell()
     import gc
 

@@ -14,6 +14,7 @@ import os
 import secrets
 import select
 import shutil
+import socket
 import subprocess
 import sys
 import sysconfig
@@ -33,7 +34,13 @@ GRACE = 4.0
 TIMEOUT_NAME, DEAD_NAME, NOT_RUN_NAME = "CellTimeout", "KernelDied", "NotRun"
 #: Imported once, before the copies are made. Names do not leak: a cell still has to import what it uses.
 PRELOADED = "numpy,scipy.stats,scipy.optimize,sympy,matplotlib.pyplot,matplotlib.backends.backend_agg,matplotlib_inline.config,eqlib,eqlib.notebook,pandas"
-_SYSTEM_FILES = ("/etc/ld.so.cache", "/etc/localtime", "/etc/fonts", "/etc/alternatives", "/etc/ssl/openssl.cnf")
+_SYSTEM_FILES = (
+    "/etc/ld.so.cache",
+    "/etc/localtime",
+    "/etc/fonts",
+    "/etc/alternatives",
+    "/etc/ssl/openssl.cnf",
+)
 _SCRATCH_BYTES = 256 * 1024 * 1024
 
 
@@ -74,15 +81,31 @@ class Isolation:
         return self.kind == "bubblewrap"
 
 
+@dataclass
+class Door:
+    """What it takes to have a notebook run: the socket on which the warm process is asked, and where things lie."""
+
+    control: socket.socket
+    wrapped: bool
+    home: str
+    cover: list[str]
+
+    def run(
+        self, cells: list[tuple[int, str, bool]], files: dict[str, bytes], limits: Limits | None = None
+    ) -> Executed:
+        """Run ``cells`` (number, text, graded?) beside ``files``; never raises for anything that they do."""
+        return execute(self, cells, files, limits or Limits())
+
+
 class Sandbox:
-    """The warm process that runs notebooks; started when first needed, and asked through ``control``."""
+    """The warm process that runs notebooks; ``door`` is how it is asked (None: nothing can be run here)."""
 
     def __init__(self, cover=()):
         self.cover = [str(path) for path in cover]
         self.isolation = Isolation("none")
         self.warm: warm.Warm | None = None
-        self.fonts = None
-        self.home = tempfile.mkdtemp(prefix="eqlib-run-") if warm.POSSIBLE else ""
+        self.door: Door | None = None
+        self.home = tempfile.mkdtemp(prefix=f"eqlib-run-pid{os.getpid()}-") if warm.POSSIBLE else ""
         if not warm.POSSIBLE:
             return
         os.chmod(self.home, 0o711)
@@ -96,11 +119,11 @@ class Sandbox:
 
     def _start(self, wrapped: bool) -> None:
         command = [sys.executable, "-I", "-m", "eqlib.grading.run.kernel", PRELOADED]
-        self.wrapped = wrapped
         try:
             prefix = _wrapped() if wrapped else []
             self.warm = warm.Warm([*prefix, *command], _environment("/tmp" if wrapped else self.home))
-            got, works = self._trial()
+            self.door = Door(self.warm.control, wrapped, self.home, self.cover)
+            got, works = _trial(self.door)
         except (OSError, warm.Gone, TimeoutError, ValueError):
             return
         if not works:
@@ -115,22 +138,10 @@ class Sandbox:
             kind = "process"
         self.isolation = Isolation(kind, got["network"])
 
-    def _trial(self) -> tuple[dict, bool]:
-        """One small notebook, to see whether anything runs and what keeps it in."""
-        limits = Limits(cell_seconds=30, notebook_seconds=40)
-        with _Run(self, {}, limits, patience=90) as run:
-            outputs, status, _ = run.cell(0, "import json, zipfile, xml.dom\n6 * 7", False, 30)
-        shown = [out.get("content", {}).get("data", {}).get("text/plain") for out in outputs]
-        return run.sealed, status == "ok" and shown == ["42"]
-
-    def run(self, cells: list[tuple[int, str, bool]], files: dict[str, bytes], limits: Limits | None = None) -> Executed:
-        """Run ``cells`` (number, text, graded?) beside ``files``; never raises for anything that they do."""
-        return execute(self, cells, files, limits or Limits())
-
     def close_process(self) -> None:
         if self.warm is not None:
             self.warm.close()
-            self.warm = None
+            self.warm = self.door = None
 
     def close(self) -> None:
         """End everything and remove the scratch folder."""
@@ -139,25 +150,34 @@ class Sandbox:
             shutil.rmtree(self.home, ignore_errors=True)
 
 
+def _trial(door: Door) -> tuple[dict, bool]:
+    """One small notebook, to see whether anything runs and what keeps it in."""
+    limits = Limits(cell_seconds=30, notebook_seconds=40)
+    with _Run(door, {}, limits, patience=90) as run:
+        outputs, status, _ = run.cell(0, "import json, zipfile, xml.dom\n6 * 7", False, 30)
+    shown = [out.get("content", {}).get("data", {}).get("text/plain") for out in outputs]
+    return run.sealed, status == "ok" and shown == ["42"]
+
+
 class _Run:
     """One copy of the warm process, running one notebook."""
 
-    def __init__(self, sandbox: Sandbox, files: dict[str, bytes], limits: Limits, patience: float = 30):
+    def __init__(self, door: Door, files: dict[str, bytes], limits: Limits, patience: float = 30):
         self.limits = limits
         self.ended: str | None = None
         self.data = b""
         self.nonce = ""
-        self.link = warm.open_copy(sandbox.warm.control)
+        self.link = warm.open_copy(door.control)
         uid = seal.FIRST_UID + os.getpid() % 4000 if os.getuid() == 0 else None
-        scratch = sandbox.home
+        scratch = door.home
         job = {
             "files": {name: base64.b64encode(data).decode("ascii") for name, data in files.items()},
             "limits": {**asdict(limits), "processes": _process_limit(limits, uid)},
             "uid": uid,
-            "isolated": sandbox.wrapped,
-            "cover": [] if sandbox.wrapped else [*sandbox.cover, *_homes()],
-            "keep": [] if sandbox.wrapped else [*_python_folders(), scratch],
-            "scratch": "/tmp" if sandbox.wrapped else scratch,
+            "isolated": door.wrapped,
+            "cover": [] if door.wrapped else [*door.cover, *_homes()],
+            "keep": list(_python_folders()),
+            "scratch": "/tmp" if door.wrapped else scratch,
         }
         warm.send(self.link, json.dumps(job).encode())
         self.link.settimeout(patience)
@@ -244,7 +264,7 @@ def _plain(frame: bytes) -> dict:
     return said if isinstance(said, dict) else {}
 
 
-def execute(sandbox: Sandbox, cells, files: dict[str, bytes], limits: Limits) -> Executed:
+def execute(door: Door, cells, files: dict[str, bytes], limits: Limits) -> Executed:
     """Run the cells in order; when one ends the program, the rest run in a new one, after those before them."""
     done = Executed()
     started = time.monotonic()
@@ -257,7 +277,7 @@ def execute(sandbox: Sandbox, cells, files: dict[str, bytes], limits: Limits) ->
         if left <= 0:
             break
         try:
-            with _Run(sandbox, files, limits) as run:
+            with _Run(door, files, limits) as run:
                 for index, source, _ in ran if attempt else ():
                     run.cell(index, source, False, limits.cell_seconds)
                 waiting = _session(run, waiting, ran, outputs, done, limits)
@@ -288,7 +308,9 @@ def _session(run: _Run, waiting: list, ran: list, outputs: _Outputs, done: Execu
             outputs.error(index, TIMEOUT_NAME, line, instead_of="KeyboardInterrupt")
         elif status == DEAD_NAME:
             done.trouble[index] = DEAD_NAME
-            outputs.error(index, DEAD_NAME, f"this cell ended the program{': ' + run.ended if run.ended else ''}")
+            outputs.error(
+                index, DEAD_NAME, f"this cell ended the program{': ' + run.ended if run.ended else ''}"
+            )
         else:
             outputs.failed(index, reply)
         if run.ended is not None:
@@ -321,7 +343,7 @@ class _Outputs:
                 else:
                     outs.clear()
                 continue
-            output = _output(kind, content)
+            output = as_output(kind, content)
             if output is None:
                 continue
             name = content.get("transient")
@@ -352,7 +374,9 @@ class _Outputs:
     def failed(self, index: int, reply: dict) -> None:
         """The reply says that the cell failed: what it shows must say so too, however it was silenced."""
         name = str(reply.get("ename") or "Error")[:200]
-        if any(out.get("output_type") == "error" and out["ename"] == name for out in self.cells.get(index, [])):
+        if any(
+            out.get("output_type") == "error" and out["ename"] == name for out in self.cells.get(index, [])
+        ):
             return
         said = str(reply.get("evalue") or "")[:2000]
         self.error(index, name, said or "the cell did not run to its end")
@@ -361,8 +385,8 @@ class _Outputs:
         return self.cells
 
 
-def _output(kind, content: dict) -> dict | None:
-    """An output of the notebook format from a message's content, or None if it is none."""
+def as_output(kind, content: dict) -> dict | None:
+    """An output of the notebook format from what claims to be one, or None if it is none."""
     if kind == "stream":
         name, text = content.get("name"), content.get("text")
         good = name in ("stdout", "stderr") and isinstance(text, str)
@@ -377,7 +401,10 @@ def _output(kind, content: dict) -> dict | None:
     data, meta = content.get("data"), content.get("metadata")
     if not isinstance(data, dict):
         return None
-    kept = {mime: value if mime.endswith("json") or isinstance(value, str) else str(value) for mime, value in data.items()}
+    kept = {
+        mime: value if mime.endswith("json") or isinstance(value, str) else str(value)
+        for mime, value in data.items()
+    }
     output = {"output_type": kind, "data": kept, "metadata": meta if isinstance(meta, dict) else {}}
     if kind == "execute_result":
         count = content.get("execution_count")
@@ -396,7 +423,7 @@ def notice(isolation: Isolation) -> str | None:
     if isolation.kind == "none":
         return (
             f"No code of the submissions was run, because {missing} and nothing else could shut it in; recorded answers are "
-            "marked, the rest says \"not run\". Install bubblewrap (apt-get install bubblewrap), then mark again: it is completed."
+            'marked, the rest says "not run". Install bubblewrap (apt-get install bubblewrap), then mark again: it is completed.'
         )
     reach = {
         "system": "they run shut in by the system itself, without your home and the course in sight",
@@ -443,7 +470,15 @@ def _wrapped() -> list[str]:
         command += ["--size", "4096", "--tmpfs", str(course)]
     command += ["--proc", "/proc", "--dev", "/dev", "--remount-ro", "/dev", *_scratch("1777", "/dev/shm")]
     command += ["--remount-ro", "/", "--unshare-ipc", "--unshare-pid", "--unshare-net", "--unshare-uts"]
-    command += ["--unshare-cgroup-try", "--die-with-parent", "--new-session", "--chdir", "/tmp", "--cap-drop", "ALL"]
+    command += [
+        "--unshare-cgroup-try",
+        "--die-with-parent",
+        "--new-session",
+        "--chdir",
+        "/tmp",
+        "--cap-drop",
+        "ALL",
+    ]
     if os.getuid() != 0:
         return [*command, "--unshare-user"]
     # Kept by the warm process, to shut each copy in and to become its unprivileged user; given up before a cell runs.
@@ -463,7 +498,9 @@ def _python_folders() -> tuple[str, ...]:
     package = Path(__file__).resolve().parents[2]
     wanted = {sys.prefix, sys.base_prefix, str(package), os.path.dirname(os.path.realpath(sys.executable))}
     wanted |= {
-        path for key, path in sysconfig.get_paths().items() if key in ("stdlib", "platstdlib", "purelib", "platlib")
+        path
+        for key, path in sysconfig.get_paths().items()
+        if key in ("stdlib", "platstdlib", "purelib", "platlib")
     }
     wanted |= {str(Path(link).parent) for link in _links(Path(sys.executable))}
     # Only folders of libraries: another entry of the path may be the very course that is marked.

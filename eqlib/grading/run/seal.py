@@ -9,12 +9,19 @@ from __future__ import annotations
 import contextlib
 import ctypes
 import os
-import resource
 import sys
 from dataclasses import dataclass
 
 _NEWNS, _NEWIPC, _NEWUSER, _NEWPID, _NEWNET = 0x20000, 0x8000000, 0x10000000, 0x20000000, 0x40000000
-_MS_BIND, _MS_REC, _MS_PRIVATE, _MS_NOSUID, _MS_NODEV, _MS_RDONLY, _MS_REMOUNT = 4096, 16384, 1 << 18, 2, 4, 1, 32
+_MS_BIND, _MS_REC, _MS_PRIVATE, _MS_NOSUID, _MS_NODEV, _MS_RDONLY, _MS_REMOUNT = (
+    4096,
+    16384,
+    1 << 18,
+    2,
+    4,
+    1,
+    32,
+)
 _NO_NEW_PRIVS, _DUMPABLE, _SUBREAPER, _DEATH = 38, 4, 36, 1
 _MB = 1024 * 1024
 SCRATCH = "size=256m,nr_inodes=65536"
@@ -84,20 +91,18 @@ def private_files(cover: list[str], keep: list[str]) -> bool:
     """
     done = _mount("none", "/", None, _MS_REC | _MS_PRIVATE)
     held = [(path, os.open(path, os.O_PATH | os.O_DIRECTORY)) for path in keep if os.path.isdir(path)]
-    for folder in cover:
+    scratch = dict.fromkeys(("/tmp", "/var/tmp", "/dev/shm"), f"{SCRATCH},mode=1777")
+    for folder, how in {**dict.fromkeys(cover, "size=4m,mode=0755"), **scratch}.items():
         if not os.path.isdir(folder):
             continue
-        done &= _mount("tmpfs", folder, "tmpfs", _MS_NOSUID | _MS_NODEV, "size=4m,mode=0755")
+        done &= _mount("tmpfs", folder, "tmpfs", _MS_NOSUID | _MS_NODEV, how)
         for path, handle in held:
             if path.startswith(folder.rstrip("/") + "/"):
                 os.makedirs(path, mode=0o755, exist_ok=True)
                 done &= _mount(f"/proc/self/fd/{handle}", path, None, _MS_BIND | _MS_REC)
-    for path, handle in held:
+                _mount("none", path, None, _MS_REMOUNT | _MS_BIND | _MS_RDONLY)
+    for _, handle in held:
         os.close(handle)
-        _mount("none", path, None, _MS_REMOUNT | _MS_BIND | _MS_RDONLY)
-    for folder, mode in (("/tmp", "1777"), ("/dev/shm", "1777"), ("/var/tmp", "1777")):
-        if os.path.isdir(folder) and not any(path.startswith(folder + "/") for path in keep):
-            done &= _mount("tmpfs", folder, "tmpfs", _MS_NOSUID | _MS_NODEV, f"{SCRATCH},mode={mode}")
     return done
 
 
@@ -140,6 +145,8 @@ def _drop_capabilities() -> None:
 
 def set_limits(limits: dict) -> None:
     """Limits of each process; the sum over all of them is watched by the supervisor."""
+    import resource
+
     wanted = {
         "RLIMIT_AS": limits["memory_mb"] * _MB,
         "RLIMIT_FSIZE": limits["file_mb"] * _MB,

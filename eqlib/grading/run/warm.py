@@ -75,9 +75,9 @@ class Warm:
         )
         theirs.close()
 
-    def open(self) -> socket.socket:
-        """A connection to a fresh copy. Raises Gone."""
-        return open_copy(self.control)
+    def open(self, *beside: socket.socket) -> socket.socket:
+        """A connection to a fresh copy, which is given ``beside`` too. Raises Gone."""
+        return open_copy(self.control, *beside)
 
     def close(self) -> None:
         """End the process and every copy in its session."""
@@ -89,11 +89,11 @@ class Warm:
         self.process.wait()
 
 
-def open_copy(control: socket.socket) -> socket.socket:
+def open_copy(control: socket.socket, *beside: socket.socket) -> socket.socket:
     """Ask the warm process at the other end of ``control`` for a fresh copy. Raises Gone."""
     ours, theirs = socket.socketpair()
     try:
-        socket.send_fds(control, [b"+"], [theirs.fileno()])
+        socket.send_fds(control, [b"+"], [theirs.fileno(), *(other.fileno() for other in beside)])
     except OSError:
         ours.close()
         raise Gone from None
@@ -102,8 +102,8 @@ def open_copy(control: socket.socket) -> socket.socket:
     return ours
 
 
-def serve(work: Callable[[socket.socket], None]) -> None:
-    """Fork a copy that does ``work`` with its connection, for every one asked for on standard input."""
+def serve(work: Callable[..., None]) -> None:
+    """Fork a copy that does ``work`` with its connections, for every one asked for on standard input."""
     control = socket.socket(fileno=os.dup(0))
     quiet = os.open(os.devnull, os.O_RDWR)
     os.dup2(quiet, 0)
@@ -113,25 +113,26 @@ def serve(work: Callable[[socket.socket], None]) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     while True:
         try:
-            said, handed, _, _ = socket.recv_fds(control, 1, 1)
+            said, handed, _, _ = socket.recv_fds(control, 1, 4)
         except OSError:
             return
         if not said:
             return
         if not handed:
             continue
-        link = socket.socket(fileno=handed[0])
+        links = [socket.socket(fileno=number) for number in handed]
         if os.fork() == 0:
-            _copy(control, link, work)
-        link.close()
+            _copy(control, links, work)
+        for link in links:
+            link.close()
 
 
-def _copy(control: socket.socket, link: socket.socket, work) -> None:
+def _copy(control: socket.socket, links: list[socket.socket], work) -> None:
     status = 1
     try:
         control.close()
         signal.signal(signal.SIGCHLD, signal.SIG_DFL)
-        work(link)
+        work(*links)
         status = 0
     except Gone:
         status = 0

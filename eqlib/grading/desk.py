@@ -1,0 +1,212 @@
+"""The desk at which submissions are marked: warm workers with limits of time and memory, and the sandbox behind them.
+
+A worker reads a submission's files, has its cells run in the sandbox where that is needed, marks it and makes
+its page, all in one copy of a warm process. Whoever asks only gets the result. Where copies of a process
+cannot be made (Windows) the same is done here, and no student code is run.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import pickle
+import signal
+import socket
+import sys
+import tempfile
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+
+from eqlib.errors import EqlibError
+from eqlib.grading.gradebook import Standing
+from eqlib.grading.intake import HandedIn, as_notebook
+from eqlib.grading.page import make_page
+from eqlib.grading.paper import Paper
+from eqlib.grading.run import warm
+from eqlib.grading.run.sandbox import Door, Isolation, Sandbox
+from eqlib.grading.submission import Result, mark_submission
+
+#: What one worker may use for reading, marking and page, the running of cells not counted: seconds, megabytes.
+SECONDS, MEGABYTES = 60, 2048
+
+
+#: Not with ``-m``: what a worker sends back must be of the same classes as here.
+_MAIN = "from eqlib.grading.desk import main; main()"
+
+
+class TooMuch(EqlibError):
+    """A submission that took a worker's whole time or memory; the message says so."""
+
+
+@dataclass(frozen=True)
+class Task:
+    """One submission to be marked. ``standing``: what the gradebook holds of it. ``page``: make its pages too."""
+
+    given: HandedIn
+    standing: Standing
+    page: bool = True
+
+
+@dataclass
+class Done:
+    """A submission marked, and its pages by notebook name (None: they were not asked for)."""
+
+    result: Result
+    pages: dict[str, str] | None = None
+
+
+def do(paper: Paper, task: Task, door: Door | None) -> Done:
+    """The whole of one submission: a pure task."""
+    run = None if door is None else lambda cells, files: door.run(cells, files, paper.limits)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        result = mark_submission(paper, task.given, run)
+        pages = pages_of(paper, result, task.standing, {}) if task.page and not result.unusable else None
+    return Done(result, pages)
+
+
+def pages_of(paper: Paper, result: Result, standing: Standing, penalties: dict[str, float]) -> dict[str, str]:
+    """The feedback pages of a marked submission, with the marks and comments that a person gave."""
+    pages = {}
+    titles = {name: question.title for name, question in paper.questions.items()}
+    for name, made in result.books.items():
+        if made.notebook is None:
+            continue
+        scores, comments = {}, {}
+        for cell, grade in made.grades.items():
+            _, manual, extra = standing.grades.get((name, cell), (None, None, None))
+            if manual is not None:
+                scores[cell] = (manual + (extra or 0.0), grade.most, "")
+            else:
+                scores[cell] = ((grade.auto or 0.0) + (extra or 0.0), grade.most, grade.state)
+        for cell, text in made.comments.items():
+            by_hand = standing.comments.get((name, cell), (None, None))[1]
+            comments[cell] = by_hand or text
+        book = as_notebook(made.notebook)
+        book.metadata["kernelspec"] = dict(paper.books[name].kernelspec)
+        pages[name] = make_page(book, name, scores, comments, penalties.get(name, 0.0), titles)
+    return pages
+
+
+class Desk:
+    """Marks submissions of one paper. Use it in a ``with`` statement; ``mark`` may be called from several threads."""
+
+    def __init__(self, paper: Paper, cover=(), run_code: bool = True):
+        self.paper = paper
+        self.sandbox: Sandbox | None = None
+        self.worker: warm.Warm | None = None
+        self.spare = Path(tempfile.mkdtemp(prefix=f"eqlib-marking-pid{os.getpid()}-"))
+        self.needed = not all(paper.from_data(book) for book in paper.books.values())
+        try:
+            if warm.POSSIBLE:
+                self._start()
+            if self.needed and run_code:
+                self.sandbox = Sandbox(cover)
+        except BaseException:
+            self.close()
+            raise
+
+    def _start(self) -> None:
+        held = self.spare / "paper"
+        held.write_bytes(pickle.dumps(self.paper))
+        held.chmod(0o600)
+        command = [sys.executable, "-I", "-c", _MAIN, str(held)]
+        self.worker = warm.Warm(command, {**os.environ, "PYTHONDONTWRITEBYTECODE": "1"})
+
+    @property
+    def isolation(self) -> Isolation | None:
+        """How student code is shut in; None when none has to be run."""
+        if not self.needed:
+            return None
+        return self.sandbox.isolation if self.sandbox else Isolation("none")
+
+    def mark(self, task: Task) -> Done:
+        """Mark one submission. Raises TooMuch when it takes a worker's whole time or memory."""
+        return self._ask("mark", task)
+
+    def pages(self, result: Result, standing: Standing, penalties: dict[str, float]) -> dict[str, str]:
+        """The pages of a submission whose penalty was not known when it was marked."""
+        return self._ask("pages", (result, standing, penalties))
+
+    def _ask(self, what: str, given):
+        door = self.sandbox.door if self.sandbox else None
+        if self.worker is None:
+            return do(self.paper, given, None) if what == "mark" else pages_of(self.paper, *given)
+        try:
+            link = self.worker.open(*([door.control] if door else []))
+        except warm.Gone:
+            raise TooMuch("the worker that marks has ended; mark again") from None
+        with link:
+            link.settimeout(
+                SECONDS * 3 + self.paper.limits.notebook_seconds * max(1, len(self.paper.books)) * 1.5
+            )
+            try:
+                about = (door.wrapped, door.home, door.cover) if door else None
+                warm.send(link, pickle.dumps((what, given, about)))
+                return pickle.loads(warm.receive(link))
+            except (warm.Gone, TimeoutError, OSError):
+                raise TooMuch(
+                    f"reading it took more than {SECONDS} s or {MEGABYTES} MB; look at it, ask for it again without its outputs"
+                ) from None
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *exception):
+        self.close()
+
+    def close(self) -> None:
+        """End the workers and the sandbox, and remove what they left on disk."""
+        import shutil
+
+        if self.worker is not None:
+            self.worker.close()
+        if self.sandbox is not None:
+            self.sandbox.close()
+        shutil.rmtree(self.spare, ignore_errors=True)
+
+
+def _work(paper: Paper, link: socket.socket, control: socket.socket | None = None) -> None:
+    """One submission in a copy of the warm worker."""
+    what, given, about = pickle.loads(warm.receive(link))
+    with contextlib.suppress(ImportError, ValueError, OSError):
+        import resource
+
+        resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS + 5))
+        resource.setrlimit(resource.RLIMIT_AS, (MEGABYTES << 20, MEGABYTES << 20))
+    signal.signal(signal.SIGXCPU, signal.SIG_DFL)
+    door = Door(control, *about) if about and control else None
+    done = do(paper, given, door) if what == "mark" else pages_of(paper, *given)
+    warm.send(link, pickle.dumps(done))
+
+
+def main() -> None:
+    """The warm worker: everything is imported and one page is made, then a copy is made for each submission."""
+    import gc
+
+    warnings.simplefilter("ignore")
+    held = Path(sys.argv[1])
+    paper = pickle.loads(held.read_bytes())
+    held.unlink()
+    name, book = next(iter(paper.books.items()))
+    empty = {"cells": [dict(cell) for cell in book.released], "metadata": {}}
+    with contextlib.suppress(Exception):
+        make_page(as_notebook(empty), name, {}, {}, 0.0, {})
+        for question in paper.questions.values():
+            mark_warm(question)
+    gc.collect()
+    gc.freeze()
+    gc.disable()
+    warm.serve(lambda link, *control: _work(paper, link, *control))
+
+
+def mark_warm(question) -> None:
+    """Marking once imports what marking imports."""
+    from eqlib.assess.marking import mark
+
+    mark(question, None, released=True)
+
+
+if __name__ == "__main__":
+    main()

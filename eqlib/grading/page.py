@@ -1,0 +1,202 @@
+"""The page a student gets back: nbgrader's feedback page, made safe, with the questions' titles and no mark that was not made.
+
+It loads nothing from outside and runs nothing: formulas are set as MathML, and the page itself forbids the rest.
+"""
+
+from __future__ import annotations
+
+import re
+import warnings
+from collections.abc import Mapping
+from functools import cache, lru_cache
+from html import escape
+
+from nbconvert.exporters import HTMLExporter
+from nbconvert.exporters.templateexporter import TemplateExporter
+from nbconvert.filters.highlight import Highlight2HTML
+from nbgrader.converters import GenerateFeedback
+from nbgrader.coursedir import CourseDirectory
+from traitlets.config import Config
+
+from eqlib.grading.safety import clean_notebook
+
+#: Paragraphs of a recorded answer that are no longer true on a marked page.
+_BEFORE_MARKS = ("eqlib-asleep", "eqlib-unmarked")
+_NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:e-?\d+)?")
+#: Cells of a submission's own beyond so many are left out of its page.
+MOST_CELLS = 400
+_FORBID = (
+    '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
+    "style-src 'unsafe-inline'; img-src data:; font-src data:\">"
+)
+
+
+class Unmade(float):
+    """A score that was not made: it prints as its reason where a page would print a number."""
+
+    reason: str
+
+    def __new__(cls, reason: str):
+        made = super().__new__(cls, 0.0)
+        made.reason = reason
+        return made
+
+    def __str__(self):
+        return self.reason
+
+
+def as_float(value) -> float:
+    """The filter ``float`` of the pages."""
+    return value if isinstance(value, Unmade) else float(value or 0.0)
+
+
+def rounded(value, digits: int = 0):
+    """The filter ``round`` of the pages."""
+    return value if isinstance(value, Unmade) else round(value, digits)
+
+
+def for_student(notebook) -> None:
+    """Take out, in place, what is only for whoever marks, and what was true only before marking."""
+    ours = [cell.metadata.get("eqlib") for cell in notebook.cells]
+    notebook.cells = [
+        cell
+        for cell, mark in zip(notebook.cells, ours, strict=True)
+        if not (isinstance(mark, dict) and (mark.get("rubric") or mark.get("restoring")))
+    ]
+    others = 0
+    kept = []
+    for cell in notebook.cells:
+        others += not cell.metadata.get("nbgrader")
+        if cell.metadata.get("nbgrader") or others <= MOST_CELLS:
+            kept.append(cell)
+    notebook.cells = kept
+    for cell in notebook.cells:
+        outputs = cell.get("outputs", [])
+        if cell.metadata.get("nbgrader", {}).get("grade") and len(outputs) > 1:
+            cell["outputs"] = outputs = [out for out in outputs if not _is_bare_number(out)]
+        for output in outputs:
+            data = output.get("data", {})
+            if "text/html" in data:
+                data["text/html"] = _without(data["text/html"])
+
+
+def _without(html) -> str:
+    """``html`` without the paragraphs of our own that marking has made untrue. They hold no other paragraph."""
+    html = "".join(html) if isinstance(html, list) else html
+    for name in _BEFORE_MARKS:
+        for quote in "\"'":
+            opening = f"<p class={quote}{name}{quote}"
+            while (start := html.find(opening)) >= 0:
+                end = html.find("</p>", start)
+                if end < 0:
+                    break
+                html = html[:start] + html[end + len("</p>") :]
+    return html
+
+
+def _is_bare_number(output) -> bool:
+    if output.get("output_type") != "execute_result":
+        return False
+    data = output.get("data", {})
+    return set(data) == {"text/plain"} and bool(_NUMBER.fullmatch("".join(data["text/plain"])))
+
+
+class _Pages(HTMLExporter):
+    """nbconvert's exporter without its last look over the whole page, which takes longer than all the rest.
+
+    It gives pictures a text where they have none; ours have one.
+    """
+
+    def from_notebook_node(self, nb, resources=None, **kwargs):
+        self.register_filter("highlight_code", _highlighted)
+        return TemplateExporter.from_notebook_node(self, nb, resources, **kwargs)
+
+
+@cache
+def _highlighter() -> Highlight2HTML:
+    return Highlight2HTML(pygments_lexer="ipython3")
+
+
+def _highlighted(source, language=None, metadata=None, strip_verbatim=False):
+    """The filter ``highlight_code`` of the pages."""
+    return _coloured(source)
+
+
+@lru_cache(maxsize=500)
+def _coloured(source: str) -> str:
+    """The code of an assignment stands in every submission: it is coloured once."""
+    return _highlighter()(source)
+
+
+@cache
+def _exporter() -> HTMLExporter:
+    """nbgrader's exporter of feedback pages, made once: its templates take longer than a page."""
+    maker = GenerateFeedback(coursedir=CourseDirectory(), config=Config())
+    exporter = _Pages(config=maker.config)
+    exporter.exclude_raw = True
+    filters = {"float": as_float, "round": rounded, "markdown2html": "eqlib.grading.safety.markdown2html"}
+    for name, made in filters.items():
+        exporter.register_filter(name, made)
+    exporter._preprocessors = []
+    exporter.register_preprocessor("nbconvert.preprocessors.CSSHTMLHeaderPreprocessor", enabled=True)
+    return exporter
+
+
+def make_page(
+    notebook,
+    name: str,
+    scores: Mapping[str, tuple],
+    comments: Mapping[str, str | None],
+    penalty: float,
+    titles,
+) -> str:
+    """The page of one notebook (nbformat's object; it is changed).
+
+    ``scores``: by grade id (score, most, state); ``titles``: the questions' titles by grade id.
+    """
+    total = most = 0.0
+    for cell in notebook.cells:
+        meta = cell.metadata.get("nbgrader") or {}
+        made = scores.get(meta.get("grade_id"))
+        if made is not None:
+            meta["score"] = Unmade(made[2]) if made[2] else made[0]
+            meta["points"] = made[1]
+            if not made[2]:
+                total, most = total + made[0], most + made[1]
+        if meta.get("solution") or meta.get("task"):
+            meta["comment"] = comments.get(meta.get("grade_id"))
+    for_student(notebook)
+    clean_notebook(notebook, page=True)
+    about = {"notebook": name, "score": total - penalty, "max_score": most, "late_penalty": penalty}
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        page, _ = _exporter().from_notebook_node(notebook, resources={"nbgrader": about})
+    return finished(page, titles)
+
+
+def finished(page: str, titles: Mapping[str, str]) -> str:
+    """nbgrader's page, sealed, and with the questions' titles in its list and above each mark."""
+    head, body = page.split("<body>", 1) if "<body>" in page else ("", page)
+    body = body.replace('<img src="data:image/', '<img alt="a figure" src="data:image/')
+    head = _without_scripts(head).replace(
+        '<meta charset="utf-8" />', f'<meta charset="utf-8" />\n{_FORBID}', 1
+    )
+    for name, title in titles.items():
+        for kind in ("Test cell", "Written response"):
+            body = body.replace(f'<a href="#{name}">{kind}</a>', f'<a href="#{name}">{escape(title)}</a>')
+        body = body.replace(f"Grade cell: <code>{escape(name)}</code>", f"Marked: {escape(title)}")
+        for comment in (f"comment-answer-{name}", f"comment-{name}"):
+            body = body.replace(
+                f'<a href="#{comment}">Comment</a>', f'<a href="#{comment}">Comment on {escape(title)}</a>'
+            )
+    return f"{head}<body>{body}"
+
+
+def _without_scripts(head: str) -> str:
+    """The page's own head without scripts, which are all the template's (MathJax, require.js)."""
+    while (start := head.find("<script")) >= 0:
+        end = head.find("</script>", start)
+        if end < 0:
+            return head[:start]
+        head = head[:start] + head[end + len("</script>") :]
+    return head

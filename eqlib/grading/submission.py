@@ -1,0 +1,502 @@
+"""One submission marked: from its files and the paper to grades, comments, the marked notebook and its page.
+
+A pure task: it touches no gradebook and no course, and whoever runs it bounds its time and memory. The marks of
+our questions come from the recorded answers; an ordinary test cell counts only when it provably ran to its
+end; what could not be worked out is "not run" or "to read", never 0.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from nbformat import from_dict
+from nbgrader.preprocessors import IgnorePattern, LimitOutput
+from nbgrader.utils import compute_checksum, determine_grade, is_grade, is_solution, is_task
+
+from eqlib.assess.marking import Mark, mark
+from eqlib.assess.records import Collected, Record, code_answers, collect, no_answers, oddities
+from eqlib.grading import notes
+from eqlib.grading.intake import JOURNAL, MOST_KEPT, HandedIn, as_notebook, read_submission
+from eqlib.grading.paper import Book, Paper
+from eqlib.grading.run.sandbox import Executed
+from eqlib.grading.safety import clean_notebook
+
+#: Cells that we put in are marked in their metadata, under this key.
+OURS = "eqlib"
+TO_READ, NOT_RUN = "to read", "not run"
+#: ``run(cells, files)``: see ``Sandbox.run``; None where nothing can be run.
+Run = Callable[[list, dict], Executed] | None
+
+
+@dataclass
+class Grade:
+    """One graded cell. ``auto`` is None while it is to be read, or was not run (``state`` says which)."""
+
+    name: str
+    auto: float | None
+    most: float
+    state: str = ""
+    reason: str = ""
+
+
+@dataclass
+class Marked:
+    """One question of ours: its mark, and the record it was made from (None: nothing recorded)."""
+
+    question: str
+    mark: Mark
+    record: Record | None = None
+
+
+@dataclass
+class MarkedBook:
+    """One notebook marked. ``notebook`` as data, or None where none was handed in."""
+
+    notebook: dict | None
+    grades: dict[str, Grade] = field(default_factory=dict)
+    comments: dict[str, str | None] = field(default_factory=dict)
+
+
+@dataclass
+class Result:
+    """What came of one submission. ``unusable``: why there is nothing to mark."""
+
+    student: str
+    books: dict[str, MarkedBook] = field(default_factory=dict)
+    marked: dict[str, Marked] = field(default_factory=dict)
+    files: dict[str, bytes] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+    unusable: str | None = None
+    seconds: float = 0.0
+
+
+def mark_submission(paper: Paper, given: HandedIn, run: Run) -> Result:
+    """Mark everything in one submission."""
+    result = Result(given.student)
+    read = read_submission(given, paper.expected, dict(paper.others), lambda book: len(collect(book)))
+    result.notes += read.notes
+    result.unusable = read.unusable or given.unusable
+    if result.unusable:
+        return result
+    result.files = read.files
+    from_journal = not read.notebooks
+    for name, book in paper.books.items():
+        plain = read.notebooks.get(name)
+        if plain is None and from_journal:
+            plain = {"cells": [dict(cell) for cell in book.released], "metadata": {}}
+        if plain is None:
+            result.books[name] = MarkedBook(None, {n: Grade(n, 0.0, book.points(n)) for n in book.graded()})
+            continue
+        _Marking(paper, book, plain, read.files, run, result).mark()
+    result.notes = notes.gravest_first(result.notes)
+    return result
+
+
+def answers_in(plain: dict, files: dict[str, bytes], assignment: str) -> Collected:
+    """What was recorded in a notebook (plain data) and in the journals beside it."""
+    found = collect(plain, None, assignment)
+    for name in sorted(files):
+        if not JOURNAL.fullmatch(os.path.basename(name)):
+            continue
+        more = collect(None, files[name], assignment, found.student)
+        found.problems.extend(line for line in more.problems if line not in found.problems)
+        for record in more.values():
+            found.offer(record, assignment, None)
+        found.student = found.student or more.student
+    return found
+
+
+class _Marking:
+    """One notebook of one submission on its way."""
+
+    def __init__(self, paper: Paper, book: Book, plain: dict, files: dict, run: Run, result: Result):
+        self.paper, self.book, self.plain, self.files, self.run, self.result = (
+            paper,
+            book,
+            plain,
+            files,
+            run,
+            result,
+        )
+        self.student = result.student
+        self.questions = {name: paper.questions[name] for name in book.wanted if name in paper.questions}
+        self.claimed: dict[str, float] = {}
+        self.free_text = False
+
+    def mark(self) -> None:
+        kept = answers_in(self.plain, self.files, self.paper.own_id)
+        put_back, doubled = whole(self.plain, self.book)
+        self.free_text = _words_elsewhere(self.plain, self.book)
+        cells = self.plain["cells"]
+        ran, asked = self._execute(cells, kept)
+        records, ignored = self._records(kept, ran)
+        nb = as_notebook(self.plain)
+        nb.metadata["kernelspec"] = dict(self.book.kernelspec)
+        self._show(nb, ran, asked, records)
+        done = MarkedBook(None)
+        for index, cell in enumerate(nb.cells):
+            if is_grade(cell):
+                grade = self._grade(cell, index, ran, asked, records, kept)
+                done.grades[grade.name] = grade
+        for cell in nb.cells:
+            if is_solution(cell) or is_task(cell):
+                done.comments[cell.metadata.nbgrader["grade_id"]] = self._comment(cell)
+        self._finish(nb)
+        done.notebook = json.loads(json.dumps(nb))
+        self.result.books[self.book.name] = done
+        self._say(kept, records, ignored, ran, asked, put_back, doubled, done)
+
+    # Running
+
+    def _execute(self, cells: list[dict], kept: Collected) -> tuple[Executed, list[int] | None]:
+        """Run what has to be run. The numbers of those cells; None where nothing had to be, or could be, run."""
+        if self.paper.from_data(self.book):
+            return Executed(), []
+        if self.run is None:
+            return Executed(), None
+        chosen = self.paper.to_run(self.book, cells)
+        order = [(-1, restoring(kept, self.student), False)] if self.questions else []
+        order += [(i, cells[i]["source"], bool(_meta(cells[i]).get("grade"))) for i in chosen]
+        beside = {n: d for n, d in (self.files | dict(self.paper.files)).items() if not JOURNAL.fullmatch(n)}
+        ran = self.run(order, beside)
+        self.result.seconds += ran.seconds
+        ran.outputs.pop(-1, None)
+        return ran, chosen
+
+    def _records(self, kept: Collected, ran: Executed) -> tuple[dict[str, Record], list[str]]:
+        """The answers that count: recorded before marking, except where one is worked out in code."""
+        if not self.paper.questions:
+            return {}, []
+        shown = {"cells": [{"outputs": outputs} for _, outputs in sorted(ran.outputs.items())]}
+        return code_answers(kept, collect(shown, None, self.paper.own_id), self.paper.questions)
+
+    def _show(self, nb, ran: Executed, asked: list[int] | None, records: dict[str, Record]) -> None:
+        """What stands under each code cell: what the run showed, or what was saved where none was needed."""
+        count = 0
+        for index, cell in enumerate(nb.cells):
+            if cell.cell_type != "code":
+                continue
+            if asked is None or index not in asked:
+                saved = [out for out in cell.outputs if out.output_type != "error"]
+                saved = saved if len(str(saved)) <= MOST_KEPT else []
+                cell.outputs = saved or self._recorded(cell, records)
+                continue
+            count += 1
+            cell.execution_count = count
+            cell.outputs = [from_dict(out) for out in ran.outputs.get(index, [])]
+
+    def _recorded(self, cell, records: dict[str, Record]) -> list:
+        name = str(_meta(cell).get("grade_id", "")).removeprefix("form-")
+        if name not in records or name not in self.questions:
+            return []
+        from eqlib.grading.class_of import plain_bundle
+
+        return [_shows(plain_bundle(self.questions[name], records[name]))]
+
+    # Marks
+
+    def _grade(self, cell, index: int, ran: Executed, asked, records, kept: Collected) -> Grade:
+        name = cell.metadata.nbgrader["grade_id"]
+        if name in self.questions:
+            return self._question(cell, name, index, ran, asked, records, kept)
+        most = self.book.points(name)
+        if is_solution(cell) or cell.cell_type != "code":
+            auto = determine_grade(cell)[0]
+            if auto is not None and self.free_text and cell.cell_type != "code":
+                auto = None
+            return Grade(name, auto, most, TO_READ if auto is None else "")
+        if asked is None:
+            cell.outputs = [_notice("Not run: the code of this submission could not be run here.")]
+            return Grade(name, None, most, NOT_RUN)
+        return self._test_cell(cell, name, most, index, ran)
+
+    def _test_cell(self, cell, name: str, most: float, index: int, ran: Executed) -> Grade:
+        """An ordinary test cell: as nbgrader scores it, but only if it provably ran to its end."""
+        for step in (IgnorePattern, LimitOutput):
+            cell, _ = step(config=self.paper.config).preprocess_cell(cell, {}, index)
+        if index not in ran.finished:
+            trouble = ran.trouble.get(index)
+            reason = {"CellTimeout": "it ran too long", "KernelDied": "it ended the program"}.get(
+                trouble or "", ""
+            )
+            if not any(out.output_type == "error" for out in cell.outputs):
+                cell.outputs.append(_error("NotFinished", "this cell did not run to its end"))
+            return Grade(name, 0.0, most, reason=reason)
+        last = next((o for o in cell.outputs if o.output_type == "execute_result"), None)
+        value = _as_number(last.data.get("text/plain", "")) if last is not None else None
+        if value is not None and (not math.isfinite(value) or not 0 <= value <= most):
+            why = f"its test cell gave {value:g} of {most:g} points"
+            return Grade(name, None, most, TO_READ, why)
+        if value is not None and value != determine_grade_of(cell, most):
+            return Grade(
+                name, value, most, reason=f"{value:g}, where nbgrader reads no number and gives full marks"
+            )
+        return Grade(name, determine_grade_of(cell, most), most)
+
+    def _question(self, cell, name: str, index: int, ran: Executed, asked, records, kept: Collected) -> Grade:
+        """One of our questions: from its recorded answer, whatever the cell itself showed."""
+        question, record = self.questions[name], records.get(name)
+        shown_to = kept.student or (None if kept else self.student)
+        made = mark(question, record, student=None if record is not None else shown_to, released=True)
+        most = self.book.points(name)
+        if question.manual:
+            untouched = determine_grade(cell)[0] is not None and not self.free_text
+            written = record is not None and any(str(value).strip() for value in record.answer.values())
+            self.result.marked[name] = Marked(name, made, record)
+            if untouched and not written:
+                return Grade(name, 0.0, most)
+            return Grade(name, None, most, TO_READ)
+        if question.code and asked is None and record is None:
+            cell.outputs = [
+                _notice("Not run: this answer is worked out in code, which could not be run here.")
+            ]
+            return Grade(name, None, most, NOT_RUN)
+        self.result.marked[name] = Marked(name, made, record)
+        points = scaled(made, most)
+        claimed = _claimed(cell)
+        if claimed is not None and abs(claimed - points) > 1e-6:
+            self.claimed[name] = claimed
+        cell.outputs = [
+            _shows({"text/markdown": explained(made), "text/plain": made.audit}),
+            _value(repr(points), cell.execution_count),
+        ]
+        return Grade(name, points, most)
+
+    def _comment(self, cell) -> str | None:
+        """nbgrader's own remark on an untouched cell; else our feedback, where a cell for working belongs to a question."""
+        meta = cell.metadata.nbgrader
+        name = meta["grade_id"].removeprefix("answer-")
+        if meta.get("checksum") == compute_checksum(cell) and not is_task(cell) and not self.free_text:
+            return "No response."
+        if name != meta["grade_id"] and name in self.result.marked:
+            return self.result.marked[name].mark.feedback
+        return None
+
+    # The end
+
+    def _finish(self, nb) -> None:
+        """Limits on what is shown, rubrics beside what a person reads, nothing that could run in a browser."""
+        limit, ignore = LimitOutput(config=self.paper.config), IgnorePattern(config=self.paper.config)
+        for index, cell in enumerate(nb.cells):
+            ignore.preprocess_cell(cell, {}, index)
+            limit.preprocess_cell(cell, {}, index)
+        for index in range(len(nb.cells) - 1, -1, -1):
+            name = _meta(nb.cells[index]).get("grade_id")
+            if name in self.questions and (rubric := rubric_of(self.questions[name])):
+                nb.cells.insert(index, _markdown(rubric, f"rubric-{index}"))
+        clean_notebook(nb)
+
+    def _say(self, kept, records, ignored, ran, asked, put_back, doubled, done: MarkedBook) -> None:
+        say = self.result.notes
+        if self.questions and (line := no_answers(kept, self.paper.questions)):
+            untouched = not any(
+                self.book.key(c) not in self.book.given
+                for c in self.plain["cells"]
+                if c["cell_type"] == "code"
+            )
+            say.append("nothing was answered" if untouched and not kept.student else line)
+        say += kept.problems + ignored
+        say += notes.of_cells(self.plain["cells"], ran, put_back, doubled)
+        say += notes.of_ids(self.student, records)
+        say += [
+            line
+            for grade in done.grades.values()
+            if grade.reason
+            for line in [f"{grade.name}: {grade.reason}"]
+        ]
+        missing = [grade.name for grade in done.grades.values() if grade.state == NOT_RUN]
+        if missing:
+            say.append(f"not run: {', '.join(missing)}; the rest is marked")
+        if self.free_text:
+            say.append("words stand in a cell of their own where the explanation was left as it was: to read")
+        if self.claimed:
+            ours = {name: self.result.marked[name].mark.points for name in self.claimed}
+            say.append(notes.claims(self.claimed, ours))
+        if self.questions:
+            say += oddities(kept, self.plain)
+
+
+def determine_grade_of(cell, most: float) -> float:
+    """What nbgrader itself gives a test cell that ran."""
+    try:
+        score = determine_grade(cell)[0]
+    except (KeyError, ValueError):
+        return most
+    return most if score is None else float(score)
+
+
+def _as_number(text) -> float | None:
+    """A test cell's last value as a number, NumPy's too; None for anything else (which nbgrader takes for full marks)."""
+    text = "".join(text) if isinstance(text, list) else str(text)
+    found = re.fullmatch(
+        r"\s*(?:np\.\w+\()?\s*([+-]?(?:[\d.]+(?:e[+-]?\d+)?|nan|inf))\s*\)?\s*", text, re.IGNORECASE
+    )
+    if found is None:
+        return {"False": math.nan}.get(text.strip())
+    try:
+        return float(found[1])
+    except ValueError:
+        return None
+
+
+def scaled(made: Mark, worth: float) -> float:
+    """The mark as nbgrader wants it: a built-in float in [0, points of the cell]."""
+    if made.max_points <= 0 or worth == made.max_points:
+        return min(made.points, worth)
+    return min(worth, max(0.0, worth * made.points / made.max_points))
+
+
+def explained(made: Mark) -> str:
+    """What the student reads beside a mark."""
+    return f"{made.feedback}\n\n**The working**\n\n{made.working}" if made.working else made.feedback
+
+
+def rubric_of(question) -> str:
+    """What earns the points of a written answer, for whoever reads it; "" if there is nothing."""
+    lines = (
+        [line for part in question.parts for line in (getattr(part, "rubric", None) or ())]
+        if question.manual
+        else []
+    )
+    listed = "\n".join(f"- {line}" for line in lines)
+    return f"**For the marker** ({question.points:g} points)\n\n{listed}" if lines else ""
+
+
+def restoring(found: Collected, handed_in_by: str) -> str:
+    """The text of the cell that runs first: it gives the recorded answers to the notebook again, and only carries data."""
+    who = found.student or (None if found else handed_in_by)
+    handed = {"student": who, "records": {question: record.to_dict() for question, record in found.items()}}
+    text = json.dumps(handed, ensure_ascii=True, allow_nan=False)
+    return f"from eqlib.notebook import restore\n\nrestore({text!r})"
+
+
+def whole(plain: dict, book: Book) -> tuple[list[str], list[str]]:
+    """Give the cells back what makes them the assignment's: metadata, locked text, cells that were deleted.
+
+    Gives the names of those put back, and of those that stood there more than once. Of several copies of a cell
+    the last one that was changed counts, else the first.
+    """
+    cells = [cell for cell in plain["cells"] if not _ours(cell)]
+    found: dict[str, list[dict]] = {}
+    for cell in cells:
+        name = _meta(cell).get("grade_id")
+        cell["metadata"].pop("nbgrader", None)
+        if isinstance(name, str) and name in book.wanted:
+            found.setdefault(name, []).append(cell)
+    _stripped(cells, found, book)
+    doubled = [name for name, copies in found.items() if len(copies) > 1]
+    for name, copies in found.items():
+        given = book.wanted[name]["source"].strip()
+        changed = [copy for copy in copies if copy["source"].strip() != given]
+        _become(changed[-1] if changed and not _locked(book.wanted[name]) else copies[0], name, book)
+    plain["cells"] = cells
+    return _put_back(plain, found, book), doubled
+
+
+def _stripped(cells: list[dict], found: dict, book: Book) -> None:
+    """Cells whose metadata was lost are known by their text, where only one cell has it."""
+    by_text: dict[tuple[str, str], list[str]] = {}
+    for name, cell in book.wanted.items():
+        by_text.setdefault((cell["cell_type"], cell["source"].strip()), []).append(name)
+    for cell in cells:
+        names = by_text.get((cell["cell_type"], cell["source"].strip()), ())
+        if len(names) == 1 and names[0] not in found:
+            found[names[0]] = [cell]
+
+
+def _become(cell: dict, name: str, book: Book) -> None:
+    wanted = book.wanted[name]
+    cell["metadata"]["nbgrader"] = dict(wanted["nbgrader"])
+    if cell["cell_type"] != wanted["cell_type"]:
+        cell["cell_type"] = wanted["cell_type"]
+        for key in ("outputs", "execution_count"):
+            cell.pop(key, None)
+        if cell["cell_type"] == "code":
+            cell.update(outputs=[], execution_count=None)
+        cell.pop("attachments", None)
+    if _locked(wanted):
+        cell["source"] = wanted["source"]
+
+
+def _locked(wanted: dict) -> bool:
+    meta = wanted["nbgrader"]
+    return not meta["solution"] and bool(meta["grade"] or meta["locked"])
+
+
+def _put_back(plain: dict, found: dict, book: Book) -> list[str]:
+    """Insert the missing cells, each after the one that precedes it in the source. Returns their names."""
+    order = list(book.wanted)
+    missing = [name for name in order if name not in found]
+    for name in missing:
+        kind = book.wanted[name]["cell_type"]
+        cell = {"cell_type": kind, "source": book.wanted[name]["source"], "metadata": {OURS: {"put_back": True}}}
+        if kind == "code":
+            cell.update(outputs=[], execution_count=None)
+        _become(cell, name, book)
+        names = [_meta(c).get("grade_id") for c in plain["cells"]]
+        before = [i for i, there in enumerate(names) if there in order[: order.index(name)]]
+        plain["cells"].insert(before[-1] + 1 if before else 0, cell)
+    return missing
+
+
+def _words_elsewhere(plain: dict, book: Book) -> bool:
+    """Did somebody write in a cell of their own, and leave the place for an explanation as it was?"""
+    places = [n for n, c in book.wanted.items() if c["nbgrader"]["grade"] and c["cell_type"] == "markdown"]
+    sources = {_meta(c).get("grade_id"): c["source"].strip() for c in plain["cells"]}
+    untouched = any(sources.get(name) == book.wanted[name]["source"].strip() for name in places)
+    if not untouched:
+        return False
+    given = {cell["source"].strip() for cell in (*book.released, *book.wanted.values())}
+    return any(
+        cell["cell_type"] != "code"
+        and not _meta(cell)
+        and len(cell["source"].split()) >= 4
+        and cell["source"].strip() not in given
+        for cell in plain["cells"]
+    )
+
+
+def _meta(cell) -> dict:
+    meta = cell["metadata"].get("nbgrader")
+    return meta if isinstance(meta, dict) else {}
+
+
+def _ours(cell: dict) -> bool:
+    """Was this cell put in by an earlier marking?"""
+    ours = cell["metadata"].get(OURS)
+    return isinstance(ours, dict) and bool(ours.get("restoring") or ours.get("rubric"))
+
+
+def _claimed(cell) -> float | None:
+    """The score that the student's own process showed, if it showed a number."""
+    for output in cell.outputs:
+        if output.output_type == "execute_result":
+            return _as_number(output.get("data", {}).get("text/plain", ""))
+    return None
+
+
+def _markdown(text: str, name: str):
+    mark = {OURS: {"rubric": True}}
+    return from_dict({"cell_type": "markdown", "id": name, "source": text, "metadata": mark})
+
+
+def _shows(data: dict):
+    return from_dict({"output_type": "display_data", "data": data, "metadata": {}})
+
+
+def _value(text: str, count):
+    data = {"text/plain": text}
+    return from_dict({"output_type": "execute_result", "data": data, "metadata": {}, "execution_count": count})
+
+
+def _error(name: str, line: str):
+    return from_dict({"output_type": "error", "ename": name, "evalue": line, "traceback": [f"{name}: {line}"]})
+
+
+def _notice(line: str):
+    return _shows({"text/plain": line})
