@@ -131,7 +131,7 @@ def test_the_demonstration_marks_its_class(demonstration):
     assert done.stderr == ""
     assert "\x1b" not in done.stdout
     told = [line.strip() for line in done.stdout.splitlines()]
-    broken = {"w21": "syntax error", "w22": "put back", "w23": "ran too long", "w24": "recorded answers"}
+    broken = {"w21": "to read", "w22": "put back", "w23": "there twice", "w24": "recorded answers"}
     for student, words in broken.items():
         (line,) = [line for line in told if line.startswith(f"{student}:")]
         assert words in line

@@ -1,7 +1,9 @@
 """Mark a whole class: every submission in the folder, several at once; a broken one never stops the rest.
 
-The path of a submission: ``intake`` finds its files, a worker at the ``desk`` marks it (``submission``), and here,
-by one hand, its marks go into the gradebook and its notebook and page into their places. Last of all its row is
+The path of a submission: ``intake`` finds its files, a worker at the ``desk`` marks it (``submission``),
+and here,
+by one hand, its marks go into the gradebook and its notebook and page into their places. Last of all its
+row is
 kept, with a fingerprint of what it was made from: marking again does only what is new, changed or was not
 finished.
 """
@@ -44,7 +46,9 @@ class NoSandbox(EqlibError):
 
 @dataclass(frozen=True)
 class How:
-    """How to mark. ``only``: these students; ``force``: those marked already too; ``strict``: not without a sandbox."""
+    """How to mark. ``only``: these students; ``force``: those marked already too; ``strict``: not without
+    a sandbox.
+    """
 
     jobs: int | None = None
     feedback: bool = True
@@ -80,7 +84,8 @@ def grade(
     """
     how = How(jobs, feedback, force, tuple(only), require_sandbox)
     with warnings.catch_warnings():
-        # nbgrader, nbformat and traitlets warn about their own and each other's past; none of it concerns a class.
+        # nbgrader, nbformat and traitlets warn about their own and each other's past; none of it concerns a
+        # class.
         warnings.simplefilter("ignore")
         opened = Course.open(course)
         with _plain_disk(opened.root):
@@ -189,7 +194,9 @@ class _Session:
     # What has to be done
 
     def _fingerprint_of_course(self) -> str:
-        """Changes when what marks are made from changes: questions, cells, files, settings, this program, the sandbox."""
+        """Changes when what marks are made from changes: questions, cells, files, settings, this program,
+        the sandbox.
+        """
         digest = hashlib.sha256()
         for book in self.paper.books.values():
             digest.update(
@@ -426,7 +433,9 @@ def question_row(
 
 
 def _unexplained(marked: Marked, question) -> dict[str, str]:
-    """Wrong parts that fit no known mistake. A number is put as a multiple of the right one: students' numbers differ."""
+    """Wrong parts that fit no known mistake. A number is put as a multiple of the right one: students'
+    numbers differ.
+    """
     if marked.record is None:
         return {}
     expected = question.outcome(marked.record.student).expected
@@ -465,7 +474,9 @@ def up_to_date(course: Course, assignment: str, rows) -> tuple[StudentRow, ...]:
 
 
 def clear_left_over(root: Path) -> None:
-    """Remove what a marking that was killed left behind: half-written folders here, work folders where those lie."""
+    """Remove what a marking that was killed left behind: half-written folders here, work folders where
+    those lie.
+    """
     for step in ("autograded", "feedback"):
         for pattern in ("*/.*.new", "*/.*.old"):
             for folder in (root / step).glob(pattern):

@@ -208,7 +208,9 @@ class Course:
             return _notebooks(self.release(assignment, into=Path(spare)))
 
     def paper(self, assignment: str, limits: Limits | None = None) -> Paper:
-        """Everything that marking needs of an assignment, as data. The gradebook must know it (``register``)."""
+        """Everything that marking needs of an assignment, as data. The gradebook must know it
+        (``register``).
+        """
         released = self.released_notebooks(assignment)
         books, others = {}, {}
         with self.gradebook() as gradebook:

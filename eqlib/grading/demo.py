@@ -14,12 +14,10 @@ from eqlib.grading.bulk import Progress, grade
 from eqlib.grading.course import CONFIG, Course
 from eqlib.grading.demo_class import evening_class
 from eqlib.grading.report import ClassReport, report
-from eqlib.grading.run.sandbox import Limits
 from eqlib.grading.summary import GradeSummary
 
-#: The assignment that is shown, and how long a cell may run (the endless loop has to be waited for).
+#: The assignment that is shown.
 ASSIGNMENT = "04-disturbing-an-equilibrium"
-CELL_SECONDS = 10
 
 
 class DemoError(EqlibError):
@@ -88,9 +86,7 @@ def demo(
     say("An evening class of 24 answers it (invented: ids w01 to w24, nobody real) ...")
     hand_everything_in(course, ASSIGNMENT, display)
     say("Marking ...")
-    marking = grade(
-        course.root, ASSIGNMENT, jobs=jobs, progress=progress, limits=Limits(cell_seconds=CELL_SECONDS)
-    )
+    marking = grade(course.root, ASSIGNMENT, jobs=jobs, progress=progress)
     return Demo(course.root, marking, report(course.root, ASSIGNMENT))
 
 
@@ -100,8 +96,7 @@ def hand_everything_in(course: Course, assignment: str, display: class_of.Displa
     """
     questions = course.questions(assignment)
     (name, released), *_ = course.released_notebooks(assignment).items()
-    source = course.source(assignment) / f"{name}.ipynb"
-    for member in evening_class(questions, source):
+    for member in evening_class(questions):
         book = class_of.fill(released, member.work, questions, display)
         member.spoil(book)
         folder = course.root / "submitted" / member.work.student / assignment

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
+import copy
 import random
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
-import nbformat
-from nbformat.v4 import new_code_cell, new_output
+from nbformat.v4 import new_code_cell, new_markdown_cell, new_output
 
 from eqlib.assess.asks import suspects
 from eqlib.assess.asks.base import Part
@@ -19,6 +18,10 @@ from eqlib.grading.class_of import Work
 
 #: Who holds which idea. Everybody else answers as the chemistry does.
 IDEAS = {
+    "w17": ("initial_as_eq",),
+    "w13": ("path_ignored",),
+    "w09": ("blank_kept",),
+    "w04": ("path_ignored",),
     "w02": ("not_in_equation",),
     "w03": ("volume_ignored",),
     "w05": ("two_boxes",),
@@ -32,17 +35,8 @@ IDEAS = {
     "w15": ("spectator_acts",),
     "w16": ("volume_ignored", "two_boxes"),
     "w18": ("k_fixed_t",),
-    "w19": ("not_in_equation", "k_moves_conc"),
-    "w24": ("not_in_equation", "volume_ignored", "two_boxes", "heat_is_forward"),
-}
-#: Slips in the working of the number from code: what is left out of the worked solution.
-SLIPS = {
-    "w04": (' * numbers["path"]', ""),
-    "w09": (' - numbers["blank"]', ""),
-    "w13": (' * numbers["path"]', ""),
-    "w17": (" - complex", ""),
-    "w19": (' * numbers["path"]', ""),
-    "w24": (" - complex", ""),
+    "w19": ("not_in_equation", "k_moves_conc", "path_ignored"),
+    "w24": ("not_in_equation", "volume_ignored", "two_boxes", "heat_is_forward", "initial_as_eq"),
 }
 WORDS = (
     "Silver ions join the thiocyanate to a white solid. That leaves less free thiocyanate, so Q is "
@@ -53,15 +47,10 @@ WORDS = (
     "Ag+ is not in the equation but it reacts with SCN-.",
 )
 CHEAT = """import eqlib.notebook.graded as graded
-from eqlib.notebook import Lesson
 
-Lesson.check = lambda self, name, *value: float(self.questions[name].points)
 graded.mark = lambda question, *rest, **more: float(question.points)"""
-LOOP = """# Try until the two sides are equal
-left, right = 0.1, 0.3
-while left != right:
-    left = left + 0.1"""
-DELETED = ("silver", "form-oxalate", "oxalate")
+DELETED = ("silver", "oxalate")
+COPIED = "solid"
 
 
 @dataclass(frozen=True)
@@ -73,12 +62,9 @@ class Member:
     spoil: Callable[[object], None] = lambda book: None
 
 
-def evening_class(questions: QuestionSet, source: Path) -> list[Member]:
-    """The 24 members, always the same. ``source`` is the instructor's notebook, for the working of the code
-    answers.
-    """
+def evening_class(questions: QuestionSet) -> list[Member]:
+    """The 24 members, always the same."""
     chance = random.Random(2026)
-    working = worked_cells(source)
     members = []
     for number in range(1, 25):
         student = f"w{number:02d}"
@@ -90,33 +76,42 @@ def evening_class(questions: QuestionSet, source: Path) -> list[Member]:
             for question in questions.values()
             if not question.manual and not question.code
         }
-        code = {name: text.replace(*SLIPS.get(student, ("", ""))) for name, text in working.items()}
         words = {q.id: WORDS[number % len(WORDS)] for q in questions.values() if q.manual}
-        work = Work(student, answers, code, words, began)
-        members.append(_member(work, began + timedelta(minutes=50 + chance.randrange(20)), working))
+        work = Work(student, answers, {}, words, began)
+        members.append(_member(work, began + timedelta(minutes=50 + chance.randrange(20))))
     return members
 
 
-def _member(work: Work, handed_in: datetime, working: dict[str, str]) -> Member:
+def _member(work: Work, handed_in: datetime) -> Member:
     """What is special about a few of them."""
     student = work.student
     if student == "w20":
         return Member(replace(work, answers={}, code={}, words={}, named=False), handed_in)
-    if student == "w21":
-        broken = {name: text.replace("Kc = complex", "Kc = = complex") for name, text in working.items()}
-        return Member(replace(work, code=broken), handed_in)
-    if student == "w22":
-        return Member(work, handed_in, _delete_cells)
-    if student == "w23":
-        return Member(work, handed_in, lambda book: book.cells.append(new_code_cell(LOOP)))
-    if student == "w24":
-        return Member(work, handed_in, _cheat)
-    return Member(work, handed_in)
+    spoil = {"w21": _write_elsewhere, "w22": _delete_cells, "w23": _copy_a_cell, "w24": _cheat}
+    return Member(work, handed_in, spoil.get(student, lambda book: None))
+
+
+def _write_elsewhere(book) -> None:
+    """The explanation typed into a new cell; its own place left as it was."""
+    for index, cell in enumerate(book.cells):
+        meta = cell.metadata.get("nbgrader", {})
+        if cell.cell_type == "markdown" and meta.get("grade"):
+            book.cells.insert(index, new_markdown_cell(cell.source))
+            book.cells[index + 1].source = "Write your answer here (double-click to edit)."
+            return
+
+
+def _copy_a_cell(book) -> None:
+    """A cell copied and pasted: the commonest accident."""
+    for index, cell in enumerate(book.cells):
+        if cell.metadata.get("nbgrader", {}).get("grade_id") == COPIED:
+            book.cells.insert(index + 1, copy.deepcopy(cell))
+            return
 
 
 def _cheat(book) -> None:
     """A cell that changes the check, and the scores it then shows."""
-    where = 1 + next(i for i, cell in enumerate(book.cells) if "lesson = Lesson(" in cell.source)
+    where = next(i for i, cell in enumerate(book.cells) if cell.cell_type == "code")
     book.cells.insert(where, new_code_cell(CHEAT))
     for cell in book.cells:
         meta = cell.metadata.get("nbgrader", {})
@@ -129,16 +124,6 @@ def _delete_cells(book) -> None:
     book.cells = [
         cell for cell in book.cells if cell.metadata.get("nbgrader", {}).get("grade_id") not in DELETED
     ]
-
-
-def worked_cells(source: Path) -> dict[str, str]:
-    """The instructor's worked code, by cell id, as a student who got it right would have written it."""
-    cells = {}
-    for cell in nbformat.read(source, as_version=4).cells:
-        name = cell.metadata.get("nbgrader", {}).get("grade_id", "")
-        if cell.cell_type == "code" and "### BEGIN SOLUTION" in cell.source:
-            cells[name] = "\n".join(line for line in cell.source.splitlines() if "### " not in line)
-    return cells
 
 
 def answer_of(question: Question, student: str, ideas) -> dict:

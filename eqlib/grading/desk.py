@@ -1,4 +1,4 @@
-"""The desk at which submissions are marked: warm workers with limits of time and memory, and the sandbox behind them.
+"""The desk at which submissions are marked: warm workers with limits, and the sandbox behind them.
 
 A worker reads a submission's files, has its cells run in the sandbox where that is needed, marks it and makes
 its page, all in one copy of a warm process. Whoever asks only gets the result. Where copies of a process
@@ -27,7 +27,8 @@ from eqlib.grading.run import warm
 from eqlib.grading.run.sandbox import Door, Isolation, Sandbox
 from eqlib.grading.submission import Result, mark_submission
 
-#: What one worker may use for reading, marking and page, the running of cells not counted: seconds, megabytes.
+#: What one worker may use for reading, marking and page, the running of cells not counted: seconds,
+#: megabytes.
 SECONDS, MEGABYTES = 60, 2048
 
 
@@ -41,7 +42,9 @@ class TooMuch(EqlibError):
 
 @dataclass(frozen=True)
 class Task:
-    """One submission to be marked. ``standing``: what the gradebook holds of it. ``page``: make its pages too."""
+    """One submission to be marked. ``standing``: what the gradebook holds of it. ``page``: make its pages
+    too.
+    """
 
     given: HandedIn
     standing: Standing
@@ -90,7 +93,9 @@ def pages_of(paper: Paper, result: Result, standing: Standing, penalties: dict[s
 
 
 class Desk:
-    """Marks submissions of one paper. Use it in a ``with`` statement; ``mark`` may be called from several threads."""
+    """Marks submissions of one paper. Use it in a ``with`` statement; ``mark`` may be called from several
+    threads.
+    """
 
     def __init__(self, paper: Paper, cover=(), run_code: bool = True):
         self.paper = paper
@@ -147,7 +152,8 @@ class Desk:
                 return pickle.loads(warm.receive(link))
             except (warm.Gone, TimeoutError, OSError):
                 raise TooMuch(
-                    f"reading it took more than {SECONDS} s or {MEGABYTES} MB; look at it, ask for it again without its outputs"
+                    f"reading it took more than {SECONDS} s or {MEGABYTES} MB; look at it, and ask for it again "
+                    "without its outputs"
                 ) from None
 
     def __enter__(self):
@@ -182,7 +188,9 @@ def _work(paper: Paper, link: socket.socket, control: socket.socket | None = Non
 
 
 def main() -> None:
-    """The warm worker: everything is imported and one page is made, then a copy is made for each submission."""
+    """The warm worker: everything is imported and one page is made, then a copy is made for each
+    submission.
+    """
     import gc
 
     warnings.simplefilter("ignore")

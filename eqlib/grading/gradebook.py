@@ -1,4 +1,4 @@
-"""nbgrader's gradebook, read in bulk and written by one hand: one engine, one transaction for each submission.
+"""nbgrader's gradebook, read in bulk and written by one hand: one transaction for each submission.
 
 Marks and comments given by hand are never touched.
 """
@@ -48,9 +48,9 @@ def plainly(path: str):
     except (SQLAlchemyError, sqlite3.Error) as error:
         said = str(getattr(error, "orig", None) or error).splitlines()[0]
         mend = {
-            "database is locked": "another program holds it; close it (a formgrader saves at once), then mark again",
-            "attempt to write a readonly database": "it is read-only; make it and its folder writable, then mark again",
-            "unable to open database file": "it could not be opened; make its folder writable, then mark again",
+            "database is locked": "another program holds it; close that, then mark again",
+            "attempt to write a readonly database": "make it and its folder writable, then mark again",
+            "unable to open database file": "make its folder writable, then mark again",
             "database or disk is full": "the disk is full; make room, then mark again",
             "disk I/O error": "the disk refused; look at it, then mark again",
         }
@@ -162,7 +162,9 @@ class Ledger:
     # Late
 
     def seconds_late(self, student: str, timestamp: dt.datetime | None) -> float:
-        """How long after the due date (its extension counted) a submission came; 0 if in time or not known."""
+        """How long after the due date (its extension counted) a submission came; 0 if in time or not
+        known.
+        """
         standing = self.standing.get(student, Standing())
         when = timestamp or standing.timestamp
         if when is None or self.due is None:
@@ -170,7 +172,9 @@ class Ledger:
         return max(0.0, (when - self.due - (standing.extension or dt.timedelta())).total_seconds())
 
     def penalty(self, student: str, score: float, seconds: float) -> float | None:
-        """What the course's plugin takes off for being late; between 0 and the score. None: nothing is taken off."""
+        """What the course's plugin takes off for being late; between 0 and the score. None: nothing is
+        taken off.
+        """
         if seconds <= 0:
             return None
         step = AssignLatePenalties(config=self.course.config)
@@ -276,7 +280,9 @@ class Ledger:
             link.execute(insert(comment), fresh)
 
     def forget(self, student: str) -> None:
-        """Take back what stands of a submission that turned out not to be markable, unless a person marked in it."""
+        """Take back what stands of a submission that turned out not to be markable, unless a person marked
+        in it.
+        """
         standing = self.standing.get(student)
         if standing is None or any(manual is not None for _, manual, _ in standing.grades.values()):
             return

@@ -51,7 +51,8 @@ class HandedIn:
 def submitted(course: Path, assignment: str, others: Iterable[str] = ()) -> list[tuple[str, list[Path]]]:
     """(student, places) of everything that may be a submission of ``assignment``, in the order of the ids.
 
-    A place is a folder or a file: the folder ``submitted/<student>/<assignment>``; failing that, a folder with
+    A place is a folder or a file: the folder ``submitted/<student>/<assignment>``; failing that, a folder
+    with
     nearly that name, and files lying loose in the student's folder; and files lying loose in ``submitted``
     itself, whose name is then the student's id.
     """
@@ -77,9 +78,9 @@ def _places(folder: Path, assignment: str, others: set[str]) -> list[Path]:
     for entry in sorted(folder.iterdir()):
         if entry.is_symlink() or entry.name.startswith("."):
             continue
-        if entry.is_file() and (entry.suffix.lower() in (".ipynb", ".zip") or JOURNAL.fullmatch(entry.name)):
-            places.append(entry)
-        elif entry.is_dir() and entry.name not in others and _alike(entry.name, assignment):
+        if (
+            entry.is_file() and (entry.suffix.lower() in (".ipynb", ".zip") or JOURNAL.fullmatch(entry.name))
+        ) or (entry.is_dir() and entry.name not in others and _alike(entry.name, assignment)):
             places.append(entry)
     return places
 
@@ -264,7 +265,9 @@ def as_notebook(plain: dict):
 
 @dataclass(frozen=True)
 class Submission:
-    """What was read: notebooks (plain data) by the assignment's own names, the files beside them, lines to say."""
+    """What was read: notebooks (plain data) by the assignment's own names, the files beside them, lines to
+    say.
+    """
 
     notebooks: dict[str, dict] = field(default_factory=dict)
     files: dict[str, bytes] = field(default_factory=dict)
@@ -305,7 +308,9 @@ def read_submission(
 
 
 def _match(books: dict, expected: dict, others: dict, answers) -> tuple[dict, list[str], str]:
-    """Which file is which notebook: by the cells in it first, then by name. The one with most answers is marked."""
+    """Which file is which notebook: by the cells in it first, then by name. The one with most answers is
+    marked.
+    """
     chosen, notes, wrong = {}, [], ""
     fit = {path: {name: _shared(book, ids) for name, ids in expected.items()} for path, book in books.items()}
     for path, book in list(books.items()):

@@ -60,7 +60,9 @@ def of_ids(student: str, records: dict) -> list[str]:
 
 
 def of_cells(cells: list[dict], ran: Executed, put_back: list[str], doubled: list[str]) -> list[str]:
-    """A line for each cell that could not be read as Python, had to be stopped, ended the program, was copied or deleted."""
+    """A line for each cell that could not be read as Python, had to be stopped, ended the program, was
+    copied or deleted.
+    """
     lines = []
     if ran.ended:
         lines.append(f"{ran.ended}; recorded answers are marked all the same")

@@ -1,6 +1,7 @@
-"""The page a student gets back: nbgrader's feedback page, made safe, with the questions' titles and no mark that was not made.
+"""The page a student gets back: nbgrader's feedback page, made safe, and with no mark that was not made.
 
-It loads nothing from outside and runs nothing: formulas are set as MathML, and the page itself forbids the rest.
+It loads nothing from outside and runs nothing: formulas are set as MathML, and the page itself forbids the
+rest.
 """
 
 from __future__ import annotations
@@ -81,7 +82,9 @@ def for_student(notebook) -> None:
 
 
 def _without(html) -> str:
-    """``html`` without the paragraphs of our own that marking has made untrue. They hold no other paragraph."""
+    """``html`` without the paragraphs of our own that marking has made untrue. They hold no other
+    paragraph.
+    """
     html = "".join(html) if isinstance(html, list) else html
     for name in _BEFORE_MARKS:
         for quote in "\"'":

@@ -60,7 +60,9 @@ class Book:
 
 @dataclass(frozen=True)
 class Paper:
-    """An assignment to be marked. ``files``: the course's own, laid beside every submission as nbgrader does."""
+    """An assignment to be marked. ``files``: the course's own, laid beside every submission as nbgrader
+    does.
+    """
 
     assignment: str
     questions: Mapping

@@ -1,4 +1,4 @@
-"""Our steps among nbgrader's own: with them ``nbgrader autograde`` and the formgrader's button mark as ``eqlib grade`` does.
+"""Our steps among nbgrader's own: its command and the formgrader's button mark as ``eqlib grade`` does.
 
 ``settings`` says in which order they stand, and why.
 """
@@ -42,7 +42,9 @@ def _stamp(course: Course, assignment: str) -> float:
 
 
 class MarkSubmission(NbGraderPreprocessor):
-    """Run what has to be run in the sandbox, and mark, in a worker with limits: all of ``eqlib grade`` in one step."""
+    """Run what has to be run in the sandbox, and mark, in a worker with limits: all of ``eqlib grade`` in
+    one step.
+    """
 
     def preprocess(self, nb, resources):
         where = resources["nbgrader"]
@@ -69,7 +71,9 @@ class MarkSubmission(NbGraderPreprocessor):
 
 
 class SaveMarks(SaveAutoGrades):
-    """nbgrader's saving of scores, with ours: what could not be worked out is left to a person, not scored 0."""
+    """nbgrader's saving of scores, with ours: what could not be worked out is left to a person, not scored
+    0.
+    """
 
     def preprocess(self, nb, resources):
         self.made: MarkedBook = resources["eqlib"]
@@ -120,7 +124,9 @@ class MakeSafe(NbGraderPreprocessor):
 
 
 def drop_journals(assignment: str, student: str, notebooks) -> None:
-    """After a release is made: remove journals left by trying the assignment out, so that none reaches a student."""
+    """After a release is made: remove journals left by trying the assignment out, so that none reaches a
+    student.
+    """
     for folder in Path("release").glob(f"**/{assignment}"):
         for journal in folder.glob(JOURNALS):
             journal.unlink()

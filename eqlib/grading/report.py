@@ -242,7 +242,8 @@ def as_markdown(made: ClassReport) -> str:
         shares = [row.points / row.could_be for row in marked if row.could_be]
         if shares:
             lines[-1] += (
-                f" Mean {statistics.fmean(shares):.0%} of what could be marked (of {marked[0].max_points:g} points in all)."
+                f" Mean {statistics.fmean(shares):.0%} of what could be marked "
+                f"(of {marked[0].max_points:g} points in all)."
             )
     lines += ["", *made.notices] if made.notices else []
     lines += [
@@ -253,7 +254,8 @@ def as_markdown(made: ClassReport) -> str:
         "|-|-|-|-|-|-|-|",
     ]
     lines += [
-        f"| {_cell(q.title)} (`{q.question}`) | {shown(q.mean, '.2f')} | {q.max_points:g} | {q.full} | {q.none} "
+        f"| {_cell(q.title)} (`{q.question}`) | {shown(q.mean, '.2f')} | {q.max_points:g} | {q.full} "
+        f"| {q.none} "
         f"| {q.to_read} | {q.not_run} |"
         for q in made.questions
     ]

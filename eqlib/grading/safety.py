@@ -23,7 +23,8 @@ _TAGS_TEXT = """
 a abbr b blockquote br caption code col colgroup dd del details div dl dt em figcaption figure h1 h2 h3
 h4 h5 h6 hr i img kbd li ol p pre s samp section small span strong sub summary sup table tbody td tfoot
 th thead tr u ul var
-math mrow mi mn mo ms mtext mspace msup msub msubsup mfrac msqrt mroot mover munder munderover mtable mtr mtd mstyle
+math mrow mi mn mo ms mtext mspace msup msub msubsup mfrac msqrt mroot mover munder munderover mtable mtr
+mtd mstyle
 """
 _TAGS = frozenset(_TAGS_TEXT.split())
 _ATTRIBUTES = {
@@ -220,7 +221,9 @@ def markdown_to_html(source: str, attachments=None) -> str:
 
 
 def mathml(tex: str, display: str = "inline") -> str:
-    """A formula written in TeX as MathML, which browsers set by themselves; as it was written if it is none."""
+    """A formula written in TeX as MathML, which browsers set by themselves; as it was written if it is
+    none.
+    """
     from latex2mathml.converter import convert
 
     tex = tex.strip().strip("$").strip()

@@ -53,7 +53,8 @@ def _set_steps(c) -> None:
     """One marker: nbgrader's command, the formgrader's button and ``eqlib grade`` take the same steps."""
     ours = "eqlib.grading.preprocessors."
     nbg = "nbgrader.preprocessors."
-    # Nothing is cleared or run before our step: it reads the recorded answers, and runs cells in its sandbox only.
+    # Nothing is cleared or run before our step: it reads the recorded answers, and runs cells in its
+    # sandbox only.
     c.Autograde.sanitize_preprocessors = []
     c.Autograde.autograde_preprocessors = [
         ours + "MarkSubmission",

@@ -1,6 +1,7 @@
 """One submission marked: from its files and the paper to grades, comments, the marked notebook and its page.
 
-A pure task: it touches no gradebook and no course, and whoever runs it bounds its time and memory. The marks of
+A pure task: it touches no gradebook and no course, and whoever runs it bounds its time and memory. The
+marks of
 our questions come from the recorded answers; an ordinary test cell counts only when it provably ran to its
 end; what could not be worked out is "not run" or "to read", never 0.
 """
@@ -154,7 +155,9 @@ class _Marking:
     # Running
 
     def _execute(self, cells: list[dict], kept: Collected) -> tuple[Executed, list[int] | None]:
-        """Run what has to be run. The numbers of those cells; None where nothing had to be, or could be, run."""
+        """Run what has to be run. The numbers of those cells; None where nothing had to be, or could be,
+        run.
+        """
         if self.paper.from_data(self.book):
             return Executed(), []
         if self.run is None:
@@ -268,7 +271,9 @@ class _Marking:
         return Grade(name, points, most)
 
     def _comment(self, cell) -> str | None:
-        """nbgrader's own remark on an untouched cell; else our feedback, where a cell for working belongs to a question."""
+        """nbgrader's own remark on an untouched cell; else our feedback, where a cell for working belongs
+        to a question.
+        """
         meta = cell.metadata.nbgrader
         name = meta["grade_id"].removeprefix("answer-")
         if meta.get("checksum") == compute_checksum(cell) and not is_task(cell) and not self.free_text:
@@ -280,7 +285,9 @@ class _Marking:
     # The end
 
     def _finish(self, nb) -> None:
-        """Limits on what is shown, rubrics beside what a person reads, nothing that could run in a browser."""
+        """Limits on what is shown, rubrics beside what a person reads, nothing that could run in a
+        browser.
+        """
         limit, ignore = LimitOutput(config=self.paper.config), IgnorePattern(config=self.paper.config)
         for index, cell in enumerate(nb.cells):
             ignore.preprocess_cell(cell, {}, index)
@@ -331,7 +338,9 @@ def determine_grade_of(cell, most: float) -> float:
 
 
 def _as_number(text) -> float | None:
-    """A test cell's last value as a number, NumPy's too; None for anything else (which nbgrader takes for full marks)."""
+    """A test cell's last value as a number, NumPy's too; None for anything else (which nbgrader takes for
+    full marks).
+    """
     text = "".join(text) if isinstance(text, list) else str(text)
     found = re.fullmatch(
         r"\s*(?:np\.\w+\()?\s*([+-]?(?:[\d.]+(?:e[+-]?\d+)?|nan|inf))\s*\)?\s*", text, re.IGNORECASE
@@ -368,7 +377,9 @@ def rubric_of(question) -> str:
 
 
 def restoring(found: Collected, handed_in_by: str) -> str:
-    """The text of the cell that runs first: it gives the recorded answers to the notebook again, and only carries data."""
+    """The text of the cell that runs first: it gives the recorded answers to the notebook again, and only
+    carries data.
+    """
     who = found.student or (None if found else handed_in_by)
     handed = {"student": who, "records": {question: record.to_dict() for question, record in found.items()}}
     text = json.dumps(handed, ensure_ascii=True, allow_nan=False)
@@ -378,7 +389,8 @@ def restoring(found: Collected, handed_in_by: str) -> str:
 def whole(plain: dict, book: Book) -> tuple[list[str], list[str]]:
     """Give the cells back what makes them the assignment's: metadata, locked text, cells that were deleted.
 
-    Gives the names of those put back, and of those that stood there more than once. Of several copies of a cell
+    Gives the names of those put back, and of those that stood there more than once. Of several copies of a
+    cell
     the last one that was changed counts, else the first.
     """
     cells = [cell for cell in plain["cells"] if not _ours(cell)]
@@ -434,7 +446,11 @@ def _put_back(plain: dict, found: dict, book: Book) -> list[str]:
     missing = [name for name in order if name not in found]
     for name in missing:
         kind = book.wanted[name]["cell_type"]
-        cell = {"cell_type": kind, "source": book.wanted[name]["source"], "metadata": {OURS: {"put_back": True}}}
+        cell = {
+            "cell_type": kind,
+            "source": book.wanted[name]["source"],
+            "metadata": {OURS: {"put_back": True}},
+        }
         if kind == "code":
             cell.update(outputs=[], execution_count=None)
         _become(cell, name, book)
@@ -491,11 +507,15 @@ def _shows(data: dict):
 
 def _value(text: str, count):
     data = {"text/plain": text}
-    return from_dict({"output_type": "execute_result", "data": data, "metadata": {}, "execution_count": count})
+    return from_dict(
+        {"output_type": "execute_result", "data": data, "metadata": {}, "execution_count": count}
+    )
 
 
 def _error(name: str, line: str):
-    return from_dict({"output_type": "error", "ename": name, "evalue": line, "traceback": [f"{name}: {line}"]})
+    return from_dict(
+        {"output_type": "error", "ename": name, "evalue": line, "traceback": [f"{name}: {line}"]}
+    )
 
 
 def _notice(line: str):

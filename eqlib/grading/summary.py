@@ -15,7 +15,9 @@ FORMAT = 2
 
 @dataclass(frozen=True)
 class QuestionRow:
-    """One question of one student. ``points`` is None while it is to be read or was not run (``state`` says which)."""
+    """One question of one student. ``points`` is None while it is to be read or was not run (``state``
+    says which).
+    """
 
     question: str
     points: float | None
@@ -30,7 +32,7 @@ class QuestionRow:
 
 @dataclass(frozen=True)
 class StudentRow:
-    """One student. ``points`` is the score in the gradebook, penalty taken off; None if nothing could be marked.
+    """One student. ``points``: the score in the gradebook, penalty taken off; None: nothing could be marked.
 
     ``could_be``: the points of what could be marked; ``max_points``: of everything.
     """
@@ -59,9 +61,10 @@ class StudentRow:
 
 @dataclass(frozen=True)
 class GradeSummary:
-    """The result of ``bulk.grade``. ``problems`` are lines for the instructor, each beginning with its student.
+    """The result of ``bulk.grade``. ``problems``: lines for the instructor, each begun by its student.
 
-    ``absent``: ids that the course knows and that handed nothing in; ``kept``: how many were marked already and
+    ``absent``: ids that the course knows and that handed nothing in; ``kept``: how many were marked already
+    and
     have not changed since; ``stopped``: why the marking could not be finished, or "".
     """
 
@@ -102,7 +105,9 @@ def private_folder(folder: Path) -> Path:
 
 
 def write(summary: GradeSummary) -> None:
-    """Write ``marks.csv`` (for a spreadsheet) and ``marks.json`` (for ``eqlib report``), each whole or not at all."""
+    """Write ``marks.csv`` (for a spreadsheet) and ``marks.json`` (for ``eqlib report``), each whole or not
+    at all.
+    """
     private_folder(summary.folder)
     write_atomically(summary.marks_csv, marks_table(summary.rows, summary.notices))
     data = {
@@ -119,7 +124,9 @@ def write(summary: GradeSummary) -> None:
 
 
 def marks_table(rows, notices=()) -> str:
-    """The marks as CSV: one line a student, one column a question. What was not marked says so; it is never 0."""
+    """The marks as CSV: one line a student, one column a question. What was not marked says so; it is
+    never 0.
+    """
     names: list[str] = []
     for row in rows:
         names += [q.question for q in row.questions if q.question not in names]
@@ -194,7 +201,8 @@ def _row(entry: dict) -> StudentRow:
 class Kept:
     """What was marked already, by student: the row and the fingerprint of what it was made from.
 
-    One small private file each, written last: where it stands, the marks, the notebook and the page stand too.
+    One small private file each, written last: where it stands, the marks, the notebook and the page stand
+    too.
     """
 
     def __init__(self, course: Path, assignment: str):

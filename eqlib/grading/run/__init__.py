@@ -1,1 +1,3 @@
-"""Where a submission is run: ``sandbox`` starts it, ``seal`` shuts it in, ``kernel`` runs its cells, ``warm`` makes it quick."""
+"""Where a submission is run: ``sandbox`` starts it, ``seal`` shuts it in, ``kernel`` runs its cells,
+``warm`` makes it quick.
+"""

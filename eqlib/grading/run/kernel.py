@@ -102,7 +102,8 @@ class _Guard:
     def _too_much(self) -> str:
         allowed = self.limits["total_memory_mb"] * 1024 * 1024
         pids = family(self.first)
-        # Forks share most of what they seem to hold: count exactly, which is slow, only when the rough sum is too much.
+        # Forks share most of what they seem to hold: count exactly, which is slow, only when the rough sum
+        # is too much.
         if memory(pids) > allowed and memory(pids, exact=True) > allowed:
             return f"it used more than {self.limits['total_memory_mb']} MB of memory and was stopped"
         return ""
@@ -154,7 +155,9 @@ def _signal(pid: int, which: int) -> None:
 
 
 def _first_process(link: socket.socket, job: dict, got: seal.Sealed) -> None:
-    """The first of the new namespace: starts the student's process and waits for it; it runs nothing of theirs."""
+    """The first of the new namespace: starts the student's process and waits for it; it runs nothing of
+    theirs.
+    """
     status = 1
     try:
         seal.end_with_parent()
@@ -350,7 +353,7 @@ class Cells:
                 }
         except KeyboardInterrupt:
             ended["ename"] = "KeyboardInterrupt"
-        except BaseException as error:
+        except BaseException as error:  # noqa: BLE001 - a student's cell may raise anything
             ended.update(ename=type(error).__name__, evalue=str(error)[:2000])
         finally:
             signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -506,7 +509,9 @@ def _restore(shell, was: dict) -> None:
 
 
 def main() -> None:
-    """The warm process: everything a notebook may import is imported, and one copy is made for each that is run."""
+    """The warm process: everything a notebook may import is imported, and one copy is made for each that
+    is run.
+    """
     import importlib
     import pkgutil
 
@@ -520,7 +525,12 @@ def main() -> None:
     for found in pkgutil.walk_packages(eqlib.notebook.__path__, "eqlib.notebook."):
         with contextlib.suppress(Exception):
             importlib.import_module(found.name)
-    sys.modules[__name__].__dict__["_shell"] = make_shell()
+    shell = sys.modules[__name__].__dict__["_shell"] = make_shell()
+    with contextlib.suppress(ImportError):
+        # A kernel does this when matplotlib is first used; here it is loaded already.
+        from matplotlib_inline.backend_inline import configure_inline_support
+
+        configure_inline_support(shell, os.environ.get("MPLBACKEND"))
     import gc
 
     gc.freeze()

@@ -1,4 +1,4 @@
-"""Run a student's cells where they can do no harm, and bring back only what they showed and how they ended, as data.
+"""Run a student's cells where they can do no harm; bring back what they showed and how they ended, as data.
 
 Where bubblewrap is installed and permitted, everything of a student's sees Python, eqlib and a small scratch
 disk in memory, and nothing else: no course, no home, no network, no process of anybody's. Without it the same
@@ -33,7 +33,10 @@ MAX_RESTARTS = 2
 GRACE = 4.0
 TIMEOUT_NAME, DEAD_NAME, NOT_RUN_NAME = "CellTimeout", "KernelDied", "NotRun"
 #: Imported once, before the copies are made. Names do not leak: a cell still has to import what it uses.
-PRELOADED = "numpy,scipy.stats,scipy.optimize,sympy,matplotlib.pyplot,matplotlib.backends.backend_agg,matplotlib_inline.config,eqlib,eqlib.notebook,pandas"
+PRELOADED = (
+    "numpy,scipy.stats,scipy.optimize,sympy,pandas,matplotlib.pyplot,matplotlib.backends.backend_agg,"
+    "matplotlib_inline.config,eqlib,eqlib.notebook"
+)
 _SYSTEM_FILES = (
     "/etc/ld.so.cache",
     "/etc/localtime",
@@ -46,7 +49,9 @@ _SCRATCH_BYTES = 256 * 1024 * 1024
 
 @dataclass(frozen=True)
 class Limits:
-    """What one submission may use. Seconds, megabytes (per process and all together), kilobytes of output per cell."""
+    """What one submission may use. Seconds, megabytes (per process and all together), kilobytes of output
+    per cell.
+    """
 
     cell_seconds: float = CELL_SECONDS
     notebook_seconds: float = 180.0
@@ -60,7 +65,9 @@ class Limits:
 
 @dataclass
 class Executed:
-    """What came back. ``finished``: cells that provably ran to their end; ``trouble``: what went wrong otherwise."""
+    """What came back. ``finished``: cells that provably ran to their end; ``trouble``: what went wrong
+    otherwise.
+    """
 
     outputs: dict[int, list] = field(default_factory=dict)
     finished: set[int] = field(default_factory=set)
@@ -83,7 +90,9 @@ class Isolation:
 
 @dataclass
 class Door:
-    """What it takes to have a notebook run: the socket on which the warm process is asked, and where things lie."""
+    """What it takes to have a notebook run: the socket on which the warm process is asked, and where
+    things lie.
+    """
 
     control: socket.socket
     wrapped: bool
@@ -265,7 +274,9 @@ def _plain(frame: bytes) -> dict:
 
 
 def execute(door: Door, cells, files: dict[str, bytes], limits: Limits) -> Executed:
-    """Run the cells in order; when one ends the program, the rest run in a new one, after those before them."""
+    """Run the cells in order; when one ends the program, the rest run in a new one, after those before
+    them.
+    """
     done = Executed()
     started = time.monotonic()
     outputs = _Outputs()
@@ -416,14 +427,17 @@ def as_output(kind, content: dict) -> dict | None:
 
 
 def notice(isolation: Isolation) -> str | None:
-    """One line for the instructor on what is *not* protected; None when submissions are shut in by bubblewrap."""
+    """One line for the instructor on what is *not* protected; None when submissions are shut in by
+    bubblewrap.
+    """
     if isolation.kind == "bubblewrap":
         return None
     missing = "bubblewrap (bwrap) is missing or not permitted here"
     if isolation.kind == "none":
         return (
-            f"No code of the submissions was run, because {missing} and nothing else could shut it in; recorded answers are "
-            'marked, the rest says "not run". Install bubblewrap (apt-get install bubblewrap), then mark again: it is completed.'
+            f"No code of the submissions was run, because {missing} and nothing else could shut it in; "
+            'recorded answers are marked, the rest says "not run". Install bubblewrap '
+            "(apt-get install bubblewrap), then mark again: it is completed."
         )
     reach = {
         "system": "they run shut in by the system itself, without your home and the course in sight",
@@ -437,7 +451,8 @@ def notice(isolation: Isolation) -> str | None:
     }[isolation.kind]
     network = "" if isolation.network else ", and the network"
     return (
-        f"Submissions are not in a full sandbox, because {missing}: {reach}. Not protected: {open_to}{network}. "
+        f"Submissions are not in a full sandbox, because {missing}: {reach}. "
+        f"Not protected: {open_to}{network}. "
         "Marks come from the recorded answers, outside those processes."
     )
 
@@ -481,7 +496,8 @@ def _wrapped() -> list[str]:
     ]
     if os.getuid() != 0:
         return [*command, "--unshare-user"]
-    # Kept by the warm process, to shut each copy in and to become its unprivileged user; given up before a cell runs.
+    # Kept by the warm process, to shut each copy in and to become its unprivileged user; given up before a
+    # cell runs.
     for name in ("SYS_ADMIN", "SETUID", "SETGID", "SETPCAP", "CHOWN", "KILL", "SYS_PTRACE", "DAC_OVERRIDE"):
         command += ["--cap-add", f"CAP_{name}"]
     return command
@@ -578,7 +594,9 @@ def _environment(home: str) -> dict[str, str]:
 
 
 def _process_limit(limits: Limits, uid: int | None) -> int:
-    """Without a user id of its own a notebook's processes are counted with all of the instructor's: allow for those."""
+    """Without a user id of its own a notebook's processes are counted with all of the instructor's: allow
+    for those.
+    """
     if uid is not None:
         return limits.processes
     import psutil

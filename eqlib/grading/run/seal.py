@@ -1,4 +1,4 @@
-"""Shut one copy of the warm process in, before anything of a student's runs: its own processes, files, network and user.
+"""Shut a copy of the warm process in before anything of a student's runs: processes, files, network, user.
 
 ``seal`` takes what the system permits and tells what it got; ``sandbox`` decides whether that is enough, and
 says so. Linux only; elsewhere nothing of this is there, and that is said too.
@@ -125,7 +125,9 @@ def own_proc() -> bool:
 
 
 def shed(uid: int | None) -> None:
-    """Become the unprivileged ``uid`` for good (None: stay who we are), and never gain anything by running a file."""
+    """Become the unprivileged ``uid`` for good (None: stay who we are), and never gain anything by running
+    a file.
+    """
     if uid is not None and os.getuid() == 0:
         os.setgroups([])
         os.setresgid(uid, uid, uid)

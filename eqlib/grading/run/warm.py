@@ -1,4 +1,4 @@
-"""Warm processes: a program that has imported everything once, and forks a fresh copy of itself for every job.
+"""Warm processes: a program that has imported everything, and forks a copy of itself for every job.
 
 The one who asks holds one end of a pair of sockets (``Warm.open``) and speaks with the copy through it in
 frames, each its length and then its bytes. The copy is gone when its job is done, and nothing it did is left
@@ -136,7 +136,7 @@ def _copy(control: socket.socket, links: list[socket.socket], work) -> None:
         status = 0
     except Gone:
         status = 0
-    except BaseException:
+    except BaseException:  # noqa: BLE001 - a copy ends here, whatever happened in it
         if os.environ.get("EQLIB_DEBUG"):
             import traceback
 
