@@ -438,7 +438,7 @@ def _unexplained(marked: Marked, question) -> dict[str, str]:
     """
     if marked.record is None:
         return {}
-    expected = question.outcome(marked.record.student).expected
+    expected = question.case(marked.record.student).expected
     wrong = {}
     for part in marked.mark.parts:
         if part.right or part.mistake or not part.max_points or not part.shown:

@@ -152,8 +152,8 @@ class Desk:
                 return pickle.loads(warm.receive(link))
             except (warm.Gone, TimeoutError, OSError):
                 raise TooMuch(
-                    f"reading it took more than {SECONDS} s or {MEGABYTES} MB; look at it, and ask for it again "
-                    "without its outputs"
+                    f"reading it took more than {SECONDS} s or {MEGABYTES} MB; look at it, "
+                    "and ask for it again without its outputs"
                 ) from None
 
     def __enter__(self):
@@ -211,7 +211,7 @@ def main() -> None:
 
 def mark_warm(question) -> None:
     """Marking once imports what marking imports."""
-    from eqlib.assess.marking import mark
+    from eqlib.assess.mark import mark
 
     mark(question, None, released=True)
 

@@ -78,9 +78,9 @@ def _places(folder: Path, assignment: str, others: set[str]) -> list[Path]:
     for entry in sorted(folder.iterdir()):
         if entry.is_symlink() or entry.name.startswith("."):
             continue
-        if (
-            entry.is_file() and (entry.suffix.lower() in (".ipynb", ".zip") or JOURNAL.fullmatch(entry.name))
-        ) or (entry.is_dir() and entry.name not in others and _alike(entry.name, assignment)):
+        loose = entry.suffix.lower() in (".ipynb", ".zip") or JOURNAL.fullmatch(entry.name)
+        named = entry.name not in others and _alike(entry.name, assignment)
+        if (entry.is_file() and loose) or (entry.is_dir() and named):
             places.append(entry)
     return places
 

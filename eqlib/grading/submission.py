@@ -19,7 +19,7 @@ from nbformat import from_dict
 from nbgrader.preprocessors import IgnorePattern, LimitOutput
 from nbgrader.utils import compute_checksum, determine_grade, is_grade, is_solution, is_task
 
-from eqlib.assess.marking import Mark, mark
+from eqlib.assess.mark import Mark, mark
 from eqlib.assess.records import Collected, Record, code_answers, collect, no_answers, oddities
 from eqlib.grading import notes
 from eqlib.grading.intake import JOURNAL, MOST_KEPT, HandedIn, as_notebook, read_submission
