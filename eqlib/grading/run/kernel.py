@@ -520,9 +520,9 @@ def main() -> None:
     for name in sys.argv[1].split(","):
         with contextlib.suppress(ImportError):
             importlib.import_module(name)
-    import eqlib.notebook
-
-    for found in pkgutil.walk_packages(eqlib.notebook.__path__, "eqlib.notebook."):
+    # What notebooks call is imported too, by name: this room does not know that one.
+    rooms = importlib.import_module("eqlib.notebook").__path__
+    for found in pkgutil.walk_packages(rooms, "eqlib.notebook."):
         with contextlib.suppress(Exception):
             importlib.import_module(found.name)
     shell = sys.modules[__name__].__dict__["_shell"] = make_shell()
