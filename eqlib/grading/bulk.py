@@ -30,7 +30,8 @@ from eqlib.grading.course import Course, CourseError
 from eqlib.grading.desk import Desk, Done, Task, TooMuch
 from eqlib.grading.gradebook import GradebookError, Ledger, Standing, read_time
 from eqlib.grading.intake import HandedIn, collect_files, printable, submitted
-from eqlib.grading.run.sandbox import Limits, notice
+from eqlib.grading.run.sandbox import Limits
+from eqlib.grading.run.start import notice
 from eqlib.grading.submission import TO_READ, Marked, Result
 from eqlib.grading.summary import GradeSummary, Kept, QuestionRow, StudentRow
 

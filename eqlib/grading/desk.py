@@ -24,7 +24,8 @@ from eqlib.grading.intake import HandedIn, as_notebook
 from eqlib.grading.page import make_page
 from eqlib.grading.paper import Paper
 from eqlib.grading.run import warm
-from eqlib.grading.run.sandbox import Door, Isolation, Sandbox
+from eqlib.grading.run.sandbox import Door, Sandbox
+from eqlib.grading.run.start import Isolation
 from eqlib.grading.submission import Result, mark_submission
 
 #: What one worker may use for reading, marking and page, the running of cells not counted: seconds,

@@ -6,7 +6,8 @@ import time
 import pytest
 
 from eqlib.grading.run import sandbox
-from eqlib.grading.run.sandbox import Limits, Sandbox, notice
+from eqlib.grading.run.sandbox import Limits, Sandbox
+from eqlib.grading.run.start import Isolation, notice
 
 pytestmark = pytest.mark.slow
 LIMITS = Limits(cell_seconds=6, notebook_seconds=100)
@@ -187,10 +188,10 @@ def _sleepers(psutil):
 
 
 def test_where_nothing_can_be_run_that_is_said():
-    assert "No code of the submissions was run" in notice(sandbox.Isolation("none"))
-    assert notice(sandbox.Isolation("bubblewrap", True)) is None
+    assert "No code of the submissions was run" in notice(Isolation("none"))
+    assert notice(Isolation("bubblewrap", True)) is None
     for kind in ("system", "user", "process"):
-        (line,) = notice(sandbox.Isolation(kind)).splitlines()
+        (line,) = notice(Isolation(kind)).splitlines()
         assert "Not protected" in line
         assert "network" in line
 
