@@ -296,12 +296,13 @@ def cautions_for(
 
 def _chains(found: System) -> list[list[Stress]]:
     """Each stress of a system's sheet with those that come ahead of it."""
-    chains = []
+    chains: list[list[Stress]] = []
     for key in found.steps:
-        chain, step = [], key
-        while step is not None:
-            chain.insert(0, found.steps[step].stress)
-            step = found.steps[step].after
+        chain: list[Stress] = []
+        at: str | None = key
+        while at is not None:
+            chain.insert(0, found.steps[at].stress)
+            at = found.steps[at].after
         chains.append(chain)
     return chains
 

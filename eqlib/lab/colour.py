@@ -276,7 +276,7 @@ def _contents(state: Seen) -> tuple[dict[str, float], dict[str, float]]:
     return seen_through(state), dict(state.solids)
 
 
-def _amount(name: str, amount: object) -> float:
+def _amount(name: str, amount: Any) -> float:
     try:
         value = float(amount)
     except (TypeError, ValueError):
@@ -286,7 +286,7 @@ def _amount(name: str, amount: object) -> float:
     return value
 
 
-def _positive(value: object, name: str) -> float:
+def _positive(value: Any, name: str) -> float:
     try:
         number = float(value)
     except (TypeError, ValueError):

@@ -224,5 +224,5 @@ def _deficiency(kind: str, severity: float) -> Array:
             f"severity is {severity!r}; write a number from 0 (none) to 1 (a cone type is missing)"
         )
     space = "srgb-linear"
-    options = {"method": "machado", "space": space, "out_space": space}
+    options: dict[str, Any] = {"method": "machado", "space": space, "out_space": space}
     return _each(lambda primary: Color(space, primary).filter(kind, severity, **options).coords(), np.eye(3))

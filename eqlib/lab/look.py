@@ -126,7 +126,7 @@ def compare(
         area_cm2 = 1000.0 * before.volume / path_length(before, path_cm)
     seen = [colour_of(state, path_cm, view, light, area_cm2) for state in (before, after)]
     delta = float(ciede2000(seen[0].clear_lab, seen[1].clear_lab))
-    lightness = _lightness(*seen, delta, threshold)
+    lightness = _lightness(seen[0], seen[1], delta, threshold)
     formed = _solids_growing(before if at_once is None else at_once, after)
     gone = _solids_growing(after, before if at_once is None else at_once)
     nm, a_before, a_after, one_way = _numbers(before, after, seen)
@@ -403,7 +403,7 @@ def _with_depth(
         return None
     delta, grey = _differences(*_pair_of_colours(before, after, depth, light, view))
     words = f"look through {depth:.3g} cm instead of {depth_cm:.3g} cm"
-    return Suggestion("depth", factor, depth, dict(before.mixture.totals), delta, grey, words)
+    return Suggestion("depth", factor, depth, dict(_mixture_of(before).totals), delta, grey, words)
 
 
 def _with_strength(
@@ -411,15 +411,20 @@ def _with_strength(
 ) -> Suggestion | None:
     if factor > _MOST_TIMES:
         return None
-    mixtures = [_stronger(state.mixture, factor) for state in (before, after)]
+    mixtures = [_stronger(_mixture_of(state), factor) for state in (before, after)]
     if factor > 1 and any(_too_strong(m) for m in mixtures):
         return None
-    delta, grey = _differences(*_pair_of_colours(*(m.equilibrate() for m in mixtures), depth_cm, light, view))
+    states = [mixture.equilibrate() for mixture in mixtures]
+    delta, grey = _differences(*_pair_of_colours(states[0], states[1], depth_cm, light, view))
     numbers = ", ".join(f"{name} {_strength(c)}" for name, c in mixtures[0].totals.items() if c > 0)
     words = f"make every solution {factor:g} times as strong (start from {numbers})"
     if factor > 1:
         words += "; check the hazards at that strength"
     return Suggestion("strength", factor, depth_cm, dict(mixtures[0].totals), delta, grey, words)
+
+
+def _mixture_of(state: Any) -> Mixture:
+    return state.mixture
 
 
 def _too_strong(mixture: Mixture) -> bool:

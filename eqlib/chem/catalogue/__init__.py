@@ -94,7 +94,7 @@ def system(name: str | Path, folder: str | Path | None = None) -> System:
         raise CatalogueError(
             f"a system is named by a text, not {name!r}; it may be one of: {', '.join(systems(folder))}."
         )
-    path = Path(name).expanduser() if is_path else find(name, folder)
+    path = Path(name).expanduser() if is_path else find(str(name), folder)
     file = read(path)
     files = shelf(folder)
     if is_path:  # neighbours of a file opened by path may be used by it

@@ -453,8 +453,9 @@ def _chains_end(entries: tuple[StressTable, ...], faults: Faults) -> None:
     """A chain of ``after`` starts from the recipe."""
     after = {entry.key: entry.after for entry in entries}
     for key in after:
-        where, seen, at = f"stress {key!r}, after", [key], key
-        while (at := after[at]) is not None:
+        where, seen = f"stress {key!r}, after", [key]
+        at = after[key]
+        while at is not None:
             if at not in after:
                 if seen == [key]:
                     faults.add(where, f"there is no stress {at!r}", suggestion(at, after))
@@ -463,6 +464,7 @@ def _chains_end(entries: tuple[StressTable, ...], faults: Faults) -> None:
                 faults.add(where, "goes round in a circle", "start from the recipe")
                 break
             seen.append(at)
+            at = after[at]
 
 
 # -- looks: each written in one file and looked up by the species' name --------------------------------------

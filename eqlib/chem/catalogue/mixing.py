@@ -80,7 +80,7 @@ def mixture(
     more = {"headspace": recipe.headspace, "pressure": recipe.pressure, **more}
     return Mixture(
         {**recipe.totals, **given},
-        reactions=list(reactions_with(system, constants, at_zero_ionic_strength)),
+        reactions=reactions_with(system, constants, at_zero_ionic_strength),
         volume=recipe.volume if volume is None else volume,
         T=recipe.T if T is None else T,
         **more,

@@ -45,7 +45,10 @@ Nanometres = Annotated[
     float, Field(ge=150, le=1500, **_LIMITED, description="a wavelength in nm between 150 and 1500")
 ]
 Amounts = Annotated[dict[Text, AtLeast0], Field(description=_AMOUNTS)]
-Code = Literal[tuple(STATEMENTS)]  # type: ignore[valid-type]
+if TYPE_CHECKING:
+    Code = str  # one of the codes of STATEMENTS
+else:
+    Code = Literal[tuple(STATEMENTS)]
 
 
 def _some(values: Any) -> Any:
@@ -532,7 +535,7 @@ class System:
         """The stresses done after another one, by key: an acid that undoes what the alkali did."""
         return MappingProxyType({key: step for key, step in self.steps.items() if step.after is not None})
 
-    def __reduce__(self):
+    def __reduce__(self) -> tuple[Any, tuple[Path]]:
         """A System travels to another process as the path of its file."""
         from eqlib.chem.catalogue import system  # the package imports this file
 
