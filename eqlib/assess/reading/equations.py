@@ -8,7 +8,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-from eqlib.assess.reading.numbers import read_number
+from eqlib.assess.reading.numbers import COUNTED, read_number
 from eqlib.assess.reading.objects import plain
 from eqlib.assess.reading.species import match_species
 from eqlib.assess.reading.text import Reading, Unreadable, quote, tidy
@@ -16,8 +16,12 @@ from eqlib.assess.reading.text import Reading, Unreadable, quote, tidy
 MAX_LENGTH = 300
 MAX_COEFFICIENT = 1000
 
-_ARROW = re.compile(r"<=+>|<-+>|-+>|=+>|→|⇌|=+")
-_COEFFICIENT = re.compile(r"\(?\s*(\d{1,4}\s*/\s*\d{1,3}|\d{1,4}(?:[.,]\d{1,4})?)\s*\)?\s*[*·]?\s*")
+_ARROW = re.compile(r"<=+>|<-+>|-+>|=+>|→|⇌|=+|(?<=[\s)])(?:gives?|yields?|forms?|to|becomes?)(?=[\s(])")
+_COEFFICIENT = re.compile(
+    r"\(?\s*(\d{1,4}\s*/\s*\d{1,3}|\d{1,4}(?:[.,]\d{1,4})?)\s*\)?\s*(?:[*·]|[xX](?=\s))?\s*"
+)
+_COUNTED = re.compile(rf"\b({'|'.join(COUNTED[1:])})\b(?=\s+\S)", re.IGNORECASE)
+_CHARGE = re.compile(r"\(\s*(\d?\s*[+-])\s*\)")  # "NO3(-)", "Cu(2+)"
 
 
 def read_equation(raw, species, reactants=None):
@@ -94,12 +98,12 @@ def _fraction(text):
 
 
 def _from_text(text, species, reactants):
-    typed = tidy(text)
+    typed = _CHARGE.sub(r"^\1", _COUNTED.sub(lambda found: str(COUNTED.index(found[1].lower())), tidy(text)))
     if len(typed) > MAX_LENGTH:
         raise Unreadable(
             f"{quote(text)} is longer than an equation can be here. Please type only the equation."
         )
-    numbers = re.split(r"\s*[,;]\s*|\s+", typed.strip("[]() "))
+    numbers = re.split(r"\s*[,;:]\s*|\s+", typed.strip("[]() "))
     if all(_COEFFICIENT.fullmatch(n) for n in numbers):
         return _from_list(numbers, species, reactants)
     sides = _ARROW.split(typed)
@@ -113,11 +117,11 @@ def _from_text(text, species, reactants):
     for sign, side in ((-1, sides[0]), (1, sides[1])):
         for number, name, hydrated in _side(side.strip(), species):
             water += sign * number if hydrated else 0
-            if found[name]:
+            if found[name] * sign < 0:
                 raise Unreadable(
-                    f"{name} stands twice in {quote(text)}. Please write it once, with its number."
+                    f"{name} stands on both sides of {quote(text)}. Please write it once, with its number."
                 )
-            found[name] = sign * number
+            found[name] += sign * number  # NO2 + NO2 are two
     if "H2O(l)" in found:  # H3O+ typed where the list has H^+ brings a water with it
         found["H2O(l)"] += water
     return {n: c for n, c in found.items() if c}

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from eqlib.assess.reading.objects import plain
-from eqlib.assess.reading.species import match_species
+from eqlib.assess.reading.species import match_species, species_key
 from eqlib.assess.reading.text import Reading, Unreadable, quote, tidy
 
 
@@ -23,7 +23,7 @@ def read_expression(raw, species=()):
     text = plain(raw)
     if not isinstance(text, str):
         raise Unreadable(f"An equilibrium expression is wanted, as text. {EXAMPLE}")
-    tree = parse_expression(text)
+    tree = parse_expression(in_brackets(text, species) if species else text)
     notes = ()
     if species:
         tree, notes = resolve(tree, species)
@@ -32,6 +32,27 @@ def read_expression(raw, species=()):
     written = write_expression(tree)
     extra = f" ({'; '.join(notes)})" if notes else ""
     return Reading(True, written, f"read as {pretty_expression(written)}{extra}", notes=tuple(notes))
+
+
+def in_brackets(text, species):
+    """A typed expression with every concentration in brackets: "[Fe]3+" -> "[Fe3+]", and the formulas of one
+    typed without any brackets, as "FeSCN2+/(Fe3+ * SCN-)", in some.
+    """
+    typed = tidy(text)
+    if len(typed) > MAX_LENGTH:
+        return typed
+
+    def charge_inside(found):
+        whole = found.group(1) + found.group(2)
+        named = match_species(whole, species)[0] is not None and found.group(1) not in species
+        return f"[{whole}]" if named else found.group()
+
+    typed = re.sub(r"\[([^\[\]]+)\]\s*\^?(\d?[+-])(?=\s*(?:[/*·)\[]|$))", charge_inside, typed)
+    if "[" in typed or re.search(r"\b[pPc]_?[({]", typed):
+        return typed
+    spellings = {re.escape(part) for name in species for part in (name, species_key(name))}
+    alone = "|".join(sorted(spellings, key=len, reverse=True))
+    return re.sub(rf"(?<![A-Za-z0-9_])({alone})(?![A-Za-z0-9+-])", r"[\1]", typed)
 
 
 def _product_after_quotient(tree):
@@ -159,7 +180,18 @@ MAX_POWER = 12
 MAX_DEGREE = 24
 
 EXAMPLE = "Something like [C]^2/([A][B]) would do."
-_LABEL = re.compile(r"^\s*[KQ]_?\{?[A-Za-z]{0,3}\}?\s*(?:=|≈)")
+_LABEL = re.compile(r"^\s*[KQ]_?\{?[A-Za-z]{0,3}\}?\s*(?:=|≈|:|\bis\b|\bequals\b)")
+_LABEL_LAST = re.compile(r"(?:=|≈)\s*[KQ]_?\{?[A-Za-z]{0,3}\}?\s*$")
+_SPELT_OUT = (
+    (r"\\[dt]?frac\s*\{([^{}]*(?:\{[^{}]*\}[^{}]*)*)\}\s*\{([^{}]*(?:\{[^{}]*\}[^{}]*)*)\}", r"(\1)/(\2)"),
+    (r"\s*\b(?:divided\s+by|over)\b\s*", " / "),
+    (r"\s*\b(?:times|multiplied\s+by)\b\s*|\\times|\\cdot", " * "),
+    (r"\s*\bsquared\b", "^2"),
+    (r"\s*\bcubed\b", "^3"),
+    (r"(?<=[\])}])_\{?eq\.?\}?", ""),  # [A]_eq
+    (r"\bc_?\(([^()]*(?:\([^()]*\)[^()]*)*)\)", r"[\1]"),  # c(A), an amount concentration
+    (r"(?<![\^_A-Za-z\d])\{([^{}]*[A-Za-z][^{}]*)\}", r"[\1]"),  # {A}, an activity
+)
 _PRESSURE = re.compile(r"[pP]_?([A-Z][A-Za-z0-9]*)")
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 _SYMBOLS = {
@@ -184,8 +216,16 @@ def parse_expression(text):
         raise Unreadable(f"The expression is still empty. {EXAMPLE}")
     if len(typed) > MAX_LENGTH:
         raise Unreadable(f"{quote(text)} is longer than an equilibrium expression can be here. {EXAMPLE}")
-    typed = _LABEL.sub("", typed).replace("**", "^").replace(r"\left", "").replace(r"\right", "")
-    return _Parser(_tokens(typed.strip(" $"), text), text).whole()
+    return _Parser(_tokens(_in_signs(typed).strip(" $"), text), text).whole()
+
+
+def _in_signs(typed):
+    """An expression without label, words and LaTeX: "K is [A] over [B] squared" -> "[A] / [B]^2"."""
+    typed = _LABEL.sub("", _LABEL_LAST.sub("", typed))
+    typed = typed.replace("**", "^").replace(r"\left", "").replace(r"\right", "")
+    for pattern, sign in _SPELT_OUT:
+        typed = re.sub(pattern, sign, typed)
+    return typed
 
 
 def _tokens(text, typed):

@@ -167,9 +167,9 @@ _NOT_A_LABEL = re.compile(
     re.IGNORECASE,
 )
 _SIGN_WORD = re.compile(r"(minus|negative|plus|positive)\s+(?=[\w.,])", re.IGNORECASE)
-_COUNTED = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+COUNTED = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
             "twelve")  # fmt: skip
-_COUNT_WORD = re.compile(rf"([+-]?)\s*({'|'.join(_COUNTED)}|nought|nil)\b", re.IGNORECASE)
+_COUNT_WORD = re.compile(rf"([+-]?)\s*({'|'.join(COUNTED)}|nought|nil)\b", re.IGNORECASE)
 # What they put after it: "140 or so", "140ish", "-57 kJ/mol (exothermic)".
 _TRAILING = re.compile(
     r"[\s,;(]*(?:\b(?:or\s+so|or\s+thereabouts|more\s+or\s+less|approx|approximately|roughly|about|exactly"
@@ -328,7 +328,7 @@ def _with_signs_in_figures(text):
     count = _COUNT_WORD.match(text)
     if count is not None:
         word = count.group(2).lower()
-        digits = _COUNTED.index(word) if word in _COUNTED else 0
+        digits = COUNTED.index(word) if word in COUNTED else 0
         text = f"{count.group(1)}{digits}{text[count.end() :]}"
     return text
 

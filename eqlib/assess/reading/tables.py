@@ -20,7 +20,8 @@ _ROW_NAMES = {
     "change": {"c", "change", "changes", "delta", "δ", "shift"},
     "equilibrium": {"e", "equilibrium", "eq", "atequilibrium", "end", "final", "after"},
 }
-_EMPTY = {"", "?", "—"}
+_EMPTY = {"", "?", "—", "-", "--", "n/a", "empty"}
+_SIGN_WORDS = ((re.compile(r"\bminus\b\s*"), "- "), (re.compile(r"\bplus\b\s*"), "+ "))
 _UNIT = re.compile(r"\s*(mol/L|mol\s?L\^-1|mol/dm\^?3|m?M|mmol/L)(?![A-Za-z^])")
 _LETTER = re.compile(r"\s*[*·]?\s*([xXyYsξ])(?![A-Za-z])")
 
@@ -141,7 +142,10 @@ def read_cell(raw, unit="mol/L"):
         return Linear(read_number(value, unit, "A cell").value)
     if not _LETTER.search(tidy(value)):
         return Linear(read_number(value, unit, "A cell").value)
-    return _linear(tidy(value), value, unit)
+    typed = tidy(value)
+    for word, sign in _SIGN_WORDS:
+        typed = word.sub(sign, typed)
+    return _linear(typed, value, unit)
 
 
 def linear(cell):
@@ -165,8 +169,8 @@ def _linear(text, typed, unit):
     """Scan terms "sign number unit x / number" of a sum."""
     if len(text) > 100:
         raise Unreadable(f"{quote(typed)} is too long for one cell. Something like 0.10 - x would do.")
-    if text.startswith("(") and text.endswith(")") and text.count("(") == 1:
-        text = text[1:-1].strip()
+    outer = re.fullmatch(r"\(([^()]*)\)\s*(.*)", text)
+    text = text if outer is None else f"{outer.group(1).strip()} {outer.group(2)}".strip()
     text = (
         _UNIT.sub("", text)
         if text.endswith(("M", "L", "L^-1")) and unit == "mol/L" and "mM" not in text

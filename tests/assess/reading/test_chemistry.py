@@ -80,7 +80,7 @@ def test_wrong_expressions_show_their_slip(reaction, typed, mistakes):
     [
         ("", "empty"),
         ("[Ag+]/[Fe3+]", "[Ag+]"),
-        ("Fe3+/SCN-", "square brackets"),
+        ("Fe3 over SCN", "square brackets"),
         ("[Fe3+", "not closed"),
         ("[]", "name of a species"),
         ("[Fe3+][SCN-", "not closed"),
@@ -192,7 +192,7 @@ def test_multiples_halves_and_reversals():
         ("NO2 -> N2O4 -> NO2", "more than one arrow"),
         ("2 NO2 -> N2O3", "N2O3"),
         ("2 NO2 -> ", "side"),
-        ("NO2 + NO2 -> N2O4", "twice"),
+        ("NO2 -> N2O4 + NO2", "both sides"),
         ("1/0 NO2 -> N2O4", "zero"),
         ("1,2,3", "3 numbers"),
         ([0, 0], "zero"),
@@ -355,3 +355,74 @@ def test_orders(typed):
 def test_orders_that_cannot_be_read(typed):
     with pytest.raises(Unreadable):
         read_order(typed, PLACES)
+
+
+IRON = {"Fe^3+": -1, "SCN^-": -1, "FeSCN^2+": 1}
+PAIRS = {"NO2(g)": -2, "N2O4(g)": 1}
+
+
+@pytest.mark.parametrize(
+    ("coefficients", "typed"),
+    [
+        *(
+            (IRON, typed)
+            for typed in (
+                "FeSCN2+/(Fe3+ * SCN-)",
+                "[FeSCN]2+/[Fe]3+[SCN]-",
+                "c(FeSCN2+)/(c(Fe3+) c(SCN-))",
+                "{FeSCN2+}/({Fe3+}{SCN-})",
+                "[FeSCN2+] divided by [Fe3+][SCN-]",
+                "Kc is [FeSCN2+]/([Fe3+] times [SCN-])",
+                "[FeSCN2+]/([SCN-][Fe3+]) = Kc",
+                "[FeSCN^2+]_eq/([Fe^3+]_eq[SCN^-]_eq)",
+                r"\frac{[FeSCN2+]}{[Fe3+][SCN-]}",
+            )
+        ),
+        *((PAIRS, typed) for typed in ("[N2O4] over [NO2] squared", "(N2O4)/(NO2)^2", "N2O4/NO2^2")),
+    ],
+)
+def test_expressions_as_people_type_them(coefficients, typed):
+    reading = read_part(Part("x", "expression", "expression", "K"), typed, tuple(coefficients))
+    assert reading.ok, reading.message
+    assert judge_expression(reading.value, coefficients).right
+
+
+COPPER = "Cu(s) + NO3^- + H^+ -> Cu^2+ + NO2(g) + H2O(l)"
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "Cu + 2NO3- + 4H+ gives Cu2+ + 2NO2 + 2H2O",
+        "Cu + 2 x NO3- + 4 x H+ -> Cu2+ + 2 x NO2 + 2 x H2O",
+        "Cu + 2NO3(-) + 4H(+) -> Cu(2+) + 2NO2 + 2H2O",
+        "one Cu + two NO3- + four H+ to Cu2+ + two NO2 + two H2O",
+        "Cu + NO3- + NO3- + 4H+ -> Cu2+ + NO2 + NO2 + 2H2O",
+        "1:2:4:1:2:2",
+    ],
+)
+def test_equations_as_people_type_them(typed):
+    reading = read_part(Part("q", "equation", "equation", "Balance", skeleton=COPPER), typed)
+    assert reading.ok, reading.message
+    # Balanced by hand: two electrons leave one copper, each nitrate takes one.
+    assert reading.value == {"Cu(s)": -1, "NO3^-": -2, "H^+": -4, "Cu^2+": 1, "NO2(g)": 2, "H2O(l)": 2}
+
+
+@pytest.mark.parametrize(
+    ("typed", "constant", "multiple"),
+    [
+        ("0.10 minus x", 0.1, -1),
+        ("minus 2x", 0, -2),
+        ("plus x", 0, 1),
+        ("(0.10 − x) M", 0.1, -1),
+        ("zero", 0, 0),
+    ],
+)
+def test_cells_as_people_type_them(typed, constant, multiple):
+    cell = read_cell(typed)
+    assert (cell.constant, cell.multiple) == pytest.approx((constant, multiple))
+
+
+@pytest.mark.parametrize("typed", ["-", "–", "n/a", "", "?"])
+def test_a_dash_is_an_empty_cell(typed):
+    assert read_cell(typed) is None
