@@ -16,6 +16,7 @@ from eqlib.chem.catalogue import system as find_system
 from eqlib.chem.catalogue.ghs import CHECK_SDS, STATEMENTS, Ingredient, classify, pictograms_of, signal_word
 from eqlib.chem.species import species
 from eqlib.errors import EqlibError
+from eqlib.lab.cautions import cautions_for
 
 FLASKS_ML = (10, 25, 50, 100, 250, 500, 1000, 2000)
 CONTROLS = 2  # one well left alone, one that gets water in place of the reagent
@@ -413,6 +414,7 @@ def _positive(value: object, what: str) -> float:
 def _sections(sheet: PrepSheet) -> Iterator[tuple[str, list[str]]]:
     system = sheet.system
     yield f"Prep sheet: {system.title}", _heading_lines(sheet)
+    yield "Take care first of all", [caution.words for caution in cautions_for(system)]
     if system.data_only:
         yield "Not for the bench", [f"Use {system.data_only}.", *system.pitfalls]
     else:
@@ -426,7 +428,6 @@ def _sections(sheet: PrepSheet) -> Iterator[tuple[str, list[str]]]:
     yield "Protection", list(system.ppe)
     yield "Spills", list(system.spill)
     yield "Waste", [*system.waste, *(f"{stock.name}: {stock.waste}" for stock in sheet.stocks if stock.waste)]
-    yield "Before anything else", [CHECK_SDS]
 
 
 def _heading_lines(sheet: PrepSheet) -> list[str]:
@@ -525,9 +526,8 @@ def _hazard_lines(system: System) -> list[str]:
         lines += [f"  {hazard.note}"] if hazard.note else []
         lines += [f"  keep: {bottle.keep}"] if bottle.keep else []
         lines.append(f"  classification: {hazard.source}")
-    lines.append(
-        "The labels above carry the codes of what is in them, worked out with the limits for mixtures."
-    )
+    if system.recipe.portions and not system.data_only:
+        lines.append("The labels above carry the codes of what is in them, by the limits for mixtures.")
     return lines
 
 

@@ -11,6 +11,7 @@ from eqlib.chem import catalogue
 from eqlib.chem.catalogue.ghs import CHECK_SDS
 from eqlib.errors import EqlibError
 from eqlib.lab import prep
+from eqlib.lab.cautions import cautions_for
 
 
 @pytest.mark.parametrize(
@@ -303,3 +304,12 @@ def test_bad_requests_get_one_line(arguments, words):
 def test_an_unknown_system_is_named():
     with pytest.raises(EqlibError, match="did you mean 'copper-ammonia'"):
         eq.prep_sheet("copper-amonia")
+
+
+@pytest.mark.parametrize("name", catalogue.systems())
+def test_a_sheet_starts_with_what_to_take_care_of(name):
+    """Before any mass: the gravest caution of the system (hydrogen fluoride, explosive silver, scalds ...)."""
+    lines = eq.prep_sheet(name).to_text().splitlines()
+    first = next(i for i, line in enumerate(lines) if line == "Take care first of all")
+    assert first < next(i for i, line in enumerate(lines) if line in ("Stocks", "Not for the bench"))
+    assert lines[first + 2] == cautions_for(name)[0].words
