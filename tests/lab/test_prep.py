@@ -308,7 +308,7 @@ def test_an_unknown_system_is_named():
 
 @pytest.mark.parametrize("name", catalogue.systems())
 def test_a_sheet_starts_with_what_to_take_care_of(name):
-    """Before any mass: the gravest caution of the system (hydrogen fluoride, explosive silver, scalds ...)."""
+    """Before any mass comes the gravest caution of the system (explosive silver, scalds ...)."""
     lines = eq.prep_sheet(name).to_text().splitlines()
     first = next(i for i, line in enumerate(lines) if line == "Take care first of all")
     assert first < next(i for i, line in enumerate(lines) if line in ("Stocks", "Not for the bench"))
