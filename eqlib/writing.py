@@ -91,8 +91,9 @@ def moles_change(start: float, end: float) -> str:
             return f"grows from practically none to {moles(end)}"
         return f"falls from {moles(start)} to practically none"
     if least < 0.05 * most:  # a difference would only repeat the larger one
-        first, last = moles(start).rsplit(" ", 1), moles(end).rsplit(" ", 1)
-        return f"{verb} from {first[0] if first[1] == last[1] else ' '.join(first)} to {' '.join(last)}"
+        whole = moles(start)
+        value, unit = whole.rsplit(" ", 1)
+        return f"{verb} from {value if moles(end).endswith(f' {unit}') else whole} to {moles(end)}"
     size, unit = _amount_unit(most)
     change = (most - least) / size
     places = max(0, 2 - math.floor(math.log10(change)))

@@ -8,7 +8,10 @@ Sources: C. W. Davies, Ion Association, 1962; J. Kielland, J. Am. Chem. Soc. 59 
 C. G. Malmberg and A. A. Maryott, J. Res. NBS 56 (1956) 1 (permittivity). All from memory.
 """
 
+from __future__ import annotations
+
 import math
+from typing import Any
 
 import numpy as np
 
@@ -35,36 +38,38 @@ _SIZE = {name: size for size, names in _SIZES.items() for name in names.split()}
 _USUAL_SIZE = 4.5
 
 
-def permittivity(T):
+def permittivity(T: float) -> float:
     """Relative permittivity of water at T (K); 78.30 at 25 °C. Malmberg and Maryott 1956, 0 to 100 °C."""
     t = T - 273.15
     return 87.740 - 0.40008 * t + 9.398e-4 * t * t - 1.410e-6 * t**3
 
 
-def debye_huckel_A(T=298.15):
+def debye_huckel_A(T: float = 298.15) -> float:
     """A for log10(gamma), in (L/mol)^(1/2); 0.51 at 25 °C."""
     return 1.8246e6 / (permittivity(T) * T) ** 1.5
 
 
-def debye_huckel_B(T=298.15):
+def debye_huckel_B(T: float = 298.15) -> float:
     """B per ångström, in (L/mol)^(1/2); 0.33 at 25 °C."""
     return 50.29 / math.sqrt(permittivity(T) * T)
 
 
-def check_model(model):
+def check_model(model: str) -> None:
     """Raise EqlibError unless ``model`` is one of MODELS."""
     if model not in MODELS:
         raise EqlibError(f"activity is one of {', '.join(MODELS)}, not {model!r:.40}")
 
 
-def activity_coefficient(ion, ionic_strength, model="davies", T=298.15):
+def activity_coefficient(
+    ion: str, ionic_strength: float | np.ndarray, model: str = "davies", T: float = 298.15
+) -> Any:
     """gamma of one species at an ionic strength in mol/L (number or array). Raises EqlibError."""
     check_model(model)
     one = species(ion)
     return np.exp(ln_gamma(one.name, one.charge, ionic_strength, model, T))
 
 
-def ln_gamma(name, charge, ionic_strength, model, T):
+def ln_gamma(name: str, charge: float, ionic_strength: Any, model: str, T: Any) -> Any:
     """Natural logarithm of gamma; see the head of this module."""
     if model == "ideal" or charge == 0:
         return 0.0 * ionic_strength

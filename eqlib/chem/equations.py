@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from fractions import Fraction
 from numbers import Rational, Real
 
@@ -96,7 +96,7 @@ def from_mapping(given: Mapping) -> dict[str, Number]:
     return dict(sorted(kept.items(), key=lambda item: item[1] > 0))
 
 
-def as_number(value, what: str) -> Number:
+def as_number(value: object, what: str) -> Number:
     """An exact number from an int, Fraction, float (by its decimal text) or NumPy number."""
     if isinstance(value, Rational) and not isinstance(value, bool):
         return plain(Fraction(int(value.numerator), int(value.denominator)))
@@ -122,8 +122,8 @@ def short(text: str) -> str:
 # -- writing --------------------
 
 
-def _join(coefficients: Mapping[str, Number], shown, number_shown, arrow: str) -> str:
-    def side(sign):
+def _join(coefficients: Mapping[str, Number], shown: Callable, number_shown: Callable, arrow: str) -> str:
+    def side(sign: int) -> str:
         terms = []
         for name, number in coefficients.items():
             if number * sign > 0:
@@ -163,12 +163,12 @@ def _latex_number(number: Number) -> str:
 def expression(powers: Mapping[str, Number], basis: str) -> str:
     """``Kc = [B]^2 / [A]`` of the species that count."""
 
-    def factor(name, number):
+    def factor(name: str, number: Number) -> str:
         one = species(name)
         body = f"P({one.key})" if basis == "p" and one.phase == "g" else f"[{_bracketed(one, powers)}]"
         if abs(number) == 1:
             return body
-        power = abs(number)
+        power = max(number, -number)
         return f"{body}^{power}" if Fraction(power).denominator == 1 else f"{body}^({power})"
 
     top = [factor(name, n) for name, n in powers.items() if n > 0]
@@ -185,7 +185,7 @@ def _bracketed(one: Species, powers: Iterable[str]) -> str:
 def expression_latex(powers: Mapping[str, Number], basis: str) -> str:
     """The same in LaTeX."""
 
-    def factor(name, number):
+    def factor(name: str, number: Number) -> str:
         one = species(name)
         gas = basis == "p" and one.phase == "g"
         drop = gas or one.key not in powers
@@ -206,12 +206,12 @@ def imbalance(coefficients: Mapping[str, Number]) -> str:
     """What does not balance, in words; empty when everything does."""
     problems = []
     atoms: dict[str, list[Number]] = {}
-    charge = [0, 0]
+    charge: list[Number] = [0, 0]
     for name, number in coefficients.items():
-        one, side = species(name), int(number > 0)
+        one, side, size = species(name), int(number > 0), max(number, -number)
         for element, count in one.elements.items():
-            atoms.setdefault(element, [0, 0])[side] += abs(number) * count
-        charge[side] += abs(number) * one.charge
+            atoms.setdefault(element, [0, 0])[side] += size * count
+        charge[side] += size * one.charge
     for element, (left, right) in atoms.items():
         if left != right:
             problems.append(f"{plain(left)} {element} on the left but {plain(right)} on the right")
@@ -241,8 +241,8 @@ def match(given: Mapping[str, float], wanted: Iterable[str], where: str) -> dict
     taken: dict[str, float] = {}
     wanted = list(wanted)
     for name in wanted:
-        if (key := source_name(name, values, wanted)) is not None:
-            taken[name] = values[key]
+        if (source := source_name(name, values, wanted)) is not None:
+            taken[name] = values[source]
     return taken
 
 
@@ -259,7 +259,7 @@ def source_name(name: str, given: Iterable[str], wanted: Iterable[str]) -> str |
     return bare if bare in given and len(rivals) == 1 and bare not in wanted else None
 
 
-def amount(value, key: str, where: str) -> float:
+def amount(value: float, key: str, where: str) -> float:
     """A finite number, 0 or more."""
     if isinstance(value, bool) or not isinstance(value, Real):
         raise ReactionError(f"{where}: the amount of {key} must be a number, not {value!r:.40}")

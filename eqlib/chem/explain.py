@@ -110,7 +110,7 @@ def events(d: Disturbance) -> tuple[Event, ...]:
 class _Plot:
     """What is worth telling: the states on the way, and the rivals that decide."""
 
-    def __init__(self, d: Disturbance):
+    def __init__(self, d: Disturbance) -> None:
         self.d = d
         self.first = quotient_in(d.reaction, d.at_once)
         self.turning = d.at_once  # the state in which Q of the watched reaction decides
@@ -189,7 +189,7 @@ def _mover(r: Reaction, start: State, end: State) -> str | None:
 class _Teller:
     """The sentences about one disturbance; ``shown`` writes a species, plainly or otherwise."""
 
-    def __init__(self, d: Disturbance, shown: Shown):
+    def __init__(self, d: Disturbance, shown: Shown) -> None:
         self.d = d
         self.shown = shown
         self.reaction = d.reaction
@@ -204,7 +204,7 @@ class _Teller:
             return [("at once", quiet, d.at_once, ()), ("answer", self.answer(plot), d.after, ())]
         if plot.turning is not d.at_once:
             start = f"{start} {self.so_far(plot.first)}".strip()
-        told = [("at once", start, d.at_once, ())]
+        told: list[tuple[str, str, State, tuple[Rival, ...]]] = [("at once", start, d.at_once, ())]
         if plot.rivals:
             if plot.drivers:
                 told.append(("driver", self.rival(plot.drivers), plot.far, plot.drivers))

@@ -9,6 +9,12 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
 from html import escape
+from typing import Any
+
+from sympy.core.add import Add
+from sympy.core.mul import Mul
+from sympy.polys.polytools import Poly
+from sympy.polys.rootoftools import ComplexRootOf
 
 from eqlib.chem import equations
 from eqlib.chem.equations import Number, ReactionError
@@ -87,7 +93,7 @@ class IceTable:
         return _real_roots(self.start, powers, Fraction(repr(self.K))) if powers else ()
 
     @cached_property
-    def exact_extent(self):
+    def exact_extent(self) -> Any:
         """The one root of :attr:`exact` inside the limits (SymPy), or None when there is none to choose."""
         inside = [root for root in self.exact if self._is_physical(root)]
         return min(inside, key=lambda root: abs(float(root) - self.extent)) if inside else None
@@ -103,18 +109,18 @@ class IceTable:
         return _small_x(self)
 
     @property
-    def _powers(self):
+    def _powers(self) -> dict[str, Fraction | int]:
         return {name: n for name, n in self.reaction.quotient_species.items() if name in self.start}
 
-    def _is_physical(self, root) -> bool:
+    def _is_physical(self, root: ComplexRootOf | Add | Mul) -> bool:
         low, high = self.limits
         slack = 1e-9 * (min(high - low, abs(low) + abs(high)) if math.isfinite(high - low) else 1e-6)
         return low - slack <= float(root) <= high + slack
 
-    def __str__(self):
+    def __str__(self) -> str:
         return _text(self)
 
-    def _repr_html_(self):
+    def _repr_html_(self) -> str:
         return _html(self)
 
 
@@ -142,7 +148,7 @@ def ice(r: Reaction, initial: Mapping[str, float]) -> IceTable:
         {name: value * _scale(r, name) for name, value in start.items()},
         {name: r.coefficients[name] for name in start},
         powers,
-        math.log(r.K),
+        math.log(r.require_K()),
     )
     root = _nothing(problem) or _solve(problem)
     equilibrium = {name: value / float(_scale(r, name)) for name, value in root.amounts.items()}
@@ -344,16 +350,16 @@ def _solve(problem: _Problem) -> _Root:
     if abs(problem.ln_Q_at_start() - problem.ln_K) < 1e-13 * max(1.0, abs(problem.ln_K)):
         return _Root(0.0, {name: float(value) for name, value in problem.start.items()}, limits, None)
     ends = {
-        -1: None if lower == -INFINITE else _end(problem, lower, 1),
-        1: None if upper == INFINITE else _end(problem, upper, -1),
+        -1: None if isinstance(lower, float) else _end(problem, lower, 1),
+        1: None if isinstance(upper, float) else _end(problem, upper, -1),
     }
     for way, end in ends.items():
         there = end.finite_ln_Q() if end else None
         # At an end where only a solid has run out, Q may still be on the far side of K: then the solid is
         # used up.
-        if there is not None and (there - problem.ln_K) * way <= 0:
+        if end is not None and there is not None and (there - problem.ln_K) * way <= 0:
             return _at_end(problem, end, limits)
-    end, farthest = _nearer(problem, ends, lower, upper)
+    end, farthest = _nearer(problem, ends[-1], ends[1])
     log_distance = _log_root(end, problem.ln_K, farthest)
     distance = math.exp(log_distance)
     amounts = {name: end.amount(name, distance) for name in problem.start}
@@ -372,20 +378,20 @@ def _at_end(problem: _Problem, end: _End, limits: tuple[float, float]) -> _Root:
     return _Root(float(end.position), {k: float(v) for k, v in end.amounts.items()}, limits, used_up)
 
 
-def _nearer(problem: _Problem, ends, lower, upper) -> tuple[_End, float | None]:
+def _nearer(problem: _Problem, low: _End | None, high: _End | None) -> tuple[_End, float | None]:
     """The end to start from, and the logarithm of the farthest distance needed (None: no bound)."""
-    if ends[1] is None:
-        return ends[-1], None
-    if ends[-1] is None:
-        return ends[1], None
-    half = math.log((upper - lower) / 2)
-    return (ends[-1] if ends[-1].ln_Q(half)[0] >= problem.ln_K else ends[1]), half
+    if low is None or high is None:
+        end = low or high
+        assert end is not None  # both limits infinite: no reaction has nothing on either side
+        return end, None
+    half = math.log((high.position - low.position) / 2)
+    return (low if low.ln_Q(half)[0] >= problem.ln_K else high), half
 
 
 def _log_root(end: _End, ln_K: float, farthest: float | None) -> float:
     """Guarded Newton on the logarithm of the distance; the bracket halves whenever Newton would leave it."""
 
-    def gap(t):
+    def gap(t: float) -> tuple[float, float]:
         value, slope = end.ln_Q(t)
         return end.sign * (value - ln_K), end.sign * slope
 
@@ -411,7 +417,7 @@ def _log_root(end: _End, ln_K: float, farthest: float | None) -> float:
 # -- the roots in closed form, from the decimal text of the numbers given --------------------
 
 
-def _polynomial(start: Mapping[str, Fraction], powers: Mapping[str, Number], K: Fraction):
+def _polynomial(start: Mapping[str, Fraction], powers: Mapping[str, Number], K: Fraction) -> Poly:
     """K times the reactants minus the products, as a SymPy polynomial in x with exact rational coefficients.
 
     Fractional coefficients are cleared first: the equation is raised to their common denominator.
@@ -510,7 +516,7 @@ def _small_x_words(shares: Mapping[str, float], table: IceTable) -> str:
     """What was neglected, and how large it is."""
     if not shares:
         return "Nothing is neglected: every species in K starts at 0, so the shortcut is exact."
-    worst = max(shares, key=shares.get)
+    worst = max(shares, key=lambda name: shares[name])
     listed = " and ".join(shares)
     verdict = "within" if shares[worst] <= 0.05 else "more than"
     return (

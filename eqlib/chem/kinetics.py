@@ -15,6 +15,7 @@ import numpy as np
 
 from eqlib.chem.equations import read
 from eqlib.chem.mixture import Mixture
+from eqlib.chem.reactions import Reaction
 from eqlib.chem.species import protonated, species
 from eqlib.chem.state import State
 from eqlib.chem.stress import Stress, apply
@@ -115,7 +116,15 @@ class _Plan:
     activation: float | None
 
 
-def _plan(m, until, stresses, start, points, catalyst_factor, activation) -> _Plan:
+def _plan(
+    m: Mixture,
+    until: float,
+    stresses: Iterable[tuple[float, Stress]],
+    start: str,
+    points: int,
+    catalyst_factor: float,
+    activation: float | None,
+) -> _Plan:
     if not isinstance(m, Mixture) or not m.reactions:
         raise KineticsError("time_course needs a Mixture with reactions")
     end = _positive(until, "the end time in s")
@@ -144,10 +153,12 @@ def _plan(m, until, stresses, start, points, catalyst_factor, activation) -> _Pl
     return _Plan(stretches, end, start, points, factor, energy)
 
 
-def _constants(plan: _Plan, m: Mixture, rates) -> np.ndarray:
+def _constants(plan: _Plan, m: Mixture, rates: float | Mapping | None) -> np.ndarray:
     if rates is None:
         last = m
         for _, _, stress in plan.stretches[1:]:
+            if stress is None:
+                continue
             last = apply(stress, last, last.equilibrate()).mixture
         return chosen_constants(last.equilibrate(), plan.until / 20)
     if isinstance(rates, Mapping):
@@ -161,11 +172,11 @@ def _constants(plan: _Plan, m: Mixture, rates) -> np.ndarray:
     return np.array([_positive(value, "a forward rate constant") for value in values])
 
 
-def _key(reaction) -> frozenset:
+def _key(reaction: Reaction | str) -> frozenset:
     return frozenset((read(reaction) if isinstance(reaction, str) else reaction.coefficients).items())
 
 
-def _losses(m: Mixture, loss) -> dict[str, float]:
+def _losses(m: Mixture, loss: Mapping[str, float] | None) -> dict[str, float]:
     found = {}
     for name, value in (loss or {}).items():
         key = protonated(name)
@@ -191,7 +202,7 @@ class _Run:
     lost: dict = field(default_factory=dict)
     notes: list = field(default_factory=list)
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         self.at_T = self.mixture.T
         if self.plan.start == "equilibrium":
             self._now(dict(self.mixture.equilibrate().amounts))
@@ -208,7 +219,7 @@ class _Run:
         if stress.kind == "catalyse":
             self.k_forward = self.k_forward * self.plan.catalyst_factor
         if stress.kind == "heat_to" and self.plan.activation is not None:
-            factor = math.exp(-self.plan.activation / R_J * (1 / stress.T - 1 / self.at_T))
+            factor = math.exp(-self.plan.activation / R_J * (1 / stress.kelvin - 1 / self.at_T))
             self.k_forward = self.k_forward * factor
         self.at_T = self.mixture.T
         self.events.append((when, stress.describe()))
@@ -224,7 +235,7 @@ class _Run:
         scale = max(float(first.max(initial=0.0)), 1e-30)
         count = len(self.mixture.reactions)
 
-        def slope(_, y):
+        def slope(_: float, y: np.ndarray) -> np.ndarray:
             extents, lost = law.change(_moles(law, first, y * scale, count))
             return np.concatenate([extents, lost]) / scale
 
@@ -239,7 +250,7 @@ class _Run:
             raise KineticsError(f"the rates could not be followed beyond {found.t[-1]:g} s: {found.message}")
         self._keep(law, first, times, found.y * scale, count)
 
-    def _keep(self, law: RateLaw, first: np.ndarray, times, y: np.ndarray, count: int) -> None:
+    def _keep(self, law: RateLaw, first: np.ndarray, times: np.ndarray, y: np.ndarray, count: int) -> None:
         moles = np.array([_moles(law, first, column, count) for column in y.T])
         both = [law.rates(row) for row in moles]
         self.chunks.append(

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from eqlib.chem.reactions import Reaction, with_protons
 from eqlib.chem.salts import split_totals
 from eqlib.chem.solver import vessel
 from eqlib.chem.solver.network import Network, check_loops, constants_at, listed, network_of
+from eqlib.chem.solver.single import Solution
 from eqlib.chem.species import protonated, species
 from eqlib.chem.state import State
 from eqlib.chem.thermo import R_BAR
@@ -43,12 +45,12 @@ class Mixture:
     pressure: float | None = None
     headspace: float = 0.0
     known: tuple[str, ...] = ()
-    network: Network = field(init=False, default=None)
-    ln_K: np.ndarray = field(init=False, default=None)
+    network: Network = field(init=False)
+    ln_K: np.ndarray = field(init=False)
     remarks: tuple[str, ...] = field(init=False, default=())
     has_solution: bool = field(init=False, default=True)
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         put = object.__setattr__
         reactions = (self.reactions,) if isinstance(self.reactions, Reaction) else listed(self.reactions)
         reactions = tuple(with_protons(r) for r in reactions)
@@ -85,15 +87,15 @@ class Mixture:
     # -- what it is --------------------
 
     @property
-    def gas_space(self):
+    def gas_space(self) -> float:
         """Litres of gas per litre of ``volume`` at constant volume."""
         return self.headspace / self.volume if self.has_solution else 1.0
 
-    def amounts(self):
+    def amounts(self) -> dict[str, float]:
         """mol of every species put in, by name."""
         return {name: value * self.volume for name, value in self.totals.items()}
 
-    def with_(self, **changes):
+    def with_(self, **changes: Any) -> Mixture:
         """The same mixture with other ``totals``, ``reactions``, ``volume``, ``T``, ``pressure`` or
         ``headspace``.
         """
@@ -110,7 +112,7 @@ class Mixture:
         known = tuple(dict.fromkeys((*self.network.names, *self.totals, *self.known)))
         return Mixture(**{**given, **changes}, known=known)
 
-    def _water_remark(self):
+    def _water_remark(self) -> tuple[str, ...]:
         index = self.network.index
         here = [n for n in ("H^+", "OH^-") if n in index or n in self.totals]
         if len(here) < 2:
@@ -121,7 +123,7 @@ class Mixture:
                 return ()
         return ("H^+ and OH^- both occur, but no reaction links them; include eq.water() to let them react.",)
 
-    def _cold_remark(self):
+    def _cold_remark(self) -> tuple[str, ...]:
         """Most often a temperature in degrees Celsius given for kelvin."""
         if not self.has_solution or 273.15 <= self.T <= 373.15:
             return ()
@@ -130,7 +132,7 @@ class Mixture:
 
     # -- what becomes of it --------------------
 
-    def as_mixed(self):
+    def as_mixed(self) -> State:
         """The State at the moment of mixing: everything as put in, nothing reacted yet."""
         moles = dict.fromkeys(self.network.names, 0.0) | self.amounts()
         gas = math.fsum(v for n, v in moles.items() if species(n).phase == "g")
@@ -140,7 +142,13 @@ class Mixture:
             volume = gas_volume
         return State(self, _kept(moles, self.has_solution), volume, gas_volume, self.T, remarks=self.remarks)
 
-    def equilibrate(self, activity="ideal", fixed=None, fixed_pH=None, start=None):
+    def equilibrate(
+        self,
+        activity: str = "ideal",
+        fixed: Mapping[str, float] | None = None,
+        fixed_pH: float | None = None,
+        start: State | None = None,
+    ) -> State:
         """The State at equilibrium.
 
         ``activity``: "ideal" (activity = concentration), "davies" or "debye-huckel". ``fixed``: {species:
@@ -157,17 +165,18 @@ class Mixture:
         inner = start.solution if isinstance(start, State) else None
         if activity == "ideal":
             found = vessel.solve(self, self.ln_K, amounts, others, held, inner)
-            gamma, remarks = {}, ()
+            gamma: dict[str, float] = {}
+            said: tuple[str, ...] = ()
         else:
             acid = {self.network.index["H^+"]} if fixed_pH is not None else set()
-            found, gamma, remarks = vessel.solve_with_activities(
+            found, gamma, said = vessel.solve_with_activities(
                 self, activity, amounts, others, held, acid, inner
             )
-        solution, gas_space, said = found
-        remarks = (*self.remarks, *remarks, *said)
+        solution, gas_space, more = found
+        remarks = (*self.remarks, *said, *more)
         return self._state(solution, gas_space, others, activity, gamma, remarks, held)
 
-    def _held(self, fixed, fixed_pH):
+    def _held(self, fixed: Mapping[str, float] | None, fixed_pH: float | None) -> dict[int, float]:
         values = {
             protonated(n): _number(v, f"the fixed value of {n}", least=0.0, open_end=True)
             for n, v in (fixed or {}).items()
@@ -186,7 +195,16 @@ class Mixture:
             held[self.network.index[name]] = math.log(value / (R_BAR * self.T) if phase == "g" else value)
         return held
 
-    def _state(self, solution, gas_space, others, activity, gamma, remarks, held):
+    def _state(
+        self,
+        solution: Solution,
+        gas_space: float,
+        others: dict[str, float],
+        activity: str,
+        gamma: dict[str, float],
+        remarks: tuple[str, ...],
+        held: dict[int, float],
+    ) -> State:
         names = self.network.names
         moles = {name: float(v) * self.volume for name, v in zip(names, solution.n, strict=True)}
         moles |= {name: v * self.volume for name, v in others.items()}
@@ -212,11 +230,11 @@ class Mixture:
 
     # -- showing and comparing --------------------
 
-    def __repr__(self):
+    def __repr__(self) -> str:
         parts = ", ".join(f"{n} {v:.4g}" for n, v in self.totals.items())
         return f"Mixture({{{parts}}} mol/L, {len(self.reactions)} reactions, {self.volume:g} L, {self.T:g} K)"
 
-    def _key(self):
+    def _key(self) -> tuple:
         return (
             frozenset(self.totals.items()),
             self.reactions,
@@ -226,13 +244,13 @@ class Mixture:
             self.headspace,
         )
 
-    def __eq__(self, other):
+    def __eq__(self, other: object) -> bool:
         return self._key() == other._key() if isinstance(other, Mixture) else NotImplemented
 
-    def __hash__(self):
+    def __hash__(self) -> int:
         return hash(self._key())
 
-    def __reduce__(self):
+    def __reduce__(self) -> tuple:
         return Mixture, (
             dict(self.totals),
             self.reactions,
@@ -244,13 +262,13 @@ class Mixture:
         )
 
 
-def _kept(moles, has_solution):
+def _kept(moles: dict[str, float], has_solution: bool) -> Mapping[str, float]:
     if has_solution:
         moles.pop("H2O(l)", None)
     return MappingProxyType(moles)
 
 
-def _number(value, what, least=None, open_end=False):
+def _number(value: float, what: str, least: float | None = None, open_end: bool = False) -> float:
     value = finite(value, what)
     if least is not None and (value < least or (open_end and value == least)):
         bound = f"more than {least:g}" if open_end else f"{least:g} or more"

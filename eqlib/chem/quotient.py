@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from eqlib.chem.equations import Number
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.species import species
 from eqlib.chem.state import State
@@ -122,7 +123,7 @@ def quotient_in(r: Reaction, state: State) -> Quotient:
     """The quotient of ``r`` in ``state``, in activities where the state has them."""
     values = state.values_for(r)
 
-    def factor(name: str, power: float) -> Factor:
+    def factor(name: str, power: Number) -> Factor:
         gas = r.basis == "p" and species(name).phase == "g"
         symbol = "P" if gas else "a" if state.gamma.get(name, 1.0) != 1.0 else "[]"
         return Factor(name, values[name], abs(float(power)), symbol)

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
+from typing import Any
 
 from eqlib.chem import equations
 from eqlib.chem.equations import Number, ReactionError, short, sides
@@ -41,7 +42,16 @@ class Reaction:
     # NumPy numbers must leave ``2 * reaction`` to us.
     __array_ufunc__ = None
 
-    def __init__(self, text, K=None, basis="c", T=298.15, dH=None, name=None, source=None):
+    def __init__(
+        self,
+        text: Mapping[str, Number] | str,
+        K: float | None = None,
+        basis: str = "c",
+        T: float = 298.15,
+        dH: float | None = None,
+        name: str | None = None,
+        source: str | None = None,
+    ) -> None:
         if isinstance(text, Mapping):
             coefficients = equations.from_mapping(text)
         else:
@@ -63,27 +73,27 @@ class Reaction:
 
     # -- identity --------------------
 
-    def __str__(self):
+    def __str__(self) -> str:
         return equations.write(self.coefficients)
 
-    def __repr__(self):
+    def __repr__(self) -> str:
         extras = "" if self.K is None else f", K={self.K:.6g}"
         extras += ', basis="p"' if self.basis == "p" else ""
         return f'Reaction("{self}"{extras})'
 
-    def _repr_latex_(self):
+    def _repr_latex_(self) -> str:
         return f"${self.latex}$"
 
-    def _key(self):
+    def _key(self) -> tuple:
         return frozenset(self.coefficients.items()), self.K, self.basis, self.T, self.dH
 
-    def __eq__(self, other):
+    def __eq__(self, other: object) -> bool:
         return self._key() == other._key() if isinstance(other, Reaction) else NotImplemented
 
-    def __hash__(self):
+    def __hash__(self) -> int:
         return hash(self._key())
 
-    def __reduce__(self):
+    def __reduce__(self) -> tuple:
         given = (dict(self.coefficients), self.K, self.basis, self.T, self.dH, self.name, self.source)
         return Reaction, given
 
@@ -161,32 +171,32 @@ class Reaction:
         """The same change read from right to left; K becomes 1/K."""
         return self * -1
 
-    def __neg__(self):
+    def __neg__(self) -> Reaction:
         return self * -1
 
-    def __pos__(self):
+    def __pos__(self) -> Reaction:
         return self
 
-    def __mul__(self, factor):
+    def __mul__(self, factor: Number | float) -> Reaction:
         return _scaled(self, factor)
 
     __rmul__ = __mul__
 
-    def __truediv__(self, divisor):
+    def __truediv__(self, divisor: Number | float) -> Reaction:
         number = equations.as_number(divisor, f"the divisor for {self}")
         if number == 0:
             raise ReactionError(f"{self}: a reaction cannot be divided by 0")
         return self * (Fraction(1) / number)
 
-    def __add__(self, other):
+    def __add__(self, other: object) -> Reaction:
         if not isinstance(other, Reaction):
             return NotImplemented
         return _summed(self, other)
 
-    def __radd__(self, other):
+    def __radd__(self, other: object) -> Reaction:
         return self if other == 0 else NotImplemented  # so that sum([r1, r2]) works
 
-    def __sub__(self, other):
+    def __sub__(self, other: object) -> Reaction:
         return self + (-other) if isinstance(other, Reaction) else NotImplemented
 
     # -- quotient and direction --------------------
@@ -274,7 +284,7 @@ class Reaction:
         """The same equation with another constant."""
         return self._changed(K=K, source=source)
 
-    def _changed(self, **new) -> Reaction:
+    def _changed(self, **new: Any) -> Reaction:
         now = {"K": self.K, "basis": self.basis, "T": self.T, "dH": self.dH, "name": self.name}
         return Reaction(dict(self.coefficients), **{**now, "source": self.source, **new})
 
@@ -285,7 +295,7 @@ class Reaction:
 # -- algebra of K --------------------
 
 
-def _scaled(r: Reaction, factor) -> Reaction:
+def _scaled(r: Reaction, factor: Number | float) -> Reaction:
     """n times a reaction: K**n, n dH. A negative factor turns it round."""
     number = equations.as_number(factor, f"the factor for {r}")
     if number == 0:
@@ -293,7 +303,7 @@ def _scaled(r: Reaction, factor) -> Reaction:
     names = r.coefficients if number > 0 else [*r.products, *r.reactants]
     return Reaction(
         {name: r.coefficients[name] * number for name in names},
-        K=power(r.K, number, str(r)) if r.has_K else None,
+        K=power(r.require_K(), number, str(r)) if r.has_K else None,
         basis=r.basis,
         T=r.T,
         dH=None if r.dH is None else r.dH * float(number),
@@ -318,7 +328,7 @@ def _summed(first: Reaction, second: Reaction) -> Reaction:
     both_K = first.has_K and second.has_K
     return Reaction(
         total,
-        K=product(first.K, second.K, f"{first} plus {second}") if both_K else None,
+        K=product(first.require_K(), second.require_K(), f"{first} plus {second}") if both_K else None,
         basis=_common_basis(first, second),
         T=first.T,
         dH=None if first.dH is None or second.dH is None else first.dH + second.dH,
@@ -372,7 +382,7 @@ def _product_of_powers(values: Mapping[str, float], powers: Mapping) -> float:
     return exp(math.fsum(float(n) * math.log(values[name]) for name, n in powers.items()))
 
 
-def _raised(value: float, power) -> float:
+def _raised(value: float, power: int) -> float:
     try:
         return value ** (power if isinstance(power, int) else float(power))
     except OverflowError:
@@ -439,7 +449,7 @@ def _by_key(r: Reaction, name: str) -> str | None:
 # -- balancing: the null space of the matrix of atoms and charge --------------------
 
 
-def balance(text: str, K=None, **details):
+def balance(text: str, K: float | None = None, **details: Any) -> Reaction:
     """Balance an equation exactly, atoms and charge; coefficients already written are ignored.
 
     Further arguments go to :class:`~eqlib.chem.reactions.Reaction`. Raises ReactionError when it cannot be
@@ -523,7 +533,7 @@ def water(T: float = 298.15) -> Reaction:
     )
 
 
-def with_protons(reaction):
+def with_protons(reaction: Reaction) -> Reaction:
     """H3O^+ is H^+ with a water of the solvent."""
     if not isinstance(reaction, Reaction) or "H3O^+" not in reaction.coefficients:
         return reaction

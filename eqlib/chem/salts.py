@@ -126,10 +126,10 @@ def _split(body: str) -> dict[str, int] | None:
         if (tail := _anion(rest)) and (found := _neutral(cations, *tail)):
             return found
     for cation in CATIONS:
-        if found := re.fullmatch(rf"(.+?){re.escape(cation)}(\d*)", body):
-            tail = _anion(found[1], last=False)
+        if ending := re.fullmatch(rf"(.+?){re.escape(cation)}(\d*)", body):
+            tail = _anion(ending[1], last=False)
             if tail and "C" in tail[0]:
-                answer = _neutral(((cation, int(found[2] or 1)),), *tail)
+                answer = _neutral(((cation, int(ending[2] or 1)),), *tail)
                 if answer:
                     return answer
     return None
@@ -166,7 +166,9 @@ def _anion(rest: str, last: bool = True) -> tuple[str, int, tuple[int, ...]] | N
     return None
 
 
-def _neutral(cations, anion: str, count: int, charges: tuple[int, ...]) -> dict[str, int] | None:
+def _neutral(
+    cations: tuple[tuple[str, int], ...], anion: str, count: int, charges: tuple[int, ...]
+) -> dict[str, int] | None:
     """The ions, if some choice of charges makes the salt neutral."""
     for anion_charge in charges:
         for chosen in product(*(_cation_charges(name) for name, _ in cations)):
@@ -179,10 +181,10 @@ def _neutral(cations, anion: str, count: int, charges: tuple[int, ...]) -> dict[
 
 def _cation_charges(name: str) -> tuple[int, ...]:
     """Neutral ligands leave the metal's charge as it is."""
-    return CATIONS.get(name) or CATIONS[re.match(r"[A-Z][a-z]?", name).group()]
+    return CATIONS.get(name) or CATIONS[re.findall(r"[A-Z][a-z]?", name)[0]]
 
 
-def _named(ions) -> dict[str, int] | None:
+def _named(ions: list[tuple[str, int, int]]) -> dict[str, int] | None:
     try:
         return {species(name + charge_text(charge)).name: n for name, charge, n in ions}
     except FormulaError:
@@ -219,7 +221,7 @@ def split_totals(
         kind = type(totals).__name__
         raise EqlibError(f"totals are given as {{species: mol/L}}, such as {{'Ag^+': 0.1}}, not as a {kind}")
     found: dict[str, Any] = {}
-    remarks = []
+    remarks: list[str] = []
     for name, value in totals.items():
         amount = number(value, f"the total of {name} in mol/L")
         here = protonated(name)

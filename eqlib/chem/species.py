@@ -79,10 +79,10 @@ class Species:
     charge: int = field(compare=False)
     phase: str = field(compare=False)
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.name
 
-    def __reduce__(self):
+    def __reduce__(self) -> tuple:
         return species, (self.name,)
 
     @property
@@ -229,8 +229,8 @@ def _composition(formula: str, text: str) -> dict[str, int | Fraction]:
     total: dict[str, int | Fraction] = {}
     for index, part in enumerate(_hydrate_parts(body)):
         found = re.fullmatch(r"(\d+/\d+|\d+\.\d+|\d+)?(.*)", part)
-        if not found[2] or (index == 0 and found[1]):
-            raise FormulaError(_no_formula(part, found[1], text))
+        if not found or not found[2] or (index == 0 and found[1]):
+            raise FormulaError(_no_formula(part, found[1] if found else None, text))
         if found[1] and Fraction(found[1].split("/")[-1]) == 0:
             raise FormulaError(f"'{text}': the number '{found[1]}' must be more than 0")
         times = _whole(Fraction(found[1] or 1))

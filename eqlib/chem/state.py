@@ -5,25 +5,31 @@ from __future__ import annotations
 import difflib
 import html
 import math
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
 
 from eqlib.chem.equations import ReactionError
-from eqlib.chem.reactions import water
-from eqlib.chem.species import protonated, species
+from eqlib.chem.reactions import Reaction, water
+from eqlib.chem.species import Species, protonated, species
 from eqlib.chem.thermo import R_BAR
 from eqlib.errors import EqlibError
+
+if TYPE_CHECKING:
+    from eqlib.chem.mixture import Mixture
+    from eqlib.chem.solver.single import Solution
 
 WATER_MOLAR = 55.5
 """mol of water in a litre of dilute solution, as textbooks put it (common practice, no source)."""
 _SLIGHT = 1e-6
 
 
-class _Named(dict):
+class _Named(dict[str, float]):
     """Values by species, whichever way the species is spelt; one plain line for what is not there."""
 
-    def __missing__(self, name):
+    def __missing__(self, name: str) -> float:
         key = protonated(name)
         if key in self:
             return self[key]
@@ -42,26 +48,26 @@ class State:
     per litre of mixture.
     """
 
-    mixture: object
-    amounts: MappingProxyType
+    mixture: Mixture
+    amounts: Mapping[str, float]
     volume: float
     gas_volume: float
     T: float
     activity: str = "ideal"
-    gamma: MappingProxyType = field(default_factory=lambda: MappingProxyType({}))
+    gamma: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     remarks: tuple[str, ...] = ()
-    solution: object = None
-    fine: MappingProxyType = field(default_factory=lambda: MappingProxyType({}))
+    solution: Solution | None = None
+    fine: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
 
     # -- reading it --------------------
 
     @property
-    def reactions(self):
+    def reactions(self) -> tuple[Reaction, ...]:
         """The reactions of the mixture."""
         return self.mixture.reactions
 
     @cached_property
-    def concentrations(self):
+    def concentrations(self) -> Mapping[str, float]:
         """mol/L of every solute and gas, by name."""
         values = {}
         for name, amount in self.amounts.items():
@@ -73,14 +79,14 @@ class State:
         return MappingProxyType(_Named(values))
 
     @cached_property
-    def solids(self):
+    def solids(self) -> Mapping[str, float]:
         """mol per litre of mixture of every solid and pure liquid, by name; 0 when it is not there."""
         return MappingProxyType(
             _Named({n: v / self.volume for n, v in self.amounts.items() if species(n).phase in ("s", "l")})
         )
 
     @cached_property
-    def pressures(self):
+    def pressures(self) -> Mapping[str, float]:
         """Partial pressure in bar of every gas, by name."""
         rt = R_BAR * self.T
         return MappingProxyType(
@@ -88,11 +94,11 @@ class State:
         )
 
     @property
-    def total_pressure(self):
+    def total_pressure(self) -> float:
         """Sum of the partial pressures, bar."""
         return math.fsum(self.pressures.values())
 
-    def __getitem__(self, name):
+    def __getitem__(self, name: str) -> float:
         key = protonated(name)
         if key in self.concentrations:
             return self.concentrations[key]
@@ -102,20 +108,20 @@ class State:
             return WATER_MOLAR
         raise EqlibError(self._unknown(key))
 
-    def get(self, name, default=0.0):
+    def get(self, name: str, default: float = 0.0) -> float:
         """Like ``s[name]``, but ``default`` for a species that is not in this mixture."""
         return self[name] if self.__contains__(name) else default
 
-    def __contains__(self, name):
+    def __contains__(self, name: str) -> bool:
         return protonated(name) in self.amounts
 
-    def __iter__(self):
+    def __iter__(self) -> Iterator[str]:
         return iter(self.amounts)
 
-    def __len__(self):
+    def __len__(self) -> int:
         return len(self.amounts)
 
-    def _unknown(self, key):
+    def _unknown(self, key: str) -> str:
         wanted = species(key)
         same = [n for n in self.amounts if species(n).key == wanted.key]
         words = {"aq": "a solute", "s": "a solid", "l": "a liquid", "g": "a gas"}
@@ -129,7 +135,7 @@ class State:
     # -- derived --------------------
 
     @cached_property
-    def pH(self):
+    def pH(self) -> float:
         """-log10 of the activity of H^+ (its concentration when ideal); from OH^- when only that is there.
 
         Raises EqlibError when the mixture holds neither.
@@ -138,28 +144,28 @@ class State:
             value = self.concentrations.get(name, 0.0) * self.gamma.get(name, 1.0)
             if value > 0.0:
                 p = -math.log10(value)
-                return p if name == "H^+" else -math.log10(water(self.T).K) - p
+                return p if name == "H^+" else -math.log10(water(self.T).require_K()) - p
         raise EqlibError(
             "the pH has no value: this mixture holds no H^+ and no OH^-; include eq.water() if it should"
         )
 
     @cached_property
-    def ionic_strength(self):
+    def ionic_strength(self) -> float:
         """Half the sum of c z^2 over all ions, mol/L."""
         return 0.5 * math.fsum(c * species(n).charge ** 2 for n, c in self._ions())
 
     @cached_property
-    def charge_imbalance(self):
+    def charge_imbalance(self) -> float:
         """Positive minus negative charge in solution, mol/L; 0 for what can really be mixed."""
         return math.fsum(c * species(n).charge for n, c in self._ions())
 
-    def _ions(self):
+    def _ions(self) -> list[Any | tuple[str, float]]:
         return [
             (n, c) for n, c in self.concentrations.items() if species(n).charge and species(n).phase == "aq"
         ]
 
     @cached_property
-    def notes(self):
+    def notes(self) -> tuple[str, ...]:
         """Plain sentences: what was assumed, what is odd about the mixture."""
         found = list(self.remarks)
         ions = self._ions()
@@ -172,10 +178,10 @@ class State:
             )
         names = self.concentrations
         if names.get("OH^-", 0.0) > 0.0 and names.get("H^+", 0.0) == 0.0:
-            found.append(f"The pH is taken from OH^- with pKw {-math.log10(water(self.T).K):.3f}.")
+            found.append(f"The pH is taken from OH^- with pKw {-math.log10(water(self.T).require_K()):.3f}.")
         return tuple(found)
 
-    def values_for(self, reaction):
+    def values_for(self, reaction: Reaction) -> dict[str, float]:
         """Activities (concentrations when ideal; bar for gases of a reaction on basis "p") for its
         quotient.
         """
@@ -190,26 +196,26 @@ class State:
                     raise EqlibError(f"{reaction}: {self._unknown(name)}")
         return values
 
-    def Q(self, reaction):
+    def Q(self, reaction: Reaction) -> float:
         """The reaction quotient, on the reaction's own basis; of activities when these were asked for."""
         return reaction.quotient(self.values_for(reaction))
 
-    def quotient_or_nan(self, reaction):
+    def quotient_or_nan(self, reaction: Reaction) -> float:
         """Q, or nan where it has no value (a reactant and a product both absent)."""
         try:
             return self.Q(reaction)
         except ReactionError:
             return math.nan
 
-    def K(self, reaction):
+    def K(self, reaction: Reaction) -> float:
         """The constant at this temperature, on the reaction's own basis (unchanged when dH is not known)."""
         if reaction.dH is None or reaction.T == self.T:
             return reaction.require_K()
-        return reaction.at(self.T).K
+        return reaction.at(self.T).require_K()
 
     # -- showing it --------------------
 
-    def _rows(self):
+    def _rows(self) -> Iterator[tuple[str, Species, str, str]]:
         for name, value in self.concentrations.items():
             kind = species(name)
             if kind.phase == "g":
@@ -219,11 +225,11 @@ class State:
         for name, value in self.solids.items():
             yield name, species(name), f"{value:.4g}", "mol per L of mixture"
 
-    def __repr__(self):
+    def __repr__(self) -> str:
         parts = ", ".join(f"{name} {value} {unit}" for name, _, value, unit in self._rows())
         return f"State({self.T:g} K, {self.volume:g} L: {parts})"
 
-    def _repr_html_(self):
+    def _repr_html_(self) -> str:
         lines = [
             "<table><caption>"
             + html.escape(f"Composition at {self.T:g} K, {self.volume * 1000:.4g} mL")

@@ -128,6 +128,16 @@ class Stress:
         return Stress.add("NaOH", mol)
 
     @property
+    def litres(self) -> float:
+        """``volume``, 0 where there is none."""
+        return self.volume or 0.0
+
+    @property
+    def kelvin(self) -> float:
+        """``T``, 0 where there is none."""
+        return self.T or 0.0
+
+    @property
     def species(self) -> tuple[str, ...]:
         """Names of what is added or removed."""
         return tuple(name for name, _ in self.amounts)
@@ -136,17 +146,17 @@ class Stress:
         """What is done, in a short sentence without its full stop; ``shown`` writes a species."""
         match self.kind:
             case "add_solution":
-                return f"add {volume(self.volume)} of a solution of {self._listed(shown)}"
+                return f"add {volume(self.litres)} of a solution of {self._listed(shown)}"
             case "add" | "add_solid":
                 return f"add {self._listed(shown)}"
             case "remove":
                 return f"take out {self._listed(shown)}"
             case "dilute":
-                return f"add {volume(self.volume)} of water"
+                return f"add {volume(self.litres)} of water"
             case "heat_to":
-                return f"bring the temperature to {self.T:.5g} K ({self.T - 273.15:.4g} °C)"
+                return f"bring the temperature to {self.kelvin:.5g} K ({self.kelvin - 273.15:.4g} °C)"
             case "change_volume":
-                return f"bring the volume to {volume(self.volume)}"
+                return f"bring the volume to {volume(self.litres)}"
             case "add_inert":
                 return f"add {moles(self.amounts[0][1])} of argon at constant {self.constant}"
         return "add a catalyst"
@@ -247,13 +257,13 @@ def _say_spectators(work: _Work) -> None:
 def _add_solution(work: _Work, stress: Stress) -> None:
     _needs_solution(work, stress)
     for name, conc in stress.amounts:
-        _put_in(work, name, conc * stress.volume)
-    work.volume += stress.volume
+        _put_in(work, name, conc * stress.litres)
+    work.volume += stress.litres
 
 
 def _dilute(work: _Work, stress: Stress) -> None:
     _needs_solution(work, stress)
-    work.volume += stress.volume
+    work.volume += stress.litres
 
 
 def _remove(work: _Work, stress: Stress) -> None:
@@ -280,22 +290,22 @@ def _remove(work: _Work, stress: Stress) -> None:
 
 
 def _heat(work: _Work, stress: Stress) -> None:
-    work.changes["T"] = stress.T
+    work.changes["T"] = stress.kelvin
 
 
 def _change_volume(work: _Work, stress: Stress) -> None:
     mixture = work.mixture
     if not mixture.has_solution:
-        work.volume = stress.volume
+        work.volume = stress.litres
         work.changes["pressure"] = None
         return
     if not _has_gas_space(mixture):
         raise StressError("a solution keeps its volume when squeezed; use Stress.dilute to add water")
-    if stress.volume <= mixture.volume:
+    if stress.litres <= mixture.volume:
         raise StressError(
-            f"the vessel cannot shrink to {stress.volume:g} L: the solution alone takes {mixture.volume:g} L"
+            f"the vessel cannot shrink to {stress.litres:g} L: the solution alone takes {mixture.volume:g} L"
         )
-    work.changes.update(pressure=None, headspace=stress.volume - mixture.volume)
+    work.changes.update(pressure=None, headspace=stress.litres - mixture.volume)
 
 
 def _add_inert(work: _Work, stress: Stress) -> None:

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 
@@ -50,7 +51,7 @@ class Sweep:
     mixtures: tuple[Mixture, ...]
     found: tuple[State, ...] | None = field(default=None, repr=False)
 
-    def __len__(self):
+    def __len__(self) -> int:
         return len(self.values)
 
     def __getitem__(self, name: str) -> np.ndarray:
@@ -149,7 +150,9 @@ def _solved_together(over: str, unit: str, points: np.ndarray, mixtures: tuple[M
     return Sweep(over, unit, points, MappingProxyType(columns), volume, gas_volume, temperatures, mixtures)
 
 
-def _solved_in_turn(over, unit, points, mixtures, activity) -> Sweep:
+def _solved_in_turn(
+    over: str, unit: str, points: np.ndarray, mixtures: tuple[Mixture, ...], activity: str
+) -> Sweep:
     """One after another: fixed pH, constant pressure, activities."""
     held = points if over == "pH" else [None] * len(points)
     states = tuple(
@@ -171,7 +174,7 @@ def _solved_in_turn(over, unit, points, mixtures, activity) -> Sweep:
     )
 
 
-def _points(values) -> np.ndarray:
+def _points(values: Iterable[float]) -> np.ndarray:
     try:
         points = np.atleast_1d(np.array(values, dtype=float))
     except (TypeError, ValueError):
@@ -183,7 +186,7 @@ def _points(values) -> np.ndarray:
     return points
 
 
-def _titrated(m: Mixture, points: np.ndarray, titrant: Mapping[str, float]):
+def _titrated(m: Mixture, points: np.ndarray, titrant: Mapping[str, float]) -> tuple[Mixture, ...]:
     if not m.has_solution:
         raise SweepError(
             "a sweep over 'volume' adds a solution, but this mixture holds none; use Stress.change_volume"
@@ -205,7 +208,7 @@ def _titrated(m: Mixture, points: np.ndarray, titrant: Mapping[str, float]):
     return tuple(mixtures)
 
 
-def _with_total(m: Mixture, over: str, points: np.ndarray):
+def _with_total(m: Mixture, over: str, points: np.ndarray) -> tuple[Mixture, ...]:
     known = (*m.network.names, *m.totals)
     try:
         key = resolve(over, known)
@@ -239,16 +242,16 @@ class Sensitivity:
     to_K: Mapping[str, Mapping[str, float]]
     to_total: Mapping[str, Mapping[str, float]]
 
-    def of_K(self, quantity, reaction):
+    def of_K(self, quantity: str, reaction: Reaction | str) -> float:
         """d ln c / d ln K of one reaction (or d pH / d ln K)."""
         return _pick(self.to_K, quantity, str(reaction) if isinstance(reaction, Reaction) else reaction)
 
-    def of_total(self, quantity, name):
+    def of_total(self, quantity: str, name: str) -> float:
         """d c / d total of one species put in (or d pH / d total)."""
         return _pick(self.to_total, quantity, protonated(name))
 
 
-def _pick(table, quantity, key):
+def _pick(table: Mapping[str, Mapping[str, float]], quantity: str, key: str) -> float:
     quantity = quantity if quantity == "pH" else protonated(quantity)
     for level, name in ((table, quantity), (table.get(quantity, {}), key)):
         if name not in level:
@@ -256,7 +259,7 @@ def _pick(table, quantity, key):
     return table[quantity][key]
 
 
-def sensitivity(mixture_or_state, quantity=None):
+def sensitivity(mixture_or_state: Mixture | State, quantity: str | None = None) -> Sensitivity:
     """Derivatives of the equilibrium composition of an ideal mixture (a Mixture, or its equilibrated State).
 
     ``quantity``: a species or "pH", or None for all. Raises EqlibError for a state that is not an equilibrium
@@ -288,14 +291,15 @@ def sensitivity(mixture_or_state, quantity=None):
 class _Derivatives:
     """Right-hand sides: one column per constant, then one per species put in."""
 
-    def __init__(self, state):
+    def __init__(self, state: State) -> None:
         self.state = state
         solution = state.solution
-        self.network, answer = solution.network, solution.answer
+        answer = solution.answer if solution is not None else None
+        if solution is None or answer is None:
+            raise EqlibError("nothing reacts in this mixture, so there is nothing to differentiate")
+        self.network = solution.network
         self.at = {self.network.names[row]: i for i, row in enumerate(solution.rows)}
         self.inputs = [n for n in state.mixture.totals if n in state.amounts]
-        if answer is None:
-            raise EqlibError("nothing reacts in this mixture, so there is nothing to differentiate")
         table = answer.table
         free = [k for k in range(len(table.basis)) if k not in answer.fixed]
         phases = {table.basis[k]: k for k in answer.fixed}
@@ -310,7 +314,9 @@ class _Derivatives:
         self._solve(A, L, n, put, free, gas)
         self._solids(A, n, put, phases)
 
-    def _solve(self, A, L, n, put, free, gas):
+    def _solve(
+        self, A: np.ndarray, L: np.ndarray, n: np.ndarray, put: np.ndarray, free: list[int], gas: np.ndarray
+    ) -> None:
         """d ln a of every row, and d ln v of the gas volume at constant pressure."""
         F, count = A[:, free], L.shape[1]
         H = F.T @ (n[:, None] * F)
@@ -333,7 +339,7 @@ class _Derivatives:
         self.ln_n = self.ln_a + np.outer(gas, d[-1]) if volume else self.ln_a
         self.count = count
 
-    def _at_pressure(self, gas):
+    def _at_pressure(self, gas: np.ndarray) -> tuple[float, np.ndarray] | None:
         """Row of the condition sum(n_gas) + inert = v P / RT; None at constant volume."""
         mixture, state = self.state.mixture, self.state
         if mixture.pressure is None or not state.gas_volume or not gas.any():
@@ -343,7 +349,7 @@ class _Derivatives:
         extra = [-1.0 if n in inert else 0.0 for n in self.inputs]
         return -amount, np.array(extra)
 
-    def _solids(self, A, n, put, phases):
+    def _solids(self, A: np.ndarray, n: np.ndarray, put: np.ndarray, phases: dict[Any, Any]) -> None:
         """d n of the phases present, per litre of mixture, in the rows of ``d_n``."""
         self.d_n = n[:, None] * self.ln_n
         flow = self.d_n.copy()
@@ -352,18 +358,18 @@ class _Derivatives:
                 self.d_n[row] = -A[:, k] @ flow
                 self.d_n[row, self.count :] += A[:, k] @ put
 
-    def quantities(self):
+    def quantities(self) -> list[str]:
         names = [n for n, row in self.at.items() if self.n[row] > 0.0]
         return [*names, *(["pH"] if "H^+" in names else [])]
 
-    def _row(self, name):
+    def _row(self, name: str) -> int:
         row = self.at.get(name)
         if row is None or self.n[row] == 0.0:
             near = ", ".join(self.quantities()) or "none"
             raise EqlibError(f"{name} takes no part in this equilibrium or is not present; there are {near}")
         return row
 
-    def by_constant(self, name):
+    def by_constant(self, name: str) -> list[float]:
         """d ln c / d ln K for each reaction, or d pH / d ln K."""
         if name == "pH":
             return [-v / np.log(10.0) for v in self.by_constant("H^+")]
@@ -371,7 +377,7 @@ class _Derivatives:
         values = self.d_n[row] / self.n[row] if self.pure[row] else self.ln_a[row]
         return [float(v) for v in values[: self.count]]
 
-    def by_total(self, name):
+    def by_total(self, name: str) -> list[float]:
         """d c / d total for each species put in, or d pH / d total."""
         if name == "pH":
             return [-v / (np.log(10.0) * self.state["H^+"]) for v in self.by_total("H^+")]
@@ -386,7 +392,7 @@ class _Derivatives:
 # can use as it stands.
 
 
-def fraction_free(name, reactions, pH, T=298.15):
+def fraction_free(name: str, reactions: list[Reaction], pH: int, T: float = 298.15) -> float:
     """Share of a solute that is in the form ``name`` at a pH, among its forms with more or fewer H^+ or OH^-.
 
     ``reactions``: those that link the forms one by one (others are passed over). Raises EqlibError.
@@ -394,7 +400,7 @@ def fraction_free(name, reactions, pH, T=298.15):
     return 1.0 / sum(_relative_forms(protonated(name), reactions, pH, T).values())
 
 
-def conditional_K(reaction, reactions, pH, T=298.15):
+def conditional_K(reaction: Reaction, reactions: list[Reaction], pH: int, T: float = 298.15) -> float:
     """K of ``reaction`` at a fixed pH, with every solute counted in all its forms with H^+ and OH^-.
 
     K' = K [H^+]^-h [OH^-]^-o prod(alpha_i^-nu_i), alpha being :func:`fraction_free`; H^+ and OH^- themselves
@@ -413,23 +419,23 @@ def conditional_K(reaction, reactions, pH, T=298.15):
     return math.exp(ln_K)
 
 
-def _at(reaction, T):
+def _at(reaction: Reaction, T: float) -> Reaction:
     return reaction if reaction.dH is None or reaction.T == T else reaction.at(T)
 
 
-def _levels(reactions, pH, T):
+def _levels(reactions: list[Reaction], pH: int, T: float) -> dict[str, float]:
     """ln[H^+] and ln[OH^-], with the reactions' own water constant when there is one."""
     if isinstance(pH, bool) or not isinstance(pH, (int, float)) or not math.isfinite(pH):
         raise EqlibError(f"the pH must be a finite number, not {pH!r:.40}")
     ln_H = -pH * math.log(10.0)
-    ln_Kw = math.log(water(T).K)
+    ln_Kw = math.log(water(T).require_K())
     for r in reactions:
         if set(r.coefficients) == set(_WATERY) and abs(r.coefficients["H^+"]) == 1:
             ln_Kw = math.log(_at(r, T).require_K()) * (1 if r.coefficients["H^+"] > 0 else -1)
     return {"H^+": ln_H, "OH^-": ln_Kw - ln_H}
 
 
-def _relative_forms(name, reactions, pH, T):
+def _relative_forms(name: str, reactions: list[Reaction], pH: int, T: float) -> dict[str, float]:
     """{form: its concentration relative to ``name``}."""
     logs = _levels(reactions, pH, T)
     links = [_link(with_protons(r), logs, T) for r in reactions if isinstance(r, Reaction)]
@@ -447,7 +453,7 @@ def _relative_forms(name, reactions, pH, T):
     return {form: math.exp(value) for form, value in known.items()}
 
 
-def _link(reaction, logs, T):
+def _link(reaction: Reaction, logs: dict[str, float], T: float) -> tuple[str, str, float] | None:
     """(one form, another, ln of their ratio) for a reaction that only moves H^+ or OH^- between two
     solutes.
     """

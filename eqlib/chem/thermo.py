@@ -97,7 +97,7 @@ def kc_from_kp(Kp: float, dn_gas: float, T: float) -> float:
     return kp_from_kc(Kp, -_finite(dn_gas, "dn_gas"), T)
 
 
-def _kelvin(T) -> float:
+def _kelvin(T: float) -> float:
     number = _finite(T, "the temperature in kelvin")
     if number <= 0:
         raise ThermoError(f"the temperature must be above 0 K, not {T!r:.40}; add 273.15 to degrees Celsius")
@@ -118,7 +118,7 @@ def exp(exponent: float) -> float:
     return math.exp(exponent) if exponent < 709 else math.inf
 
 
-def power(base: float, exponent: int | float | Fraction, where: str) -> float:
+def power(base: float, exponent: float | Fraction, where: str) -> float:
     """A constant to a power; raises EqlibError where the result leaves what a float can hold."""
     exact = int(exponent) if exponent == int(exponent) else float(exponent)
     try:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from typing import Any
 
 import numpy as np
 
@@ -22,7 +23,14 @@ from eqlib.errors import EqlibError
 _ROUNDS = 100
 
 
-def equilibrate_many(reactions, totals, T=None, K=None, activity="ideal", headspace=0.0):
+def equilibrate_many(
+    reactions: Reaction | Iterable[Reaction],
+    totals: Mapping[str, float | np.ndarray],
+    T: float | np.ndarray | None = None,
+    K: Mapping[Any, float | np.ndarray] | None = None,
+    activity: str = "ideal",
+    headspace: float = 0.0,
+) -> dict[str, np.ndarray]:
     """Equilibrate many mixtures of the same reactions.
 
     ``totals``: {species: mol/L, number or array}; ``T``: K, number or array (default 298.15); ``K``:
@@ -45,23 +53,30 @@ def equilibrate_many(reactions, totals, T=None, K=None, activity="ideal", headsp
 
 
 class _Job:
-    def __init__(self, reactions, totals, T, K, headspace):
-        reactions = [reactions] if isinstance(reactions, Reaction) else listed(reactions)
-        self.reactions = [with_protons(r) for r in reactions]
+    def __init__(
+        self,
+        reactions: Reaction | Iterable[Reaction],
+        totals: Mapping[str, float | np.ndarray],
+        T: float | np.ndarray | None,
+        K: Mapping[Any, float | np.ndarray] | None,
+        headspace: float,
+    ) -> None:
+        given_as = (reactions,) if isinstance(reactions, Reaction) else listed(reactions)
+        self.reactions = [with_protons(r) for r in given_as]
         known = tuple({n: None for r in self.reactions if isinstance(r, Reaction) for n in r.coefficients})
-        totals, _ = split_totals(totals, known, _array)
+        put_in, _ = split_totals(totals, known, _array)
         temperature = _array(298.15 if T is None else T, "the temperature T in K", positive=True)
         given = _constants(self.reactions, K)
-        shapes = [v.shape for v in (*totals.values(), temperature, *given.values())]
+        shapes = [v.shape for v in (*put_in.values(), temperature, *given.values())]
         try:
             self.shape = np.broadcast_shapes(*shapes)
         except ValueError:
             raise EqlibError(
                 f"the arrays given do not fit together: their shapes are {sorted(set(shapes))}"
             ) from None
-        flat = {n: np.broadcast_to(v, self.shape).reshape(-1) for n, v in totals.items()}
+        flat = {n: np.broadcast_to(v, self.shape).reshape(-1) for n, v in put_in.items()}
         self.count = int(np.prod(self.shape, dtype=int))
-        names = [*totals, *(n for r in self.reactions if isinstance(r, Reaction) for n in r.coefficients)]
+        names = [*put_in, *(n for r in self.reactions if isinstance(r, Reaction) for n in r.coefficients)]
         self.solution = any(species(n).phase == "aq" for n in names)
         self.network = network_of(self.reactions, self.solution)
         self.space = float(headspace) if self.solution else 1.0
@@ -84,7 +99,7 @@ class _Job:
         self.n = np.zeros_like(self.amounts)
         self.ln_a = np.full(self.amounts.shape, -np.inf)
 
-    def _ln_K(self, given):
+    def _ln_K(self, given: dict[int, np.ndarray]) -> np.ndarray:
         """ln K in mol/L, shape (reactions, rows or 1)."""
         T = self.T
         known = [r if q not in given else r.with_K(1.0) for q, r in enumerate(self.reactions)]
@@ -109,7 +124,7 @@ class _Job:
 
     # -- solving --------------------
 
-    def solve(self, ln_K):
+    def solve(self, ln_K: np.ndarray) -> None:
         network = self.network
         size = len(network.names)
         powers = [1 << i for i in range(size)]
@@ -126,7 +141,7 @@ class _Job:
             mask = sum(p for p, there in zip(powers, patterns[:, number], strict=True) if there)
             self._solve_face(network.can_be_present(mask, roomless), members, ln_K)
 
-    def _solve_face(self, present, members, ln_K):
+    def _solve_face(self, present: int, members: np.ndarray, ln_K: np.ndarray) -> None:
         at, table = self.network.face(present)
         if not len(at):
             return
@@ -137,7 +152,7 @@ class _Job:
         names = [self.network.names[i] for i in at]
         phases = np.flatnonzero(rows.pure)
 
-        def solve_one(row, start):
+        def solve_one(row: int, start: single.Answer | None) -> single.Answer:
             put_in = rows.amounts[:, row]
             problem = Problem(
                 table,
@@ -153,11 +168,11 @@ class _Job:
         self.n[np.ix_(at, members)] = rows.n
         self.ln_a[np.ix_(at, members)] = rows.ln_a
 
-    def solve_consistently(self, model):
+    def solve_consistently(self, model: str) -> None:
         """Ionic strength by substitution, with Aitken's acceleration; shape (rows,)."""
         network, strength = self.network, np.zeros(self.count)
         T = self.T if len(self.T) > 1 else float(self.T[0])
-        before = after = None
+        before = after = np.zeros(self.count)
         for turn in range(_ROUNDS):
             shift = np.stack(
                 [
@@ -177,7 +192,7 @@ class _Job:
             "no ionic strength agrees with itself in some of these mixtures; use activity='ideal'"
         )
 
-    def _ionic_strength(self):
+    def _ionic_strength(self) -> np.ndarray:
         dissolved = ~self.network.gas & ~self.network.pure
         c = np.where(self.n > 0.0, self.n, 0.0)[dissolved]
         total = self.network.charge[dissolved] ** 2 @ c
@@ -185,7 +200,7 @@ class _Job:
             total = total + value * species(name).charge ** 2
         return 0.5 * total
 
-    def results(self):
+    def results(self) -> dict[str, np.ndarray]:
         out = {}
         for i, name in enumerate(self.network.names):
             values = self.n[i]
@@ -197,14 +212,14 @@ class _Job:
         return out
 
 
-def _accelerated(first, second, third):
+def _accelerated(first: np.ndarray, second: np.ndarray, third: np.ndarray) -> np.ndarray:
     """Aitken's extrapolation of three successive values, where it stays positive."""
     with np.errstate(all="ignore"):
         guess = third - (third - second) ** 2 / (third - 2 * second + first)
     return np.where(np.isfinite(guess) & (guess > 0.5 * third) & (guess < 2.0 * third), guess, third)
 
 
-def _over_temperature(r, T):
+def _over_temperature(r: Reaction, T: np.ndarray) -> np.ndarray:
     ln_K = np.log(r.require_K())
     shift = np.zeros_like(T)
     if r.dH is not None:
@@ -216,7 +231,9 @@ def _over_temperature(r, T):
     return ln_K + shift - float(r.dn_gas) * np.log(R_BAR * T)
 
 
-def _constants(reactions, K):
+def _constants(
+    reactions: list[Reaction], K: Mapping[Any, float | np.ndarray] | None
+) -> dict[int, np.ndarray]:
     given = {}
     for key, value in (K or {}).items() if isinstance(K, Mapping) or K is None else enumerate(K):
         number = key if isinstance(key, int) else None
@@ -234,7 +251,7 @@ def _constants(reactions, K):
     return given
 
 
-def _array(value, what, positive=False):
+def _array(value: float | np.ndarray, what: str, positive: bool = False) -> np.ndarray:
     try:
         array = np.asarray(value, dtype=float)
     except (TypeError, ValueError):

@@ -2,15 +2,19 @@
 all.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
 from math import lcm
+from typing import Any
 
 import numpy as np
 
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.solver import tableau
+from eqlib.chem.solver.tableau import Tableau
 from eqlib.chem.species import species
 from eqlib.chem.thermo import R_BAR
 from eqlib.errors import EqlibError
@@ -20,7 +24,7 @@ from eqlib.errors import EqlibError
 _LOOSE, _TIGHT = 0.025, 1e-6
 
 
-def listed(reactions):
+def listed(reactions: Any) -> tuple[Reaction, ...]:
     """Several reactions as a tuple; EqlibError for what is not a list of them (each is checked later)."""
     try:
         return tuple(reactions)
@@ -54,7 +58,7 @@ class Network:
     elements: tuple
     _faces: dict = field(default_factory=dict, repr=False)
 
-    def face(self, present):
+    def face(self, present: int) -> tuple[np.ndarray, Tableau]:
         """Rows that can be present (a bit mask) and the tableau over exactly these."""
         known = self._faces.get(present)
         if known is None:
@@ -62,7 +66,7 @@ class Network:
             known = self._faces[present] = (np.array(rows, dtype=int), self.table.restricted(rows))
         return known
 
-    def can_be_present(self, mask, without=0):
+    def can_be_present(self, mask: int, without: int = 0) -> int:
         """Bit mask of the species that can form from those in ``mask``.
 
         ``without``: gases that have no room. Found by letting reactions run; where that leaves a species
@@ -74,7 +78,7 @@ class Network:
             known = self._faces[key] = self._reachable(mask, without)
         return known
 
-    def _reachable(self, mask, without):
+    def _reachable(self, mask: int, without: int) -> int:
         everything = (1 << len(self.names)) - 1
         reached, before = mask, -1
         while reached != before:
@@ -91,7 +95,7 @@ class Network:
             return _by_programme(self, reached, 0)
         return reached
 
-    def _elements_there(self, row, reached):
+    def _elements_there(self, row: int, reached: int) -> bool:
         there = {"H", "O"} if self.solvent else set()
         for i in range(len(self.names)):
             if reached >> i & 1:
@@ -99,7 +103,7 @@ class Network:
         return self.elements[row] <= there
 
 
-def _by_programme(network, mask, without):
+def _by_programme(network: Network, mask: int, without: int) -> int:
     """Largest set that some combination of the reactions reaches from ``mask`` (exact up to the solver's
     zero).
     """
@@ -131,7 +135,7 @@ def _by_programme(network, mask, without):
     return mask
 
 
-def network_of(reactions, solvent):
+def network_of(reactions: Any, solvent: bool) -> Network:
     """The compiled network of a sequence of reactions. ``solvent``: liquid water is the (unlimited) solvent.
 
     Raises EqlibError for anything that is not a balanced Reaction.
@@ -145,13 +149,13 @@ def network_of(reactions, solvent):
 
 
 @lru_cache(maxsize=256)
-def _compiled(equations, solvent):
+def _compiled(equations: Any, solvent: bool) -> Network:
     reactions = [Reaction(dict(coefficients)) for coefficients in equations]
     for r in reactions:
         r.require_balanced()
         if "e^-" in r.coefficients:
             raise EqlibError(f"{r} is a half-reaction; combine two of them so that the electrons cancel")
-    names = []
+    names: list[str] = []
     for coefficients in equations:
         names.extend(n for n, _ in coefficients if n not in names and not (solvent and n == "H2O(l)"))
     index = {name: i for i, name in enumerate(names)}
@@ -183,13 +187,13 @@ def _compiled(equations, solvent):
     )
 
 
-def _side_masks(row):
+def _side_masks(row: np.ndarray) -> tuple[int, int]:
     left = sum(1 << i for i, v in enumerate(row) if v < 0)
     right = sum(1 << i for i, v in enumerate(row) if v > 0)
     return left, right
 
 
-def constants_at(reactions, T):
+def constants_at(reactions: Any, T: float) -> tuple[np.ndarray, list[str]] | tuple[np.ndarray, list[Any]]:
     """ln of each constant in mol/L at temperature T (K), and notes on those whose dH is not known.
 
     A gas counts as mol/L of gas space when K is on basis "c" and as bar when it is on basis "p"; a solute
@@ -210,7 +214,7 @@ def constants_at(reactions, T):
     return np.array(values), notes
 
 
-def check_loops(network, ln_K):
+def check_loops(network: Network, ln_K: np.ndarray) -> list[Any]:
     """Reactions that follow from each other must have constants that do so too.
 
     Returns notes; raises EqlibError.

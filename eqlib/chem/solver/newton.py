@@ -14,6 +14,8 @@ Its gradient is the mass balance. Two things keep the iteration quick and exact 
   as exactly as abundant ones.
 """
 
+from __future__ import annotations
+
 import math
 from dataclasses import dataclass
 
@@ -32,7 +34,14 @@ _NEARLY, _DONE = 1e-3, 1e-7  # converging quadratically, the step after one of 1
 _FAR = 1500.0  # a log-activity beyond this means that nothing holds the iteration back
 
 
-def minimise(problem, table, x, fixed, watch=None, rough=False):
+def minimise(
+    problem: Problem,
+    table: Tableau,
+    x: np.ndarray,
+    fixed: tuple[int, ...],
+    watch: list[int] | None = None,
+    rough: bool = False,
+) -> Point:
     """Minimise from ``x`` with the activities at the basis positions ``fixed`` held.
 
     ``rough``: ``x`` is only a guess. ``watch``: rows of phases not held; the iteration stops early when one
@@ -46,7 +55,7 @@ def minimise(problem, table, x, fixed, watch=None, rough=False):
     return Point(walk.table, walk.x, walk.fixed, walk.n, outcome, steps, walk.away)
 
 
-def _iterate(walk, watch, rough):
+def _iterate(walk: Walk, watch: list[int] | None, rough: bool) -> tuple[str, int]:
     if rough and watch is not None and _wants_to_form(walk, watch):
         return "supersaturated", 0
     if not walk.size:
@@ -68,7 +77,7 @@ def _iterate(walk, watch, rough):
             return "unbounded", step
         direction = walk.log_direction(made, used, gradient)
         size = np.inf if direction is None else float(np.abs(direction).max())
-        if size < _SMALL:
+        if direction is not None and size < _SMALL:
             walk.step(direction)
             if last and size < _DONE:
                 return "solved", step + 1
@@ -83,9 +92,9 @@ def _iterate(walk, watch, rough):
     return "stuck", _MAX_STEPS
 
 
-def _far_step(walk, direction, gradient, size):
+def _far_step(walk: Walk, direction: np.ndarray | None, gradient: np.ndarray, size: float) -> float:
     """A step with line search, by the logarithmic direction or, where that fails, by Newton's own."""
-    gone = walk.advance(direction, gradient) if size < np.inf else 0.0
+    gone = walk.advance(direction, gradient) if direction is not None and size < np.inf else 0.0
     if gone < 0.02:
         _, _, gradient = walk.balance()
         newton = walk.newton_direction(gradient)
@@ -96,13 +105,13 @@ def _far_step(walk, direction, gradient, size):
     return gone * size
 
 
-def _wants_to_form(walk, watch):
+def _wants_to_form(walk: Walk, watch: list[int]) -> bool:
     table = walk.table
     ln_a = table.L[watch] @ walk.problem.ln_K + table.A[watch] @ walk.x
     return ln_a.max(initial=-np.inf) > 2.0
 
 
-def _when_refused(walk):
+def _when_refused(walk: Walk) -> str:
     """No direction goes downhill any more: either the balance holds to rounding, or something is wrong."""
     made, used, gradient = walk.balance()
     return "solved" if (np.abs(gradient) <= 1e-12 * (made + used)).all() else "stuck"
@@ -149,7 +158,12 @@ class Point:
 class _Frame:
     """Arrays that depend only on the basis and on what is held in it."""
 
-    def __init__(self, table, fixed, rise):
+    def __init__(
+        self,
+        table: Tableau,
+        fixed: tuple[int, ...],
+        rise: np.ndarray,
+    ) -> None:
         size = len(table.basis)
         self.free = np.array([k for k in range(size) if k not in fixed], dtype=int)
         A = table.A[:, self.free]
@@ -162,7 +176,7 @@ class _Frame:
         self.block[self.owners] = -np.inf
 
 
-def _frame_of(table, fixed, sharp):
+def _frame_of(table: Tableau, fixed: tuple[int, ...], sharp: np.ndarray | None) -> _Frame:
     if sharp is not None:
         return _Frame(table, fixed, table.A * sharp[:, None])
     known = table.frames.get(fixed)
@@ -174,7 +188,13 @@ def _frame_of(table, fixed, sharp):
 class Walk:
     """The moving parts of one minimisation; kept together because the basis changes under way."""
 
-    def __init__(self, problem, table, x, fixed):
+    def __init__(
+        self,
+        problem: Problem,
+        table: Tableau,
+        x: np.ndarray,
+        fixed: tuple[int, ...],
+    ) -> None:
         self.problem = problem
         self.fixed = fixed
         self.x = x
@@ -183,7 +203,7 @@ class Walk:
         self.move_to(table)
         self.evaluate()
 
-    def move_to(self, table):
+    def move_to(self, table: Tableau) -> None:
         """Adopt a basis; ``self.x`` already refers to it. The point, and so the amounts, stay."""
         problem = self.problem
         self.table = table
@@ -197,11 +217,11 @@ class Walk:
         T = self.T = table.totals(problem.exact)[self.free]
         self.outside = np.maximum(np.concatenate([-T, T]), 0.0)
 
-    def evaluate(self):
+    def evaluate(self) -> None:
         self.e = self.base + self.frame.rise @ self.x
         self.n = np.exp(np.minimum(self.e, _LOG_MAX))
 
-    def lead(self, tolerance):
+    def lead(self, tolerance: float) -> None:
         """Move to the basis of the most abundant species, by exchanges."""
         table, frame, problem = self.table, self.frame, self.problem
         column = self.e[:, None]
@@ -221,7 +241,7 @@ class Walk:
         self.x[frame.free] = x if problem.sharp is None else x / problem.sharp[owners]
         self.move_to(table)
 
-    def settle(self):
+    def settle(self) -> None:
         """A start near the answer: every reaction taken to completion.
 
         In the basis of the most abundant species each of them holds nearly its whole total; that makes others
@@ -237,7 +257,7 @@ class Walk:
             if self.table is before and _ > 0:
                 return
 
-    def _fill(self):
+    def _fill(self) -> None:
         """Each basis species given its whole total; where that is not positive, at most the ceiling."""
         owners = self.frame.owners[self.free]
         e = self.e[owners]
@@ -247,7 +267,7 @@ class Walk:
             change /= self.problem.sharp[owners]
         self.step(change)
 
-    def _repay(self):
+    def _repay(self) -> None:
         """A negative total is made by the species that uses this one up: it takes its place in the basis."""
         k = int(self.T.argmin())
         if self.T[k] >= 0.0:
@@ -263,20 +283,20 @@ class Walk:
             self.move_to(self.table.exchange(position, row))
             self._fill()
 
-    def _x_of(self, row):
+    def _x_of(self, row: int) -> float:
         x = self.e[row] - self.problem.ln_w[row]
         return x if self.problem.sharp is None else x / self.problem.sharp[row]
 
-    def balance(self):
+    def balance(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """What is made and what is used of each free component, and their difference."""
         both = self.frame.both @ self.n + self.outside
         made, used = both[: self.size], both[self.size :]
         return made, used, made - used
 
-    def curvature(self):
+    def curvature(self) -> np.ndarray:
         return (self.frame.both * self.n) @ self.frame.slope
 
-    def log_direction(self, made, used, gradient):
+    def log_direction(self, made: np.ndarray, used: np.ndarray, gradient: np.ndarray) -> np.ndarray | None:
         jacobian = self.curvature() / np.concatenate([made, used])[:, None]
         jacobian = jacobian[: self.size] - jacobian[self.size :]
         ratio = gradient / used
@@ -287,7 +307,7 @@ class Walk:
         except np.linalg.LinAlgError:
             return None
 
-    def newton_direction(self, gradient):
+    def newton_direction(self, gradient: np.ndarray) -> np.ndarray:
         parts = self.curvature()
         hessian = parts[: self.size] - parts[self.size :]
         width = np.sqrt(np.maximum(hessian.diagonal(), 1e-300))
@@ -295,12 +315,12 @@ class Walk:
         scaled[np.diag_indices_from(scaled)] += 1e-14
         return -np.linalg.solve(scaled, gradient / width) / width
 
-    def step(self, direction):
+    def step(self, direction: np.ndarray) -> None:
         self.x = self.x.copy()
         self.x[self.free] += direction
         self.evaluate()
 
-    def advance(self, direction, gradient):
+    def advance(self, direction: np.ndarray, gradient: np.ndarray) -> float:
         """Go along ``direction`` as far as the function keeps falling.
 
         Returns the fraction gone (0: refused).

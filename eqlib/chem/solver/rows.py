@@ -8,11 +8,16 @@ converged after that is left to the solver for single mixtures, so every row is 
 Arrays are laid out with the rows last, shape (species or basis, rows): NumPy then works along memory.
 """
 
-from dataclasses import dataclass
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from eqlib.chem.solver.newton import NOWHERE
+from eqlib.chem.solver.single import Answer
+from eqlib.chem.solver.tableau import Tableau
 
 _SATURATED = 1e-10
 _ROUNDING = 1e-13
@@ -25,6 +30,10 @@ _STEPS, _PATIENCE = 16, 6
 _LONGEST = 30.0  # in one step, powers of e
 _DONE = 1e-6  # quadratic convergence: what is left after a step of 1e-6 is of the order of 1e-12
 _BLOCK = 250_000  # multiplications in a matrix product: a larger one is shared out among threads, at a loss
+
+
+Work = dict[tuple[tuple[int, ...], tuple[int, ...]], tuple[Tableau, np.ndarray, np.ndarray]]
+"""(Rows held, basis) -> tableau, members, log-activities to start from."""
 
 
 @dataclass
@@ -40,24 +49,24 @@ class Rows:
     ln_K: np.ndarray
     ln_w: np.ndarray
     pure: np.ndarray
-    ln_a: np.ndarray = None
-    n: np.ndarray = None
-    waiting: np.ndarray = None
+    ln_a: np.ndarray = field(init=False)
+    n: np.ndarray = field(init=False)
+    waiting: np.ndarray = field(init=False)
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         self.ln_a = np.full(self.amounts.shape, np.nan)
         self.n = np.zeros(self.amounts.shape)
         self.waiting = np.ones(self.amounts.shape[1], dtype=bool)
 
     @property
-    def open(self):
+    def open(self) -> np.ndarray:
         return np.flatnonzero(self.waiting)
 
-    def constants(self, rows):
+    def constants(self, rows: list[int] | np.ndarray) -> np.ndarray:
         return self.ln_K if self.ln_K.shape[1] == 1 else self.ln_K[:, rows]
 
 
-def solve_rows(rows, solve_one):
+def solve_rows(rows: Rows, solve_one: Callable) -> None:
     """Solve every row.
 
     ``solve_one(row, start)`` gives the Answer of the single solver, from a similar one or None; it is used
@@ -72,13 +81,13 @@ def solve_rows(rows, solve_one):
             _store(rows, row, solve_one(row, None))
 
 
-def _store(rows, row, answer):
+def _store(rows: Rows, row: int, answer: Answer) -> None:
     rows.ln_a[:, row] = answer.ln_a
     rows.n[:, row] = answer.n
     rows.waiting[row] = False
 
 
-def _starts(rows, solve_one):
+def _starts(rows: Rows, solve_one: Callable) -> Work:
     """Solve some rows by themselves; every other row starts from the one most like it.
 
     Returns the work: {(rows held, basis): (table, members, x)}.
@@ -86,13 +95,13 @@ def _starts(rows, solve_one):
     still = rows.open
     number = min(_STARTS, 1 + len(still) // _PER_START)
     chosen = still[np.unique(np.linspace(0, len(still) - 1, number + 2)[1:-1].astype(int))]
-    answers = []
+    answers: list[Answer] = []
     for row in chosen:
         answers.append(solve_one(row, answers[-1] if answers else None))
         _store(rows, row, answers[-1])
     still = rows.open
     nearest = _nearest(rows, still, chosen)
-    work = {}
+    work: Work = {}
     for number, answer in enumerate(answers):
         members = still[nearest == number]
         if not len(members):
@@ -104,7 +113,7 @@ def _starts(rows, solve_one):
     return work
 
 
-def _nearest(rows, still, chosen):
+def _nearest(rows: Rows, still: np.ndarray, chosen: np.ndarray) -> np.ndarray:
     """For each of the rows ``still`` to do, the number of the solved row closest in the logarithms of
     amounts and constants.
     """
@@ -118,17 +127,20 @@ def _nearest(rows, still, chosen):
     return np.ascontiguousarray(apart.T).argmin(axis=1)
 
 
-def _scaling(rows, table, row, members):
+def _scaling(rows: Rows, table: Tableau, row: int, members: np.ndarray) -> np.ndarray:
     """Basis species follow their totals from the solved row to the others."""
     T = product(table.A.T, rows.amounts[:, members])
     ratio = T / (table.A.T @ rows.amounts[:, [row]])
     return np.where((ratio > 0.0) & np.isfinite(ratio), np.log(np.abs(ratio)), 0.0)
 
 
-def _work_off(rows, work):
+def _work_off(
+    rows: Rows,
+    work: Work,
+) -> None:
     """Iterate the rows, letting them change solids; those that fail stay open."""
     for _ in range(_EXCHANGES):
-        again = {}
+        again: Work = {}
         for (held, _basis), (table, members, x) in work.items():
             _advance(rows, held, table, members, x, again)
         if not again:
@@ -136,7 +148,11 @@ def _work_off(rows, work):
         work = again
 
 
-def _merge(groups, held, group):
+def _merge(
+    groups: Work,
+    held: tuple[int, ...],
+    group: tuple[Tableau, np.ndarray, np.ndarray],
+) -> None:
     table, members, x = group
     key = held, table.basis
     if key in groups:
@@ -145,7 +161,14 @@ def _merge(groups, held, group):
     groups[key] = table, members, x
 
 
-def _advance(rows, held, table, members, x, moved):
+def _advance(
+    rows: Rows,
+    held: tuple[int, ...],
+    table: Tableau,
+    members: np.ndarray,
+    x: np.ndarray,
+    moved: Work,
+) -> None:
     """One minimisation of ``members``.
 
     Finished rows are stored; ``moved`` takes those that need other solids.
@@ -170,7 +193,7 @@ def _advance(rows, held, table, members, x, moved):
     rows.waiting[members] = False
 
 
-def _solid_amounts(rows, table, spot, T, n):
+def _solid_amounts(rows: Rows, table: Tableau, spot: list[int], T: np.ndarray, n: np.ndarray) -> None:
     n[rows.pure] = 0.0
     for k in spot:
         terms = table.A[:, [k]] * n
@@ -180,7 +203,16 @@ def _solid_amounts(rows, table, spot, T, n):
         n[table.basis[k]] = np.where(np.abs(value) <= doubt, 0.0, value)
 
 
-def _sort_out(rows, held, table, members, x, ln_a, n, moved):
+def _sort_out(
+    rows: Rows,
+    held: tuple[int, ...],
+    table: Tableau,
+    members: np.ndarray,
+    x: np.ndarray,
+    ln_a: np.ndarray,
+    n: np.ndarray,
+    moved: Work,
+) -> np.ndarray:
     """Which rows hold the right solids; the others are grouped by the exchange they need."""
     pure = np.flatnonzero(rows.pure)
     kept = [i for i in pure if i in held]
@@ -202,11 +234,20 @@ def _sort_out(rows, held, table, members, x, ln_a, n, moved):
             enter = fine & (most > _SATURATED) & (which == number)
             if enter.any():
                 fine &= ~enter
-                _enter(rows, held, table, members[enter], x[:, enter], ln_a[:, enter], row, moved)
+                _enter(rows, held, table, members[enter], x[:, enter], ln_a[:, enter], int(row), moved)
     return fine
 
 
-def _enter(rows, held, table, members, x, ln_a, row, moved):
+def _enter(
+    rows: Rows,
+    held: tuple[int, ...],
+    table: Tableau,
+    members: np.ndarray,
+    x: np.ndarray,
+    ln_a: np.ndarray,
+    row: int,
+    moved: Work,
+) -> None:
     """``row`` takes the place of the basis species it leaves scarcest in most of these mixtures."""
     places = [k for k, owner in enumerate(table.basis) if owner not in held and table.num[row, k]]
     if not places:
@@ -219,7 +260,7 @@ def _enter(rows, held, table, members, x, ln_a, row, moved):
     _merge(moved, key, (table.exchange(position, row), members, x))
 
 
-def _dominated(table, spot, e):
+def _dominated(table: Tableau, spot: list[int], e: np.ndarray) -> np.ndarray:
     """Rows in which no species outnumbers by much the basis species that it contains."""
     worst = np.full(e.shape[1], -np.inf)
     for k, owner in enumerate(table.basis):
@@ -233,7 +274,7 @@ def _dominated(table, spot, e):
 # -- Newton side by side, by the logarithmic direction alone, and the sums it needs --------------------
 
 
-def product(matrix, columns):
+def product(matrix: np.ndarray, columns: np.ndarray) -> np.ndarray:
     """``matrix @ columns`` in pieces that the linear algebra library does not share out among threads."""
     width = max(64, _BLOCK // max(matrix.size, 1))
     if columns.shape[1] <= width:
@@ -244,7 +285,7 @@ def product(matrix, columns):
     return out
 
 
-def careful_totals(table, amounts):
+def careful_totals(table: Tableau, amounts: np.ndarray) -> np.ndarray:
     """Conserved totals with the rounding errors of every sum and product carried along; shape (basis, rows).
 
     Error-free transformations of T. J. Dekker, Numer. Math. 18 (1971) 224, and D. E. Knuth (both from
@@ -267,7 +308,7 @@ def careful_totals(table, amounts):
     return T / float(table.den)
 
 
-def _product_error(factor, values, product):
+def _product_error(factor: float, values: np.ndarray, product: np.ndarray) -> np.ndarray:
     """What rounding took from ``factor * values``; exact while nothing under- or overflows."""
     big = 134217729.0 * values  # 2**27 + 1 splits a number into two halves
     upper = big - (big - values)
@@ -278,7 +319,7 @@ def _product_error(factor, values, product):
 class SideBySide:
     """Newton side by side, in one basis with the same positions held."""
 
-    def __init__(self, rows, table, spot, members):
+    def __init__(self, rows: Rows, table: Tableau, spot: list[int], members: np.ndarray) -> None:
         self.rows, self.table = rows, table
         self.members = members
         self.free = np.array([k for k in range(len(table.basis)) if k not in spot], dtype=int)
@@ -299,7 +340,7 @@ class SideBySide:
         self.T = careful_totals(table, rows.amounts[:, members])
         self.base = product(table.L[self.bearing], rows.constants(members)) + rows.ln_w[self.bearing, None]
 
-    def minimise(self, x):
+    def minimise(self, x: np.ndarray) -> np.ndarray:
         """Iterate; returns booleans over ``members``: converged and balanced. The result is in ``self.x``."""
         self.x = x
         count = x.shape[1]
@@ -315,7 +356,7 @@ class SideBySide:
             self._minimise_block(x[:, block], base, spare[:, block], good[block])
         return good & (np.abs(x) < 1500.0).all(axis=0)
 
-    def _minimise_block(self, x, base, spare, good):
+    def _minimise_block(self, x: np.ndarray, base: np.ndarray, spare: np.ndarray, good: np.ndarray) -> None:
         """Newton for a block of rows, in place; rows drop out as they are done."""
         size = len(self.free)
         going, y = np.arange(x.shape[1]), x
@@ -345,7 +386,7 @@ class SideBySide:
                 going, y, spare = going[stay], y[:, stay], spare[:, stay]
                 base = base if base.shape[1] == 1 else base[:, stay]
 
-    def _direction(self, n, made_used, gap):
+    def _direction(self, n: np.ndarray, made_used: np.ndarray, gap: np.ndarray) -> np.ndarray:
         """Logarithmic Newton direction, by elimination along the diagonal for all rows together."""
         size = len(self.free)
         made, used = made_used[:size], made_used[size:]

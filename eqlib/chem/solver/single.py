@@ -11,13 +11,16 @@ smoothed, amount = scale * exp(ln(saturation) / mu), which leaves a convex funct
 and mu is taken towards 0; the phases that remain are then the set to start from.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from eqlib.chem.solver.network import Network
-from eqlib.chem.solver.newton import NOWHERE, Problem, minimise
-from eqlib.chem.solver.tableau import exact_amounts
+from eqlib.chem.solver.newton import NOWHERE, Point, Problem, minimise
+from eqlib.chem.solver.tableau import Tableau, exact_amounts
 from eqlib.errors import EqlibError
 
 LEAST_SCALE = 1e-9
@@ -47,10 +50,17 @@ class Solution:
     ln_a: np.ndarray
     present: int
     rows: np.ndarray
-    answer: object
+    answer: Answer | None
 
 
-def solve_network(network, ln_K, amounts, gas_space=1.0, reservoirs=None, start=None):
+def solve_network(
+    network: Network,
+    ln_K: np.ndarray,
+    amounts: np.ndarray,
+    gas_space: float = 1.0,
+    reservoirs: dict[int, float] | None = None,
+    start: Solution | None = None,
+) -> Solution:
     """Equilibrate.
 
     ``ln_K``: per reaction, in mol/L. ``amounts``: mol per litre of mixture, per species of the network, as
@@ -61,8 +71,8 @@ def solve_network(network, ln_K, amounts, gas_space=1.0, reservoirs=None, start=
     mask = 0
     for i in np.flatnonzero(amounts):
         mask |= 1 << int(i)
-    for i in reservoirs:
-        mask |= 1 << i
+    for row in reservoirs:
+        mask |= 1 << row
     roomless = 0
     if gas_space == 0.0:
         for i in np.flatnonzero(network.gas):
@@ -95,7 +105,7 @@ def solve_network(network, ln_K, amounts, gas_space=1.0, reservoirs=None, start=
     return _spread(network, ln_K, present, rows, answer)
 
 
-def weights(network, rows, gas_space):
+def weights(network: Network, rows: np.ndarray, gas_space: float) -> np.ndarray:
     """ln of the amount per litre of mixture that one unit of concentration stands for, per row."""
     ln_w = np.zeros(len(rows))
     ln_w[network.gas[rows]] = np.log(gas_space) if gas_space > 0.0 else NOWHERE
@@ -103,7 +113,7 @@ def weights(network, rows, gas_space):
     return ln_w
 
 
-def _warm(start, present, rows, network):
+def _warm(start: Solution | None, present: int, rows: np.ndarray, network: Network) -> Answer | None:
     """The earlier answer, where it may serve: the same species, none of them held at a value of its own."""
     if start is None or start.network is not network or start.present != present or start.answer is None:
         return None
@@ -111,7 +121,7 @@ def _warm(start, present, rows, network):
     return start.answer if network.pure[rows[held]].all() else None
 
 
-def _verify(problem, answer, reservoirs):
+def _verify(problem: Problem, answer: Answer, reservoirs: set[int]) -> None:
     """The balances are checked on what is returned, not on what the iteration believed."""
     table = answer.table
     totals = table.totals(problem.exact)
@@ -125,7 +135,7 @@ def _verify(problem, answer, reservoirs):
         )
 
 
-def _spread(network, ln_K, present, rows, answer):
+def _spread(network: Network, ln_K: np.ndarray, present: int, rows: np.ndarray, answer: Answer) -> Solution:
     size = len(network.names)
     n, c, ln_a = np.zeros(size), np.zeros(size), np.full(size, -np.inf)
     n[rows], ln_a[rows] = answer.n, answer.ln_a
@@ -147,13 +157,20 @@ class Answer:
 
     ln_a: np.ndarray
     n: np.ndarray
-    table: object
+    table: Tableau
     fixed: tuple[int, ...]
     x: np.ndarray
     steps: int
 
 
-def solve_problem(problem, names, phases, reservoirs, amounts, start=None):
+def solve_problem(
+    problem: Problem,
+    names: list[str],
+    phases: np.ndarray,
+    reservoirs: dict[int, float],
+    amounts: np.ndarray,
+    start: Answer | None = None,
+) -> Answer:
     """Minimise with complementarity.
 
     ``phases``: rows that are pure phases. ``reservoirs``: row -> log-activity held. ``amounts``: put in,
@@ -177,7 +194,14 @@ def solve_problem(problem, names, phases, reservoirs, amounts, start=None):
 
 
 class _Search:
-    def __init__(self, problem, names, phases, reservoirs, amounts):
+    def __init__(
+        self,
+        problem: Problem,
+        names: list[str],
+        phases: np.ndarray,
+        reservoirs: dict[int, float],
+        amounts: np.ndarray,
+    ) -> None:
         self.problem = problem
         self.names = names
         self.phases = np.array(sorted(phases), dtype=int)
@@ -190,7 +214,7 @@ class _Search:
 
     # -- where to begin --------------------
 
-    def hold(self, table, row, held):
+    def hold(self, table: Tableau, row: int, held: list[int]) -> Tableau | None:
         """``row`` brought into the basis next to those held, or None when it is made of them."""
         if row in table.basis:
             return table
@@ -200,9 +224,16 @@ class _Search:
             return None
         return table.exchange(min(places, key=lambda k: self.amounts[table.basis[k]]), row)
 
-    def beginning(self):
+    def beginning(
+        self,
+    ) -> (
+        tuple[Tableau, np.ndarray, list[int]]
+        | tuple[Tableau, np.ndarray, list[int]]
+        | tuple[Tableau, np.ndarray, list[Any]]
+    ):
         """Reservoirs and the phases put in are held; the most abundant solutes complete the basis."""
-        table, held = self.problem.table, []
+        table = self.problem.table
+        held: list[int] = []
         for row in self.reservoirs:
             table, held = self._hold_reservoir(table, row, held)
         for row in sorted(self.phases, key=lambda i: -self.amounts[i]):
@@ -219,7 +250,7 @@ class _Search:
         table, held = self._cover(table, held)
         return table, self._guess(table, held), held
 
-    def _hold_reservoir(self, table, row, held):
+    def _hold_reservoir(self, table: Tableau, row: int, held: list[Any]) -> tuple[Tableau, list[int]]:
         moved = self.hold(table, row, held)
         if moved is None:
             others = " and ".join(self.names[i] for i in self.reservoirs if i != row)
@@ -228,7 +259,7 @@ class _Search:
             )
         return moved, [*held, row]
 
-    def _cover(self, table, held):
+    def _cover(self, table: Tableau, held: list[int]) -> tuple[Tableau, list[int]]:
         """A component that only pure phases contain needs one of them from the start."""
         for k, owner in enumerate(table.basis):
             if self.bearing[owner] or owner in held:
@@ -245,7 +276,7 @@ class _Search:
                 )
         return table, held
 
-    def _guess(self, table, held):
+    def _guess(self, table: Tableau, held: list[int]) -> np.ndarray:
         floor = 1e-10 * self.problem.scale
         x = np.zeros(len(table.basis))
         for k, owner in enumerate(table.basis):
@@ -257,7 +288,7 @@ class _Search:
 
     # -- exchange of phases --------------------
 
-    def run(self, table, x, held, rough=True):
+    def run(self, table: Tableau, x: np.ndarray, held: list[int], rough: bool = True) -> Answer | None:
         """Exchange phases until every condition holds. None when a set comes back or nothing holds it."""
         seen, early = set(), True
         for _ in range(_ROUNDS):
@@ -289,7 +320,14 @@ class _Search:
             table, x, held = self._enter(table, x, held, entering, amounts)
         return None
 
-    def _phase_amounts(self, point, held):
+    def _phase_amounts(
+        self, point: Point, held: list[int | Any | int]
+    ) -> (
+        tuple[dict[int, float], dict[int, float]]
+        | tuple[dict[int, float], dict[int, float]]
+        | tuple[dict[int | int, float], dict[int | int, float]]
+        | tuple[dict[Any, Any], dict[Any, Any]]
+    ):
         """Amount of each phase held, per litre, and the rounding to expect in it."""
         table = point.table
         totals = table.totals(self.problem.exact)
@@ -303,19 +341,19 @@ class _Search:
             doubt[owner] = _ROUNDING * (abs(totals[k]) + np.abs(terms).sum())
         return amounts, doubt
 
-    def _leaving(self, point, held):
+    def _leaving(self, point: Point, held: list[int]) -> Any:
         amounts, doubt = self._phase_amounts(point, held)
         short = {row: value for row, value in amounts.items() if value < -doubt[row]}
-        return (min(short, key=short.get) if short else None), amounts
+        return (min(short, key=lambda row: short[row]) if short else None), amounts
 
-    def _entering(self, ln_a, held):
+    def _entering(self, ln_a: np.ndarray, held: list[int]) -> int | None:
         outside = [int(i) for i in self.phases if i not in held and i not in self.reservoirs]
         if not outside:
             return None
         best = max(outside, key=lambda i: ln_a[i])
         return best if ln_a[best] > _SATURATED else None
 
-    def _blocking(self, table, ln_a, held, away):
+    def _blocking(self, table: Tableau, ln_a: np.ndarray, held: list[int], away: np.ndarray) -> int | None:
         """The first phase to become saturated on a way that nothing else bounds."""
         pace = table.A @ away
         outside = [
@@ -323,7 +361,14 @@ class _Search:
         ]
         return min(outside, key=lambda i: -ln_a[i] / pace[i], default=None)
 
-    def _enter(self, table, x, held, row, amounts):
+    def _enter(
+        self,
+        table: Tableau,
+        x: np.ndarray,
+        held: list[int],
+        row: int,
+        amounts: dict[int, float],
+    ) -> tuple[Tableau, np.ndarray, list[int]]:
         moved = self._hold_by_abundance(table, x, row, held)
         if moved is not None:
             position = moved.basis.index(row)
@@ -340,17 +385,17 @@ class _Search:
                 f"{self.names[row]} would form without end, since what it is made of is held fixed; "
                 "hold less fixed, or give an amount"
             )
-        gone = min(used, key=used.get)
+        gone = min(used, key=lambda row: used[row])
         return table.exchange(table.basis.index(gone), row), x, [*(i for i in held if i != gone), row]
 
-    def _hold_by_abundance(self, table, x, row, held):
+    def _hold_by_abundance(self, table: Tableau, x: np.ndarray, row: int, held: list[int]) -> Tableau | None:
         """Like ``hold``, but the phase takes the place of the component it leaves scarcest."""
         places = [k for k, owner in enumerate(table.basis) if owner not in held and table.num[row, k]]
         if not places:
             return None
         return table.exchange(min(places, key=lambda k: x[k] + self.problem.ln_w[table.basis[k]]), row)
 
-    def _answer(self, point, ln_a, amounts):
+    def _answer(self, point: Point, ln_a: np.ndarray, amounts: dict[int, float]) -> Answer:
         n = point.n.copy()
         n[self.is_phase] = 0.0
         for row, value in amounts.items():
@@ -359,10 +404,11 @@ class _Search:
 
     # -- the smooth way --------------------
 
-    def smoothed(self):
+    def smoothed(self) -> tuple[Tableau, np.ndarray, list[int]]:
         """Basis, start and phases held, from the limit of smoothed phases."""
         base = self.problem
-        table, held = base.table, []
+        table = base.table
+        held: list[int] = []
         for row in self.reservoirs:
             table, held = self._hold_reservoir(table, row, held)
         fixed = tuple(table.basis.index(row) for row in held)

@@ -10,9 +10,12 @@ arithmetic (one common denominator), so that a total which is the small differen
 right to the last digit, whichever species the basis is moved to.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
 from functools import cached_property
 from math import gcd
+from typing import Any
 
 import numpy as np
 
@@ -35,43 +38,43 @@ class Tableau:
     family: dict = field(default_factory=dict, repr=False)  # basis -> tableau over the same rows
 
     @cached_property
-    def A(self):
+    def A(self) -> np.ndarray:
         """Stoichiometry in the basis, floats, shape (species, basis)."""
         return np.ascontiguousarray(self.num[:, : len(self.basis)].astype(float) / self.den)
 
     @cached_property
-    def L(self):
+    def L(self) -> np.ndarray:
         """Share of each ln K in ln(beta) of a species, floats, shape (species, reactions)."""
         return np.ascontiguousarray(self.num[:, len(self.basis) :].astype(float) / self.den)
 
     @cached_property
-    def support(self):
+    def support(self) -> np.ndarray:
         """Where A is not zero, booleans, shape (species, basis)."""
         return self.num[:, : len(self.basis)] != 0
 
     @cached_property
-    def pairs(self):
+    def pairs(self) -> np.ndarray:
         """A[i, k] * A[i, l], shape (species, basis**2): one matrix product then gives the whole Hessian."""
         size = len(self.basis)
         return np.ascontiguousarray((self.A[:, :, None] * self.A[:, None, :]).reshape(-1, size * size))
 
     @cached_property
-    def _columns(self):
+    def _columns(self) -> list[list[tuple[int, int]]]:
         """For each basis position, the (row, integer) pairs that are not zero."""
         size = len(self.basis)
         return [[(i, int(v)) for i, v in enumerate(self.num[:, k]) if v] for k in range(size)]
 
-    def totals(self, exact):
+    def totals(self, exact: tuple[list[int], int]) -> np.ndarray:
         """Conserved totals of this basis, correctly rounded, from ``exact_amounts``."""
         values, shift = exact
         den = self.den << shift
         return np.array([sum([v * values[i] for i, v in column]) / den for column in self._columns])
 
-    def combined(self, amounts):
+    def combined(self, amounts: np.ndarray) -> np.ndarray:
         """The same totals from floats, unrounded loss possible; shape (basis,)."""
         return amounts @ self.A
 
-    def exchange(self, position, row):
+    def exchange(self, position: int, row: int) -> Tableau:
         """The tableau with ``row`` in the basis instead of the species at ``position``."""
         basis = (*self.basis[:position], row, *self.basis[position + 1 :])
         known = self.family.get(basis)
@@ -81,7 +84,7 @@ class Tableau:
             known = self.family[basis] = self._exchange(position, row, basis)
         return known
 
-    def _exchange(self, position, row, basis):
+    def _exchange(self, position: int, row: int, basis: Any) -> Tableau:
         num = self.num
         largest = max(int(abs(num).max()), abs(self.den), 1)
         if num.dtype != object and largest >= _SAFE:
@@ -94,7 +97,7 @@ class Tableau:
         new[:, position] = column * self.den
         return _reduced(new, self.den * pivot, basis, self.family)
 
-    def restricted(self, rows):
+    def restricted(self, rows: list[int]) -> Tableau:
         """Only these rows. Basis species left outside are replaced; a column that no row uses is dropped."""
         rows = list(rows)
         inside = set(rows)
@@ -116,7 +119,7 @@ class Tableau:
         return _reduced(table.num[np.ix_(rows, columns)], table.den, basis)
 
 
-def _reduced(num, den, basis, family=None):
+def _reduced(num: np.ndarray, den: int, basis: Any, family: Any | None = None) -> Tableau:
     """Divide out the common factor, keep the denominator positive, go back to 64-bit integers when they
     fit.
     """
@@ -131,14 +134,14 @@ def _reduced(num, den, basis, family=None):
     return Tableau(num, den, basis, family={} if family is None else family)
 
 
-def exact_amounts(amounts):
+def exact_amounts(amounts: np.ndarray) -> tuple[list[int], int]:
     """Floats as integers over one power of two: (integers, exponent)."""
     ratios = [value.as_integer_ratio() for value in amounts.tolist()]
     shift = max((bottom.bit_length() for _, bottom in ratios), default=1) - 1
     return [top * ((1 << shift) // bottom) for top, bottom in ratios], shift
 
 
-def build(nu):
+def build(nu: np.ndarray) -> tuple[Tableau, list[Any]]:
     """Eliminate one species per independent reaction.
 
     ``nu``: integers, shape (reactions, species). Returns the tableau and the dependencies: integer vectors d
@@ -146,8 +149,9 @@ def build(nu):
     """
     reactions, species = nu.shape
     rows = [[int(v) for v in row] + [int(r == q) for q in range(reactions)] for r, row in enumerate(nu)]
-    pivots, dependencies = [], []
-    done = []
+    dependencies: list[np.ndarray] = []
+    done: list[tuple[int, list[int]]] = []
+    pivots = []
     for row in rows:
         for pivot, other in done:
             row = _eliminated(row, other, pivot)
@@ -162,7 +166,7 @@ def build(nu):
     return _from_rows(dict(done), species, reactions), dependencies
 
 
-def _eliminated(row, other, pivot):
+def _eliminated(row: list[int], other: list[int], pivot: int) -> list[int]:
     """``row`` with its entry at ``pivot`` cleared by ``other``; integers without a common factor."""
     factor = row[pivot]
     if not factor:
@@ -173,7 +177,7 @@ def _eliminated(row, other, pivot):
     return [v // common for v in new] if common > 1 else new
 
 
-def _from_rows(rows, species, reactions):
+def _from_rows(rows: dict[int, list[int]], species: int, reactions: int) -> Tableau:
     """Tableau of the reduced rows: each pivot species in terms of those without a row of their own."""
     basis = tuple(i for i in range(species) if i not in rows)
     den = 1

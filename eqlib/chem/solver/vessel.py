@@ -7,20 +7,36 @@ pressures falls steadily as v grows, so the one v at which it equals the pressur
 When it stays below the pressure even for a vanishing volume, there is no gas phase.
 """
 
+from __future__ import annotations
+
 import math
+from collections.abc import Collection, Mapping
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from eqlib.chem.activity import NAMES, VALID_TO, check_model, ln_gamma
-from eqlib.chem.solver.single import NoSolution, solve_network
+from eqlib.chem.solver.single import NoSolution, Solution, solve_network
 from eqlib.chem.species import species
 from eqlib.chem.thermo import R_BAR
 from eqlib.errors import EqlibError
 
+if TYPE_CHECKING:
+    from eqlib.chem.mixture import Mixture
+
+Found = tuple[Solution, float, tuple[str, ...]]
+"""The equilibrium, litres of gas per litre of mixture, remarks."""
 _ROUNDS = 100
 
 
-def solve(mixture, ln_K, amounts, others, held, start=None):
+def solve(
+    mixture: Mixture,
+    ln_K: np.ndarray,
+    amounts: np.ndarray,
+    others: Mapping[str, float],
+    held: dict[int, float],
+    start: Solution | None = None,
+) -> Found:
     """Equilibrate the network of a mixture.
 
     Returns (Solution, litres of gas per litre of mixture, remarks).
@@ -34,21 +50,28 @@ def solve(mixture, ln_K, amounts, others, held, start=None):
 
 
 class _AtPressure:
-    def __init__(self, mixture, ln_K, amounts, inert, held):
+    def __init__(
+        self,
+        mixture: Mixture,
+        ln_K: np.ndarray,
+        amounts: np.ndarray,
+        inert: float,
+        held: dict[int, float],
+    ):
         self.network, self.ln_K, self.amounts, self.held = mixture.network, ln_K, amounts, held
         self.inert = inert
-        self.target = mixture.pressure / (R_BAR * mixture.T)  # mol of gas per litre of gas space
+        self.target = (mixture.pressure or 0.0) / (R_BAR * mixture.T)  # mol of gas per litre of gas space
         self.put_in = float(amounts.sum()) + inert
-        self.last = None
+        self.last: Solution | None = None
 
-    def excess(self, ln_v):
+    def excess(self, ln_v: float) -> float:
         """ln(pressure / wanted pressure) at gas volume exp(ln_v)."""
         v = math.exp(ln_v)
         self.last = solve_network(self.network, self.ln_K, self.amounts, v, self.held, self.last)
         total = float(self.last.c[self.network.gas].sum()) + self.inert / v
         return math.log(total / self.target) if total > 0.0 else -math.inf
 
-    def solve(self, start):
+    def solve(self, start: Solution | None) -> Found:
         self.last = start
         usual = max(self.put_in, 1e-9) / self.target
         low, high = math.log(usual) - 30.0, math.log(usual) + 2.0
@@ -67,9 +90,10 @@ class _AtPressure:
             at_high = self.excess(high)
         ln_v = self.between(low, at_low, high, at_high)
         self.excess(ln_v)
+        assert self.last is not None  # excess has just found it
         return self.last, math.exp(ln_v), ()
 
-    def between(self, low, at_low, high, at_high):
+    def between(self, low: float, at_low: float, high: float, at_high: float) -> float:
         """Root by the Illinois form of false position, then bisection where a step in pressure makes that
         slow.
         """
@@ -92,7 +116,7 @@ class _AtPressure:
                 side = -1
         return 0.5 * (low + high)
 
-    def without_gas(self):
+    def without_gas(self) -> Found:
         solution = solve_network(self.network, self.ln_K, self.amounts, 0.0, self.held)
         return solution, 0.0, ("No gas phase forms at this pressure.",)
 
@@ -100,7 +124,15 @@ class _AtPressure:
 # -- activities --------------------
 
 
-def solve_with_activities(mixture, model, amounts, others, held, by_activity=frozenset(), start=None):
+def solve_with_activities(
+    mixture: Mixture,
+    model: str,
+    amounts: np.ndarray,
+    others: Mapping[str, float],
+    held: dict[int, float],
+    by_activity: Collection[int] = frozenset(),
+    start: Solution | None = None,
+) -> tuple[Found, dict[str, float], tuple[str, ...]]:
     """Equilibrate with activity coefficients at the mixture's own ionic strength.
 
     ``held``: {row: ln concentration}, or ln activity for the rows in ``by_activity``. Returns ((Solution, gas
@@ -110,7 +142,8 @@ def solve_with_activities(mixture, model, amounts, others, held, by_activity=fro
     check_model(model)
     loop = _Consistent(mixture, model, amounts, others, held, by_activity, start)
     strength, gap = 0.0, loop.gap(0.0)
-    low, high = (0.0, gap), None
+    low = (0.0, gap)
+    high: tuple[float, float] | None = None
     for _ in range(_ROUNDS):
         if abs(gap) <= 1e-13 * max(strength, 1e-12):
             return loop.finished(strength)
@@ -125,7 +158,7 @@ def solve_with_activities(mixture, model, amounts, others, held, by_activity=fro
     raise EqlibError(f"no ionic strength agrees with itself under the {NAMES[model]}; use activity='ideal'")
 
 
-def _next(low, high, strength, gap):
+def _next(low: tuple[float, float], high: tuple[float, float] | None, strength: float, gap: float) -> float:
     if high is None:
         return strength + gap
     step = strength + gap
@@ -138,7 +171,16 @@ def _next(low, high, strength, gap):
 
 
 class _Consistent:
-    def __init__(self, mixture, model, amounts, others, held, by_activity, start):
+    def __init__(
+        self,
+        mixture: Mixture,
+        model: str,
+        amounts: np.ndarray,
+        others: Mapping[str, float],
+        held: dict[int, float],
+        by_activity: Collection[int],
+        start: Solution | None,
+    ):
         self.mixture, self.model = mixture, model
         self.amounts, self.others, self.held, self.start = amounts, others, held, start
         self.network = mixture.network
@@ -147,13 +189,13 @@ class _Consistent:
             v * species(n).charge ** 2 for n, v in others.items() if species(n).phase == "aq"
         )
         self.by_activity = by_activity
-        self.found = None
+        self.found: Found | None = None
 
-    def ln_gammas(self, strength):
+    def ln_gammas(self, strength: float) -> np.ndarray:
         pairs = zip(self.network.names, self.network.charge, strict=True)
         return np.array([ln_gamma(n, z, strength, self.model, self.mixture.T) for n, z in pairs])
 
-    def gap(self, strength):
+    def gap(self, strength: float) -> float:
         """Ionic strength of the composition found with gammas at ``strength``, less ``strength``."""
         shift = self.ln_gammas(strength)
         ln_K = self.mixture.ln_K - self.network.nu @ shift
@@ -166,7 +208,7 @@ class _Consistent:
         there = solution.n > 0.0
         return 0.5 * (float(self.square[there] @ solution.c[there]) + self.spectators) - strength
 
-    def finished(self, strength):
+    def finished(self, strength: float) -> tuple[Found, dict[str, float], tuple[str, ...]]:
         names = [*self.network.names, *self.others]
         gamma = {}
         for name in names:
@@ -179,4 +221,5 @@ class _Consistent:
                 f"The ionic strength {strength:.3g} mol/L is beyond the range of the {NAMES[self.model]} "
                 f"(about {VALID_TO[self.model]:g} mol/L); take the numbers as a rough guide."
             )
+        assert self.found is not None  # gap has found it
         return self.found, gamma, tuple(remarks)
