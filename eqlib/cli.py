@@ -1,4 +1,4 @@
-"""The ``eqlib`` command: demo, grade, report, prep, check.
+"""The ``eqlib`` command: demo, new, grade, report, export, prep, check.
 
 Exit status: 0 all well; 1 something to look at; 2 used in a way that cannot work. Errors are one plain line.
 """
@@ -11,6 +11,7 @@ import os
 import shlex
 import shutil
 import sys
+import time
 import warnings
 from pathlib import Path
 from typing import Annotated
@@ -81,7 +82,7 @@ def _complain(line: str, status: int) -> int:
 
 
 def _is_usage(error: EqlibError) -> bool:
-    return type(error).__name__ in ("UsageError", "CourseError", "DemoError", "PrepError")
+    return type(error).__name__ in ("UsageError", "CourseError", "DemoError", "PrepError", "ClusterError")
 
 
 def _extra(module: str, extra: str):
@@ -110,13 +111,26 @@ def _progress(console, what: str):
         yield lambda done, of, name="": None
         return
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+    from rich.progress import TimeRemainingColumn as Left
 
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    rate = TextColumn("{task.fields[rate]}")
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeElapsedColumn(),
+        rate,
+        Left(),
+    )
     with Progress(*columns, console=console, transient=True) as bar:
-        task = bar.add_task(what, total=None)
-        yield lambda done, of, name="": bar.update(
-            task, completed=done, total=of, description=f"{what} {name}".strip()
-        )
+        task = bar.add_task(what, total=None, rate="")
+        started = time.monotonic()
+
+        def tell(done, of, name=""):
+            rate = f"{done / max(time.monotonic() - started, 0.1):.1f}/s, left"
+            bar.update(task, completed=done, total=of, description=f"{what} {name}".strip(), rate=rate)
+
+        yield tell
 
 
 def _line(console, text: str = "") -> None:
@@ -190,24 +204,115 @@ def grade(
     assignment: Annotated[str, typer.Argument(help="The assignment, as its folder in source/ is called.")],
     jobs: Jobs = None,
     feedback: Annotated[bool, typer.Option(help="Also write the feedback pages.")] = True,
+    force: Annotated[bool, typer.Option("--force", help="Mark again what has not changed.")] = False,
+    only: Annotated[
+        list[str] | None, typer.Option("--only", help="Mark this student only (repeatable).")
+    ] = None,
+    require_sandbox: Annotated[
+        bool, typer.Option("--require-sandbox", help="Stop rather than run code outside bubblewrap.")
+    ] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Say only what needs a look.")] = False,
+    log: Annotated[
+        Path | None, typer.Option("--log", help="A file for one line of JSON a submission.")
+    ] = None,
+    dask: Annotated[
+        str | None, typer.Option("--dask", help="The address of a Dask cluster to mark on.")
+    ] = None,
 ) -> int:
-    """Mark every submission of an assignment. Marks and comments given by hand are kept."""
+    """Mark the submissions of an assignment: those that are new, changed or not finished.
+
+    Marks and comments given by hand are kept. A marking that was stopped goes on where it was.
+    """
     from eqlib.grading import tables
 
     bulk = _extra("eqlib.grading.bulk", "grading")
+    more = {"force": force, "only": only or (), "require_sandbox": require_sandbox}
+    if dask is not None:
+        _extra("distributed", "dask")
+        more["desk_for"] = _extra("eqlib.grading.cluster", "dask").desk_at(dask)
     console = _console()
-    with _progress(console, "Marking") as progress:
-        made = bulk.grade(course, assignment, jobs=jobs, progress=progress, feedback=feedback)
-    console.print(tables.marks_table(made, f"{assignment}: marks"))
+    with contextlib.ExitStack() as open_things:
+        progress = None if quiet else open_things.enter_context(_progress(console, "Marking"))
+        if log is not None:
+            more["log"] = open_things.enter_context(_json_log(log))
+        made = bulk.grade(course, assignment, jobs=jobs, progress=progress, feedback=feedback, **more)
+    if not quiet:
+        console.print(tables.marks_table(made, f"{assignment}: marks"))
     for line in made.notices:
         _line(console, line)
     _say_problems(console, made)
+    if made.absent:
+        _line(console, f"Nothing handed in ({len(made.absent)}): {', '.join(made.absent)}")
+    kept = f", {made.kept} of them before and unchanged" if made.kept else ""
     _line(
         console,
-        f"{len(made.marked)} of {len(made.rows)} marked in {made.seconds:.0f} s. Marks: "
+        f"{len(made.marked)} of {len(made.rows)} marked{kept}, in {made.seconds:.0f} s. Marks: "
         f"{_shown(made.marks_csv)}",
     )
+    if made.stopped:
+        _line(
+            console,
+            "What is in the table above is safe in the gradebook; the rest was not begun or not saved.",
+        )
+        raise UnfinishedError(f"stopped: {made.stopped}")
     return LOOK if made.problems else 0
+
+
+class UnfinishedError(EqlibError):
+    """A marking that could not be finished; the message says why."""
+
+
+@contextlib.contextmanager
+def _json_log(path: Path):
+    """``record(event, **facts)``: one line of JSON each, with the time, in a file of the owner's only."""
+    import json
+    from datetime import UTC, datetime
+
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
+    with os.fdopen(handle, "a", encoding="utf-8") as stream:
+
+        def record(event: str, **facts) -> None:
+            line = {"at": datetime.now(UTC).isoformat(timespec="milliseconds"), "event": event, **facts}
+            stream.write(json.dumps(line, ensure_ascii=False) + "\n")
+            stream.flush()
+
+        yield record
+
+
+@app.command(short_help="Write the marks for a learning platform.")
+def export(
+    course: Annotated[Path, typer.Argument(help="The course folder.")],
+    assignment: Annotated[str, typer.Argument(help="An assignment that has been marked.")],
+    columns: Annotated[
+        str | None, typer.Option(help="Which columns, with commas between; --columns help lists them.")
+    ] = None,
+    out: Annotated[Path | None, typer.Option("--out", "-o", help="The file to write.")] = None,
+) -> None:
+    """Write the marks as CSV for a learning platform, marks given by hand included; what is not marked is empty."""
+    made = _extra("eqlib.grading.export", "grading")
+    wanted = (
+        made.USUAL if columns is None else tuple(name.strip() for name in columns.split(",") if name.strip())
+    )
+    path, count = made.export(course, assignment, wanted, out)
+    _line(_console(), f"{count} students written to {_shown(path.resolve())}")
+
+
+new = typer.Typer(help="Lay out something new.", no_args_is_help=True, rich_markup_mode=None)
+app.add_typer(new, name="new", short_help="Lay out a new course.")
+
+
+@new.command("course", short_help="A course folder that nbgrader and eqlib both accept.")
+def new_course(folder: Annotated[Path, typer.Argument(help="A new folder for the course.")]) -> None:
+    """Lay out a course: assignments, instructor's notes, settings. nbgrader and eqlib both accept it."""
+    made = _extra("eqlib.grading.demo", "grading").make_course(folder.resolve())
+    console, shown = _console(), shlex.quote(_shown(made.root))
+    _line(
+        console, f"A course with {len(made.assignments())} assignments is in {shown}. Next, in that folder:"
+    )
+    for name in made.assignments()[:1]:
+        _line(console, f"  nbgrader generate_assignment {name}    makes release/{name}, which students get")
+    _line(console, "  put what they hand in under submitted/<student id>/<assignment>/")
+    _line(console, f"  eqlib grade {shown} <assignment>    marks it")
 
 
 @app.command(short_help="Show the class at a glance.")

@@ -1,0 +1,81 @@
+"""The desk on other machines: the same task for each submission, on a Dask cluster that is already there.
+
+Results come back to the one process that writes the gradebook. A worker that is lost costs its submissions a
+second try elsewhere, nothing else. Every machine of the cluster needs this version of eqlib.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import pickle
+from functools import lru_cache
+
+from eqlib.errors import EqlibError
+from eqlib.grading.desk import Desk, Done, Task
+from eqlib.grading.paper import Paper
+from eqlib.grading.run.start import Isolation
+
+#: How often a submission is tried again when its worker is lost.
+TRIES = 3
+
+
+class ClusterError(EqlibError):
+    """The cluster cannot be used; the message says why and what to do."""
+
+
+def desk_at(address: str):
+    """What makes a desk of the cluster at ``address``, for ``bulk.grade``."""
+    return lambda paper, cover=(): ClusterDesk(address, paper)
+
+
+class ClusterDesk:
+    """Marks submissions on a cluster. Same use as ``Desk``."""
+
+    def __init__(self, address: str, paper: Paper):
+        from distributed import Client
+
+        try:
+            self.client = Client(address, timeout="20s")
+        except (OSError, TimeoutError, ValueError) as error:
+            said = str(error).splitlines()[0][:200]
+            why = f"{address}: no cluster answers there ({said}); start one, or mark without --dask"
+            raise ClusterError(why) from None
+        data = pickle.dumps(paper)
+        self.paper = self.client.scatter(data, broadcast=True, hash=False)
+        self.key = hashlib.sha256(data).hexdigest()
+        self.isolation: Isolation | None = self._run(_isolation)
+
+    def _run(self, work, *given):
+        return self.client.submit(work, self.key, self.paper, *given, retries=TRIES, pure=False).result()
+
+    def mark(self, task: Task) -> Done:
+        """Mark one submission. Raises TooMuch when it takes a worker's whole time or memory."""
+        return self._run(_mark, task)
+
+    def pages(self, result, standing, penalties) -> dict[str, str]:
+        """The pages of a submission whose penalty was not known when it was marked."""
+        return self._run(_pages, result, standing, penalties)
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *exception):
+        self.client.close()
+
+
+@lru_cache(maxsize=1)
+def _desk(key: str, data: bytes) -> Desk:
+    """One desk for each process of the cluster, as long as it marks the same paper."""
+    return Desk(pickle.loads(data))
+
+
+def _isolation(key: str, data: bytes) -> Isolation | None:
+    return _desk(key, data).isolation
+
+
+def _mark(key: str, data: bytes, task: Task) -> Done:
+    return _desk(key, data).mark(task)
+
+
+def _pages(key: str, data: bytes, *given) -> dict[str, str]:
+    return _desk(key, data).pages(*given)
