@@ -288,7 +288,7 @@ def export(
     ] = None,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="The file to write.")] = None,
 ) -> None:
-    """Write the marks as CSV for a learning platform, marks given by hand included; what is not marked is empty."""
+    """Write the marks as CSV for a learning platform, those given by hand included."""
     made = _extra("eqlib.grading.export", "grading")
     wanted = (
         made.USUAL if columns is None else tuple(name.strip() for name in columns.split(",") if name.strip())
@@ -306,9 +306,7 @@ def new_course(folder: Annotated[Path, typer.Argument(help="A new folder for the
     """Lay out a course: assignments, instructor's notes, settings. nbgrader and eqlib both accept it."""
     made = _extra("eqlib.grading.demo", "grading").make_course(folder.resolve())
     console, shown = _console(), shlex.quote(_shown(made.root))
-    _line(
-        console, f"A course with {len(made.assignments())} assignments is in {shown}. Next, in that folder:"
-    )
+    _line(console, f"A course with {len(made.assignments())} assignments is in {shown}. Next, there:")
     for name in made.assignments()[:1]:
         _line(console, f"  nbgrader generate_assignment {name}    makes release/{name}, which students get")
     _line(console, "  put what they hand in under submitted/<student id>/<assignment>/")

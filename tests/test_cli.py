@@ -20,7 +20,9 @@ def status(capsys, *arguments):
     return code, out, err
 
 
-@pytest.mark.parametrize("command", [[], ["demo"], ["grade"], ["report"], ["prep"], ["check"]])
+@pytest.mark.parametrize(
+    "command", [[], ["demo"], ["new"], ["grade"], ["report"], ["export"], ["prep"], ["check"]]
+)
 def test_help(capsys, command):
     code, out, err = status(capsys, *command, "--help")
     assert (code, err) == (0, "")
@@ -30,7 +32,7 @@ def test_help(capsys, command):
 def test_no_command_shows_the_help_and_version_the_version(capsys):
     code, out, _ = status(capsys)
     assert code == 0
-    for name in ("demo", "grade", "report", "prep", "check"):
+    for name in ("demo", "new", "grade", "report", "export", "prep", "check"):
         assert f"\n  {name}" in out
     assert status(capsys, "--version") == (0, f"eqlib {__version__}\n", "")
 
@@ -50,6 +52,8 @@ USAGE = [
     (["grade", "nowhere", "tiny"], "nowhere"),
     (["grade", ".", "tiny", "--jobs", "many"], "--jobs"),
     (["report", "nowhere", "tiny"], "nowhere"),
+    (["export", "nowhere", "tiny"], "nowhere"),
+    (["new", "course"], "folder"),
     (["check", "nowhere"], "nowhere"),
     (["prep", "no-such-system"], "no-such-system"),
 ]

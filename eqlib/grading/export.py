@@ -1,5 +1,6 @@
-"""Marks as a table for a learning platform's import: the columns are chosen, formulas are neutralised, what was not
-marked is empty.
+"""Marks as a table for a learning platform's import.
+
+The columns are chosen, formulas are neutralised, and what was not marked is empty.
 """
 
 from __future__ import annotations
@@ -23,8 +24,8 @@ USUAL = ("id", "name", "points", "of", "percent", "to_read", "questions")
 
 
 def export(course, assignment: str, columns=USUAL, out: Path | None = None) -> tuple[Path, int]:
-    """Write the marks of ``assignment``, those given by hand since the marking included. Gives the file and its
-    number of students. Raises CourseError when nothing is marked, or for a column that there is not.
+    """Write the marks of ``assignment``, those given by hand since included. Gives the file and its number of
+    students. Raises CourseError when nothing is marked, or for a column that there is not.
     """
     opened = Course.open(course)
     unknown = [name for name in columns if name not in COLUMNS]
