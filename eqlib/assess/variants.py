@@ -20,7 +20,7 @@ from eqlib.errors import EqlibError
 
 MOST_STEPS = 10_000
 #: Choices without an order of their own: every student meets them in another one.
-SHUFFLED = frozenset(["reason", "rule", "bound", "cause"])
+SHUFFLED = frozenset(["reason", "true", "rule", "bound", "cause"])
 
 
 class VariantError(EqlibError):

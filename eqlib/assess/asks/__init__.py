@@ -5,7 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from eqlib.assess.asks import design, number, order, practical, rates, reasons, shift, table, typed, words
+from eqlib.assess.asks import (
+    design,
+    finished,
+    number,
+    order,
+    practical,
+    rates,
+    reasons,
+    rule,
+    shift,
+    table,
+    typed,
+    words,
+)
 from eqlib.assess.asks.base import Ask, Control, Part
 from eqlib.assess.mistakes import Suspect
 
@@ -23,6 +36,9 @@ ASKS: dict[str, Ask] = {
     "bound": reasons.Bound(),
     "cause": reasons.Cause(),
     "reason": reasons.Reason(),
+    "true": finished.True_(),
+    "root": finished.Root(),
+    "rule": rule.RuleAsked(),
     "confidence": words.Confidence(),
     "number": number.NumberAsked(),
     "ice": table.Ice(),

@@ -144,8 +144,24 @@ class Direction(_OfChange):
         ("none", "no shift"),
     )
 
+    def needs_stress(self, part: Part) -> bool:
+        """Without one, the way that the mixture goes from the instant of mixing is asked."""
+        return False
+
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
-        return case.direction
+        return from_mixing(case) if case.disturbance is None else case.direction
+
+    def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
+        if case.disturbance is not None:
+            return super().suspects(part, case, said)
+        right = case.expected.get(part.id)
+        found = [*against_own_Q(case, said)]
+        if right in OPPOSITE:
+            found += [
+                Suspect("q_reversed", OPPOSITE[right], "Q against K read the wrong way round"),
+                Suspect("q_is_k", "none", "Q taken for K"),
+            ]
+        return list(dict.fromkeys(suspect for suspect in found if suspect.value != right))
 
     def carries(self, part: Part, case: Case, value: Any, own: Mapping[str, Any]) -> bool:
         return value == own_direction(case, own)
@@ -164,14 +180,24 @@ class Direction(_OfChange):
             yield Suspect("q_reversed", OPPOSITE[expected], "Q against K read the wrong way round")
 
 
+def from_mixing(case: Case) -> str:
+    """The way that a mixture goes which has just been poured together."""
+    mixed = case.states["mixed"]
+    return _way(mixed.Q(case.reaction), mixed.K(case.reaction))
+
+
+def _way(Q: float, K: float) -> str:
+    return "forward" if Q < K / (1 + SAME) else "reverse" if Q > K * (1 + SAME) else "none"
+
+
 def own_direction(case: Case, own: Mapping[str, Any]) -> str | None:
     """The direction that follows from the student's own Q (and K); None where they gave no Q."""
     asked = {part.quantity: part.id for part in case.parts if part.quantity in ("Q", "K")}
     if asked.get("Q") not in own:
         return None
     Q = own[asked["Q"]]
-    K = own.get(asked.get("K", ""), case.disturbance.K)
-    return "forward" if Q < K / (1 + SAME) else "reverse" if Q > K * (1 + SAME) else "none"
+    K = own.get(asked.get("K", ""), getattr(case.disturbance, "K", case.reaction.K))
+    return _way(Q, K)
 
 
 def direction_ideas(change: Change, expected: str | None) -> dict[str, list[str]]:
@@ -212,7 +238,7 @@ def against_own_Q(case: Case, said: Mapping[str, Any]) -> Iterator[Suspect]:
     side = None
     for part in case.parts:
         value = said.get(part.id)
-        if part.quantity == "Q" and part.when in ("at_once", "") and isinstance(value, (int, float)):
+        if part.quantity == "Q" and part.when in ("mixed", "at_once", "") and isinstance(value, (int, float)):
             K = getattr(case.disturbance, "K", None) or case.reaction.K
             if K and value > 0 and abs(value / K - 1) > SAME:
                 side = "below" if value < K else "above"

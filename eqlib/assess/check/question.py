@@ -116,7 +116,16 @@ def moved_share(case) -> float:
     return max(shares)
 
 
+#: Where a mixture goes from the instant of mixing is clear when Q is at least this much off K.
+_OFF = 1.1
+
+
 def _direction(case):
+    if case.disturbance is None:
+        mixed = case.states["mixed"]
+        if 1 / _OFF < mixed.Q(case.reaction) / mixed.K(case.reaction) < _OFF:
+            yield "Q of the mixture is too close to K; choose other numbers"
+        return
     share = moved_share(case)
     heading = case.disturbance.direction
     if heading == "none" and share > CLEAR / 100:
@@ -224,7 +233,8 @@ def _never(question, reached):
 
 def _batch_doubts(question, samples: int) -> list[str]:
     """Thousands more sets of numbers at once, for the shift alone."""
-    if not any(part.ask == "direction" and part.scored for part in question.parts):
+    asked = any(part.ask == "direction" and part.scored for part in question.parts)
+    if not asked or question.setting.stress is None:
         return []
     return doubtful_shifts(question, 10 * samples, CLEAR)
 

@@ -1,0 +1,202 @@
+"""Choose the rule: one sentence that gets every case right. Each rule is tried on each case by the engine.
+
+A rule says which way the first reaction goes after a change; right is the one that agrees with what happens
+in all cases of the question.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+
+from pydantic import field_validator
+
+from eqlib.assess.asks.base import SAME, Ask, OptionsTable, Part, shuffled
+from eqlib.assess.asks.shift import added_species
+from eqlib.assess.mistakes import Suspect
+from eqlib.assess.setting import StressTable
+from eqlib.assess.tables import Table, near
+from eqlib.chem.disturb import Disturbance, disturb
+
+if TYPE_CHECKING:
+    from eqlib.assess.case import Case
+
+
+class RuleCase(Table):
+    """One case: what is done to the start mixture."""
+
+    label: str
+    stress: StressTable
+
+
+class Rule(NamedTuple):
+    """A rule in words, which way it says, and the misconception it comes from ("" for a sound one)."""
+
+    words: str
+    says: Callable[[Disturbance], str]
+    mistake: str = ""
+
+
+def _compare(d: Disturbance) -> str:
+    ratio = d.Q / d.K
+    return "forward" if ratio < 1 / (1 + SAME) else "reverse" if ratio > 1 + SAME else "none"
+
+
+def _first(d: Disturbance):
+    return d.before.reactions[0]
+
+
+def _added(d: Disturbance, nu_sign: int) -> bool:
+    """Was a reactant (-1) or a product (+1) of the first reaction brought in?"""
+    first = _first(d).coefficients
+    return any(first.get(name, 0) * nu_sign > 0 for name in added_species(d.stress))
+
+
+def _more_forward(d: Disturbance) -> str:
+    return "forward" if _added(d, -1) else "reverse" if _added(d, 1) else "none"
+
+
+def _only_named(d: Disturbance) -> str:
+    return _more_forward(d) if set(added_species(d.stress)) & set(_first(d).coefficients) else "none"
+
+
+def _fewer_gas(d: Disturbance) -> str:
+    """More gas or less room: to the side with fewer gas molecules; more room: to the other."""
+    gases = sum(float(nu) for name, nu in _first(d).coefficients.items() if name.endswith("(g)"))
+    kind = d.stress.kind
+    more = kind in ("add", "add_inert") or (kind == "change_volume" and d.after.volume < d.before.volume)
+    less = kind in ("remove", "dilute") or (kind == "change_volume" and not more)
+    if not gases or not (more or less):
+        return "none"
+    return "forward" if (gases < 0) is more else "reverse"
+
+
+def _heat_forward(d: Disturbance) -> str:
+    if d.stress.kind != "heat_to":
+        return _compare(d)
+    return "forward" if d.after.T > d.before.T else "reverse"
+
+
+def _not_reacting(d: Disturbance) -> str:
+    """What takes no part itself does nothing; otherwise compare."""
+    if d.stress.kind == "add_inert" or (d.stress.amounts and not _added(d, 1) and not _added(d, -1)):
+        return "none"
+    return _compare(d)
+
+
+def _binds_there(d: Disturbance) -> str:
+    """What is added acts where another reaction ties up a species of the first one; else compare."""
+    first, added = _first(d).coefficients, set(added_species(d.stress))
+    if added & set(first):
+        return _compare(d)
+    for other in d.before.reactions[1:]:
+        names = other.coefficients
+        if not added & set(names):
+            continue
+        for name in names:
+            if first.get(name, 0):
+                return "reverse" if first[name] < 0 else "forward"
+    return _compare(d)
+
+
+def _any_rival(d: Disturbance) -> str:
+    return _more_forward(d) if set(added_species(d.stress)) & set(_first(d).coefficients) else "reverse"
+
+
+RULES = {
+    "compare_q": Rule(
+        "Work out Q for the moment after the change, with every concentration as it is then, and compare "
+        "it with K.",
+        _compare,
+    ),
+    "binds_there": Rule(
+        "What is added matters if it ties up something that is there; else only the dilution counts.",
+        _binds_there,
+    ),
+    "more_always_right": Rule(
+        "More of a reactant goes forward, more of a product in reverse; anything else does nothing.",
+        _more_forward,
+        "more_always_right",
+    ),
+    "only_named": Rule("Only what stands in the equation can do anything.", _only_named, "not_in_equation"),
+    "any_rival": Rule("Whatever does not stand in the equation goes in reverse.", _any_rival, "wrong_target"),
+    "fewer_gas": Rule(
+        "More gas in the vessel, or less room, goes to the side with fewer gas molecules.",
+        _fewer_gas,
+        "inert_const_v",
+    ),
+    "heat_forward": Rule("Heating helps the forward reaction.", _heat_forward, "heat_is_forward"),
+    "not_reacting": Rule("What does not react can do nothing.", _not_reacting, "inert_const_p"),
+}
+
+
+class RuleTable(OptionsTable):
+    ask: Literal["rule"]
+    items: tuple[RuleCase, ...]
+
+    @field_validator("options")
+    @classmethod
+    def _known(cls, given: tuple[str, ...]) -> tuple[str, ...]:
+        for name in given:
+            if name not in RULES:
+                raise ValueError(f"holds {name!r}{near(name, RULES)}")
+        return given
+
+    @field_validator("items")
+    @classmethod
+    def _several(cls, given: tuple[RuleCase, ...]) -> tuple[RuleCase, ...]:
+        if len(given) < 2:
+            raise ValueError("needs at least two cases")
+        return given
+
+
+class RuleAsked(Ask):
+    """A rule among several; right is the one that the engine finds true in every case."""
+
+    Table = RuleTable
+    label = "Which rule gets all of these cases right?"
+    keys = ("items",)
+
+    def options(self, table: RuleTable, question: str) -> tuple[tuple[str, str], ...]:
+        return tuple((name, RULES[name].words) for name in shuffled(question, table.options))
+
+    def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str | None:
+        return next(iter(self._right(part, case)), None)
+
+    def _right(self, part: Part, case: Case) -> list[str]:
+        names = [name for name, _ in part.options]
+        tried = cases(part, case)
+        return [name for name in names if all(RULES[name].says(d) == d.direction for _, d in tried)]
+
+    def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
+        return [Suspect(RULES[n].mistake, n, "rule") for n, _ in part.options if RULES[n].mistake]
+
+    def doubts(self, part: Part, case: Case) -> Iterator[str]:
+        right = self._right(part, case)
+        if len(right) != 1:
+            yield f"{len(right)} rules of {part.id!r} get all cases right ({', '.join(right)}); one must"
+
+    def because(self, part: Part, case: Case, value: Any) -> str:
+        """The first case that the chosen rule gets wrong."""
+        for label, d in cases(part, case):
+            said = RULES[value].says(d)
+            if said != d.direction:
+                return f"For “{label}” this rule says {_WAY[said]}, but it goes {_WAY[d.direction]}."
+        return "It holds in all of these cases."
+
+
+_WAY = {"forward": "forward", "reverse": "in reverse", "none": "neither way"}
+
+
+def cases(part: Part, case: Case) -> list[tuple[str, Disturbance]]:
+    """(label, what happens) of every case."""
+    return [
+        (item.label, _happens(case.start, case.setting.stress_for(case.numbers, item.stress)))
+        for item in part.items
+    ]
+
+
+@lru_cache(maxsize=512)
+def _happens(mixture, stress) -> Disturbance:
+    return disturb(mixture, stress)

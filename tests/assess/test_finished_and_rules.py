@@ -1,0 +1,200 @@
+"""Sentences about a finished mixture, the root that is x, the rule for every case, and the way from
+mixing: each against a fact of the trade or a hand calculation.
+"""
+
+import math
+
+import pytest
+
+from eqlib.assess.asks import ASKS
+from eqlib.assess.asks.finished import FALSE, TRUE, real_roots
+from eqlib.assess.asks.rule import RULES
+from eqlib.assess.load import read_questions
+from eqlib.assess.mark import mark
+from eqlib.assess.mistakes import MISTAKES
+from eqlib.errors import EqlibError
+
+HEAD = """
+[assignment]
+id = "a"
+title = "A"
+course = "evening-class"
+[[question]]
+id = "q"
+kind = "mixed"
+points = 1
+title = "Q"
+prompt = "A question."
+"""
+IRON = 'reactions = [{ text = "Fe^3+ + SCN^- <=> FeSCN^2+", K = 140 }]\n'
+ACID = 'reactions = [{ text = "HA <=> H^+ + A^-", K = 1e-6 }]\n'
+GAS = 'reactions = [{ text = "N2O4(g) <=> 2 NO2(g)", K = 0.0058 }]\n'
+
+
+def question(text):
+    return read_questions(HEAD + text)["q"]
+
+
+def start(**conc):
+    pairs = ", ".join(f'"{name}" = {value}' for name, value in conc.items())
+    return f"[question.start]\ntotals = {{ {pairs} }}\nvolume_L = 1.0\n"
+
+
+def part(text):
+    return f"[[question.part]]\n{text}\n"
+
+
+def right(text):
+    made = question(text)
+    return made.case().expected[made.parts[0].id]
+
+
+def choice(ask, options):
+    return part(f'ask = "{ask}"\noptions = {list(options)}')
+
+
+# -- sentences --------------------
+
+
+def test_at_equilibrium_the_rates_are_equal_and_nothing_else_that_is_said():
+    options = ["equal_amounts", "rates_equal", "static_stop", "goes_complete"]
+    made = IRON + start(**{"Fe^3+": 0.002, "SCN^-": 0.001}) + choice("true", options)
+    assert right(made) == "rates_equal"
+    told = mark(question(made), {"true": "equal_amounts"})
+    assert (told.points, told.mistake) == (0, "equal_amounts")
+
+
+@pytest.mark.parametrize(("c", "fine"), [(1e-2, True), (5e-4, True), (3e-4, False), (1e-5, False)])
+def test_the_short_cut_is_allowed_up_to_five_per_cent(c, fine):
+    """By hand: x = sqrt(K c), so x/c = sqrt(K/c); for K = 1e-6 the edge lies at c = 4e-4."""
+    assert fine is (math.sqrt(1e-6 / c) <= 0.05)
+    options = ["unchecked_small_x", "small_x_fine", "small_x_fails"]
+    assert right(ACID + start(HA=c) + choice("true", options)) == (
+        "small_x_fine" if fine else "small_x_fails"
+    )
+
+
+def test_a_label_spreads_only_where_a_solid_and_its_ions_are_both_there():
+    salt = 'reactions = [{ text = "AgCl(s) <=> Ag^+ + Cl^-", K = 1.6e-10 }]\n'
+    asked = choice("true", ["static_stop", "label_everywhere"])
+    solid = '[question.start]\nportions = [{ of = {}, mL = 2.0 }]\nsolids = { "AgCl(s)" = 0.5 }\n'
+    assert right(salt + solid + asked) == "label_everywhere"
+    assert right(salt + start(**{"Ag^+": 1e-6, "Cl^-": 1e-6}) + asked) is None
+
+
+def test_every_false_sentence_is_a_known_misconception_and_no_true_one_is():
+    assert set(FALSE) <= set(MISTAKES)
+    assert not set(TRUE) & set(MISTAKES)
+    assert {rule.mistake for rule in RULES.values()} - {""} <= set(MISTAKES)
+
+
+# -- the root --------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "a", "b", "c", "which"),
+    [
+        # K (F - x)(S - x) = x and 4 x² + K x - K c = 0, as one writes them on paper
+        (IRON + start(**{"Fe^3+": 0.002, "SCN^-": 0.001}), 140, -(140 * 0.003 + 1), 140 * 2e-6, "smaller"),
+        (GAS + start(**{"N2O4(g)": 0.1}), 4, 0.0058, -0.00058, "larger"),
+    ],
+)
+def test_the_root_that_leaves_nothing_negative(text, a, b, c, which):
+    made = question(text + part('ask = "root"'))
+    half = math.sqrt(b * b - 4 * a * c)
+    assert real_roots(made.case()) == pytest.approx(sorted([(-b - half) / (2 * a), (-b + half) / (2 * a)]))
+    assert made.case().expected["root"] == which
+    assert mark(made, {"root": "either"}).mistake == "unchecked_small_x"
+    assert not list(ASKS["root"].doubts(made.parts[0], made.case()))
+
+
+# -- rules --------------------
+
+#: Each is a fact of the trade; what the engine finds is compared with it through the rule that must come out.
+AMMONIA = 'reactions = [{ text = "N2(g) + 3 H2(g) <=> 2 NH3(g)", K = 0.50, celsius = 400, dH_kJ = -92 }]\n'
+
+
+def ruled(reaction, begin, options, *stresses):
+    items = ", ".join(f'{{ label = "case {n}", stress = {s} }}' for n, s in enumerate(stresses))
+    return right(reaction + begin + part(f'ask = "rule"\noptions = {list(options)}\nitems = [{items}]'))
+
+
+def held(pressure=True, **conc):
+    extra = "pressure_bar = 100\n" if pressure else ""
+    return start(**conc) + "celsius = 400\n" + extra
+
+
+def test_only_the_comparison_survives_nitrogen_and_argon_at_constant_pressure():
+    options = ["more_always_right", "not_reacting", "compare_q", "fewer_gas"]
+    begin = held(**{"N2(g)": 0.8, "H2(g)": 0.2})
+    nitrogen = '{ kind = "add", species = "N2(g)", mmol = 400 }'
+    argon = '{ kind = "add_inert", mmol = 400, constant = "pressure" }'
+    assert ruled(AMMONIA, begin, options, nitrogen, argon) == "compare_q"
+    made = question(
+        AMMONIA
+        + begin
+        + part(
+            f'ask = "rule"\noptions = {options}\nitems = [{{ label = "nitrogen", stress = {nitrogen} }}, '
+            f'{{ label = "argon", stress = {argon} }}]'
+        )
+    )
+    told = mark(made, {"rule": "more_always_right"})
+    assert (told.points, told.mistake) == (0, "more_always_right")
+    said = ASKS["rule"].because(made.parts[0], made.case(), "more_always_right")
+    assert "nitrogen" in said
+    assert "forward, but it goes in reverse" in said
+
+
+def test_heating_an_exothermic_reaction_and_squeezing_it():
+    begin = held(pressure=False, **{"N2(g)": 0.3, "H2(g)": 0.7})
+    hot, squeezed = '{ kind = "heat_to", celsius = 500 }', '{ kind = "change_volume", L = 0.5 }'
+    assert ruled(AMMONIA, begin, ["heat_forward", "compare_q"], hot, squeezed) == "compare_q"
+    two = '{ kind = "add_inert", mmol = 100, constant = "volume" }'
+    assert ruled(AMMONIA, begin, ["fewer_gas", "compare_q"], squeezed, two) == "compare_q"
+
+
+def test_a_stranger_that_binds():
+    silver = (
+        'reactions = [{ text = "Fe^3+ + SCN^- <=> FeSCN^2+", K = 140 }, '
+        '{ text = "AgSCN(s) <=> Ag^+ + SCN^-", K = 1e-12 }]\n'
+    )
+    begin = start(**{"Fe^3+": 0.002, "SCN^-": 0.001})
+    added = '{ kind = "add_solution", of_mM = { AgNO3 = 100 }, mL = 20 }'
+    water = '{ kind = "dilute", mL = 500 }'
+    assert ruled(silver, begin, ["only_named", "binds_there"], added, water) == "binds_there"
+
+
+def test_a_rule_that_is_not_known_is_refused_kindly():
+    with pytest.raises(EqlibError, match=r"compare_Q.*compare_q"):
+        ruled(AMMONIA, held(**{"N2(g)": 1}), ["compare_Q", "fewer_gas"], '{ kind = "dilute", mL = 1 }')
+
+
+# -- the way from mixing --------------------
+
+
+@pytest.mark.parametrize(
+    ("red", "way"),
+    [(0.0, "forward"), (2e-5, "forward"), (5e-4, "reverse"), (140 * 2e-6, "none")],
+)
+def test_the_way_from_mixing_is_q_beside_k(red, way):
+    made = question(
+        IRON
+        + start(**{"Fe^3+": 0.002, "SCN^-": 0.001, "FeSCN^2+": red})
+        + part('ask = "number"\nquantity = "Q"\nwhen = "mixed"')
+        + part('ask = "direction"')
+    )
+    assert made.case().expected["direction"] == way
+    wrong = {"forward": "reverse", "reverse": "forward"}.get(way)
+    if wrong:
+        assert mark(made, {"direction": wrong}).mistake == "q_reversed"
+
+
+def test_a_direction_that_follows_from_an_own_q_is_carried_forward():
+    made = question(
+        IRON
+        + start(**{"Fe^3+": 0.002, "SCN^-": 0.001, "FeSCN^2+": 2e-5})
+        + part('ask = "number"\nquantity = "Q"\nwhen = "mixed"')
+        + part('ask = "direction"')
+    )
+    assert made.case().expected["Q"] == pytest.approx(10)
+    assert mark(made, {"Q": "1000", "direction": "reverse"}).points == pytest.approx(0.5)
