@@ -426,6 +426,7 @@ _HUES = (
 )
 _COLOURLESS, _FAINT, _PALE, _DEEP = 2.5, 12.0, 38.0, 85.0
 _BLACK_BELOW, _BROWN_BELOW = 6.0, 52.0
+_PALE_ABOVE, _DEEP_BELOW = 76.0, 45.0  # lightness, for a hue that has a name of its own
 
 
 def strength(lab: tuple[float, ...]) -> float:
@@ -461,6 +462,9 @@ def words_for(lab: tuple[float, ...], called: str = "") -> str:
         return "almost black"
     if not hue:
         return "colourless" if depth < 6.0 else ("pale grey" if lab[0] > 70 else "grey")
+    if hue == called:
+        strong = "pale " if lab[0] > _PALE_ABOVE else "deep " if lab[0] < _DEEP_BELOW else ""
+        return f"{strong}{hue}"
     if depth < _FAINT:
         return f"very pale {hue}"
     if depth < _PALE:
