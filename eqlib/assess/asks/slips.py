@@ -570,7 +570,6 @@ def _pKa(case: Case, facts: Facts) -> Slips:
     yield "k_inverted", m["pH"] + math.log10(up / down), "acid form over base form"
     yield "log_slip", m["pH"] - math.log(up / down), "natural logarithm"
     yield "blank_kept", m["pH"] - math.log10(m["between"] / down), "the acid form's own absorbance left in"
-    yield "initial_as_eq", m["pH"] - math.log10(up / m["base"]), "all of the indicator below the line"
     yield "equal_amounts", m["pH"], "half and half taken for granted"
 
 

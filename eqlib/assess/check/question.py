@@ -178,7 +178,8 @@ def _well_determined(part, case, tolerance):
     if name is None:
         return
     reading = case.measured[name]
-    step = 0.0005 if name == "absorbance" else 0.005 * 10.0 ** _power(reading)
+    table = case.setting.measured
+    step = 0.5 * 10.0 ** (-table.decimals if name == "absorbance" else _power(reading) + 1 - table.figures)
     for nudge in (-step, step):
         nudged = replace(case, measured={**case.measured, name: reading + nudge})
         extent = worked_extent(nudged)
