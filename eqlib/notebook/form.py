@@ -84,7 +84,9 @@ def _group(part: Part, question, student, value, key: str) -> str:
         part.kind in ("table", "order", "readings") or (part.kind != "choice" and len(part.label) > 16),
     )
     long = part.kind == "choice" and (part.ask in ("graph",) or len(legend_of(part)) > 30)
-    whole = f"<span hidden>: {text(part.label)}</span>" if name != part.label and part.ask == "change" else ""
+    whole = (
+        f'<span class="vh">: {text(part.label)}</span>' if name != part.label and part.ask == "change" else ""
+    )
     return f"<fieldset{' class=wide' if wide or long else ''}><legend>{text(name)}{whole}</legend>{inner}</fieldset>"
 
 

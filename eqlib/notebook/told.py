@@ -1,9 +1,10 @@
-"""You said, it did: each part of a prediction beside what happened, and why."""
+"""You said, it did: each part of a prediction beside what happened, the answer to it, and why it happened."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+from eqlib.assess.confront import Confronted, confront
 from eqlib.lab.drawing import shelf
 from eqlib.notebook.form import legend_of
 from eqlib.notebook.output import text
@@ -22,33 +23,57 @@ class Told:
 
 def told_html(question, case, answer, scene: Scene) -> Told:
     """What is shown once the prediction was made and the thing was done."""
-    d = case.disturbance
+    rows = confront(question, case, answer)
+    imagined = next((row.if_right for row in rows if row.if_right is not None), None)
+    body = "".join(_row(row) for row in rows)
+    table = (
+        '<table><caption>Your prediction</caption><thead><tr><td></td><th scope="col">you said</th>'
+        f'<th scope="col">it did</th></tr></thead><tbody>{body}</tbody></table>'
+    )
+    events = '<ol class="events">' + "".join(f"<li>{line}</li>" for line in why(scene.d)) + "</ol>"
+    return Told(_picture(question, scene, imagined), table, _answers(rows, imagined), events)
+
+
+def _picture(question, scene: Scene, imagined) -> str:
+    """The well in three moments, its control, and the well as the student's idea would have it."""
+    d = scene.d
     cast = [
         scene.vessel(d.before, "before"),
         "→",
         scene.vessel(d.at_once, "at once"),
         "→",
         scene.vessel(d.after, "after"),
-        "|",
-        scene.vessel(scene.control, "control", more=(scene.twin,)),
     ]
+    cast += ["|", scene.vessel(scene.control, "control", more=(scene.twin,))]
+    if imagined is not None:
+        if imagined.view == "above":
+            cast.append(scene.vessel(d.after, "after, from above", view="above"))
+        cast.append(scene.vessel(imagined.state, "if that idea were right", view=imagined.view))
     words = "; ".join(f"{v.name}: {', '.join(v.lines)}" for v in cast if not isinstance(v, str))
-    rows = "".join(
-        _row(part, case, answer, question)
-        for part in question.parts
-        if part.kind == "choice" and part.ask != "confidence"
-    )
-    table = f'<table><caption>Your prediction</caption><thead><tr><td></td><th scope="col">you said</th><th scope="col">it did</th></tr></thead><tbody>{rows}</tbody></table>'
-    events = '<ol class="events">' + "".join(f"<li>{line}</li>" for line in why(d)) + "</ol>"
-    return Told(shelf(cast, f"{question.title}: what happened", words), table, "", events)
+    return shelf(cast, f"{question.title}: what happened", words)
 
 
-def _row(part, case, answer, question) -> str:
-    said, right = answer.get(part.id), case.expected.get(part.id)
-    words = dict(part.options)
-    mark = (
+def _row(row: Confronted) -> str:
+    sign = {True: '<span class="yes">✓</span> ', False: '<span class="no">✗</span> ', None: ""}[row.agrees]
+    said = (
         ""
-        if said is None
-        else ('<span class="yes">✓ as you said</span> ' if said == right else '<span class="no">✗</span> ')
+        if row.agrees is None
+        else f'<span class="vh">{"as you said: " if row.agrees else "not as you said: "}</span>'
     )
-    return f"<tr><th scope=row>{text(legend_of(part))}</th><td>{text(words.get(said, said or ''))}</td><td>{mark}{text(words.get(right, right or ''))}</td></tr>"
+    return f"<tr><th scope=row>{text(legend_of(row.part))}</th><td>{text(row.said or '–')}</td><td>{sign}{said}{text(row.happened)}</td></tr>"
+
+
+def _answers(rows, imagined) -> str:
+    """What is said to each wrong part and to the reason, each sentence once; then the idea's own picture."""
+    told: dict[str, str] = {}
+    for row in rows:
+        if row.answer and row.part.ask == "reason":
+            told[row.answer] = f"<p>You chose <b>{text(row.said.rstrip('.'))}</b>. {text(row.answer)}</p>"
+    spoken = " ".join(told)
+    for row in rows:
+        if row.answer and row.answer.rstrip(".") not in spoken and row.answer not in told:
+            told[row.answer] = f"<p><b>{text(legend_of(row.part))}</b>: {text(row.answer)}</p>"
+    made = "".join(told.values())
+    if imagined is not None:
+        made += f"<p>{text(imagined.words)} {text(imagined.test)}</p>"
+    return f'<div class="answers">{made}</div>'

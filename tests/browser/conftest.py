@@ -43,18 +43,19 @@ NAMELESS = """() => {
   const found = [];
   const say = (element, why) => found.push(why + ': ' + element.outerHTML.slice(0, 120));
   const page = document.querySelector('.jp-Notebook');
-  for (const field of page.querySelectorAll('.eqlib-form input, .eqlib-form select, .eqlib-form textarea')) {
+  const fields = '.eqlib-sheet input, .eqlib-sheet select, .eqlib-sheet textarea';
+  for (const field of page.querySelectorAll(fields)) {
     const label = field.closest('label') || (field.id && page.querySelector(`label[for="${field.id}"]`));
     if (!(field.getAttribute('aria-label') || (label && label.textContent.trim()))) say(field, 'no label');
   }
-  for (const button of page.querySelectorAll('.eqlib-form button')) {
+  for (const button of page.querySelectorAll('.eqlib-sheet button')) {
     if (!button.textContent.trim()) say(button, 'no text');
   }
   for (const picture of page.querySelectorAll('.jp-OutputArea-output img')) {
     if (!picture.alt.trim()) say(picture, 'no alternative text');
   }
-  for (const table of page.querySelectorAll('.eqlib-record table')) {
-    if (!table.caption || !table.querySelector('th[scope]')) say(table, 'no caption or headers');
+  for (const table of page.querySelectorAll('.eqlib-sheet table')) {
+    if (!table.querySelector('th[scope]')) say(table, 'no headers');
   }
   return found;
 }"""
@@ -72,7 +73,7 @@ FAINT = """() => {
     return [255, 255, 255];
   };
   const found = [];
-  for (const element of document.querySelectorAll('.eqlib-form *, .eqlib-record *')) {
+  for (const element of document.querySelectorAll('.eqlib-sheet *')) {
     const own = [...element.childNodes].some(node => node.nodeType === 3 && node.textContent.trim());
     if (!own || element.tagName === 'STYLE' || element.closest('[disabled]')) continue;
     if (!element.offsetParent) continue;
@@ -263,7 +264,7 @@ class Desk:
         self.menu("Run", "Run All Cells")
         if not self.started():  # JupyterLab drops the command while the page and its kernel are still meeting
             self.menu("Run", "Run All Cells")
-        self.shows("lesson.receipt()", "questions are answered", seconds=180)
+        self.page.get_by_text("questions are answered").first.wait_for(timeout=180_000)
         self.ready(stage)
 
     def started(self, seconds=20):
@@ -309,32 +310,43 @@ class Desk:
         self.page.reload()
         self.ready(stage)
 
-    def cell(self, source):
-        """The code cell whose text is ``source``, scrolled to."""
-        found = self.page.locator(".jp-CodeCell", has=self.page.locator(".cm-content", has_text=source)).first
+    def panel(self, title):
+        """The cell in which the question of this title stands, its panel live or asleep, scrolled to."""
+        found = self.page.locator(
+            ".jp-CodeCell", has=self.page.locator(".jp-OutputArea").get_by_text(title)
+        ).first
         found.scroll_into_view_if_needed()
         return found
 
-    def shows(self, source, words, seconds=120):
-        """Wait until that cell shows ``words``.
-
-        JupyterLab draws a cell only where it can be seen, and cells above it that grow push it out of
-        sight: so it is scrolled to again until the words are there.
-        """
+    def shows(self, title, words, seconds=60):
+        """Wait until that cell shows ``words``; it is scrolled to again, for cells above it grow."""
         end = time.monotonic() + seconds
         while True:
-            output = self.cell(source).locator(".jp-Cell-outputArea").get_by_text(words)
-            if output.count() and output.first.is_visible():
+            output = self.panel(title).locator(".jp-OutputArea").get_by_text(words)
+            if any(found.is_visible() for found in output.all()):
                 return
-            shown = self.cell(source).text_content()
-            assert time.monotonic() < end, f"{source} never showed {words!r}; it shows {shown!r}"
+            shown = self.panel(title).inner_text()
+            assert time.monotonic() < end, f"{title} never showed {words!r}; it shows {shown!r}"
             self.page.wait_for_timeout(200)
 
-    def run(self, source, stage):
-        """Run one cell with the keyboard."""
-        cell = self.cell(source)
-        cell.locator(".cm-content").click()
-        self.page.keyboard.press("Control+Enter")
+    def choose(self, title, **values):
+        """Click a choice in each of these parts (part id -> value), or type into its field."""
+        panel = self.panel(title)
+        for part, value in values.items():
+            for field in panel.locator(f"[name$='/{part}']").all():
+                if field.get_attribute("type") == "text":
+                    field.fill(value)
+                elif field.get_attribute("value") == value:
+                    field.locator("xpath=..").click()
+
+    def press(self, title, words):
+        """Press a button of that panel."""
+        self.panel(title).get_by_role("button", name=words, exact=True).click()
+
+    def run(self, title, stage):
+        """Click on the cell of that question and press Shift + Enter."""
+        self.panel(title).locator(".jp-Cell-inputCollapser, .jp-InputPrompt, .jp-Collapser").first.click()
+        self.page.keyboard.press("Shift+Enter")
         self.page.wait_for_timeout(300)
         self.ready(stage)
 

@@ -1,0 +1,442 @@
+"""A prediction confronted with what happened: each part answered with this mixture's numbers, and what the
+vessel would have looked like if the idea behind a wrong answer were right.
+
+All sentences are made of computed numbers. The picture of an idea is a mixture too: one in which nothing
+reacted, or the reaction ran the other way, or as far as the idea says; it keeps the same atoms.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+from types import MappingProxyType
+from typing import Any
+
+from eqlib.assess.asks.base import Part
+from eqlib.assess.asks.reasons import SAID, is_sound, tied_up
+from eqlib.assess.case import Case
+from eqlib.assess.mistakes import MISTAKES
+from eqlib.chem.disturb import Disturbance, disturb
+from eqlib.chem.explain import in_unicode
+from eqlib.chem.reactions import characteristic_product
+from eqlib.chem.species import species
+from eqlib.chem.stress import Stress
+from eqlib.errors import EqlibError
+from eqlib.lab.colour import absorbance, colour_of, delta_e
+from eqlib.lab.look import SAME_BELOW
+from eqlib.writing import apart, moles_change, number
+
+WAYS = {"forward": "to products →", "reverse": "← to reactants", "none": "no shift"}
+_WELL_CM, _WELL_CM2 = 1.56, 1.91  # a well of a usual 24-well plate (common practice, no source)
+
+
+@dataclass(frozen=True)
+class IfRight:
+    """The vessel as an idea would have it: ``state`` a State, seen from ``view`` ("side" or "above").
+
+    ``words`` say what it shows; ``test`` is the one further thing that would tell the two apart, or "".
+    """
+
+    idea: str
+    words: str
+    state: Any
+    test: str = ""
+    view: str = "side"
+
+
+@dataclass(frozen=True)
+class Confronted:
+    """One part: what was said, what happened, whether they agree (None: nothing said, or not marked), an
+    answer in one or two sentences, the misconception it is consistent with, and its picture.
+    """
+
+    part: Part
+    said: str
+    happened: str
+    agrees: bool | None
+    answer: str
+    idea: str | None = None
+    if_right: IfRight | None = None
+
+
+def confront(question: Any, case: Case, answer: Mapping[str, Any]) -> tuple[Confronted, ...]:
+    """Every choice of ``question`` that is answered or has a right value, in its order.
+
+    ``answer`` is what was recorded: part id -> value. At most one of the rows carries a picture.
+    """
+    facts = _Facts(case, answer)
+    rows = [
+        _row(part, facts, answer.get(part.id))
+        for part in question.parts
+        if part.kind == "choice"
+        and part.ask != "confidence"
+        and (part.id in answer or part.id in case.expected)
+    ]
+    ideas = [row.idea for row in rows if row.idea and row.part.ask == "reason"] + [
+        row.idea for row in rows if row.idea
+    ]
+    shown = next((made for idea in ideas if (made := picture_of(idea, facts)) is not None), None)
+    first = next((n for n, row in enumerate(rows) if shown is not None and row.idea == shown.idea), None)
+    return tuple(replace(row, if_right=shown) if n == first else row for n, row in enumerate(rows))
+
+
+def _row(part: Part, facts: _Facts, said: Any) -> Confronted:
+    words, right = dict(part.options), facts.case.expected.get(part.id)
+    agrees = None if said is None or right is None else said == right
+    told = _ANSWERS.get(part.ask, lambda _facts, _part: "")(facts, part) if said is not None else ""
+    idea = None
+    if part.ask == "reason" and said is not None:
+        idea = (
+            None
+            if agrees
+            else "wrong_target"
+            if str(said).startswith("binds:")
+            else str(said)
+            if said in SAID
+            else "q_reversed"
+        )
+        told = facts.reasoned(str(said), bool(agrees))
+    elif agrees is False:
+        idea = _idea_of(part, facts, said)
+    happened = words.get(right, "")
+    if part.ask == "K" and happened:
+        happened += f" ({number(facts.K[0])} and {number(facts.K[1])})"
+    return Confronted(
+        part,
+        words.get(said, ""),
+        happened,
+        agrees,
+        told if agrees is False or part.ask == "reason" else "",
+        idea,
+    )
+
+
+def _idea_of(part: Part, facts: _Facts, said: Any) -> str | None:
+    """The misconception that a wrong choice is consistent with: the reason's own first, then the suspects'."""
+    from eqlib.assess.asks import suspects
+
+    found = [s.mistake for s in suspects(part, facts.case, facts.answer) if s.value == said]
+    chosen = [value for value in facts.answer.values() if isinstance(value, str) and value in found]
+    return (chosen or found or [None])[0]
+
+
+class _Facts:
+    """The numbers of one disturbance, ready to be put into a sentence."""
+
+    def __init__(self, case: Case, answer: Mapping[str, Any]):
+        self.case, self.answer = case, answer
+        self.d: Disturbance = case.disturbance
+
+    @cached_property
+    def product(self) -> str:
+        return characteristic_product(self.d.reaction)
+
+    @cached_property
+    def K(self) -> tuple[float, float]:
+        return self.d.before.K(self.d.reaction), self.d.K
+
+    @cached_property
+    def driven(self) -> Any:
+        """Q of the first reaction when it begins to answer: after the rivals, where there are any."""
+        acted = [event for event in self.d.events if event.kind == "rival"]
+        return acted[-1].quotient if acted else self.d.events[0].quotient
+
+    @cached_property
+    def added(self) -> str:
+        """The added species that acts: in the first reaction, or in one of the others; else the first named."""
+        named = [n for n, _ in self.d.stress.amounts]
+        ours = [n for n in named if n in self.d.reaction.coefficients]
+        others = [n for n in named if any(n in r.coefficients for r in self.d.rivals)]
+        return (ours or others or named or [""])[0]
+
+    @property
+    def partner(self) -> str:
+        """The reactant that was not added."""
+        return next(
+            (
+                n
+                for n in self.d.reaction.reactants
+                if n != self.added and n in self.d.reaction.quotient_species
+            ),
+            "",
+        )
+
+    def conc(self, name: str, *states: Any) -> list[str]:
+        return [number(state.concentrations.get(name, 0.0)) for state in states]
+
+    def from_to(self, name: str, start: Any, end: Any) -> str:
+        a, b = start.concentrations.get(name, 0.0), end.concentrations.get(name, 0.0)
+        if abs(a - b) <= 1e-6 * max(a, b):
+            return f"[{in_unicode(name)}] stays {number(a)} mol/L"
+        old, new = apart(a, b)
+        return f"[{in_unicode(name)}] goes from {old} to {new} mol/L"
+
+    def amount_moved(self) -> str:
+        """ "the amount of FeSCN²⁺ falls by ..., from ... to ..." from at once to the end."""
+        a, b = self.d.at_once.amounts.get(self.product, 0.0), self.d.after.amounts.get(self.product, 0.0)
+        if abs(a - b) <= 1e-6 * max(a, b):
+            return f"the amount of {in_unicode(self.product)} stays the same"
+        return f"the amount of {in_unicode(self.product)} {moles_change(a, b)}"
+
+    def q_against_k(self) -> str:
+        q = self.driven
+        when = "Once the rival has acted" if self.d.rivals else "Right after the change"
+        way = {
+            "forward": "Q is smaller, so its top has to grow: product forms",
+            "reverse": "Q is larger, so its top has to shrink: product turns back",
+            "none": "they are equal, so nothing has to move",
+        }[self.d.direction]
+        return f"{when} Q = {q.shown_Q()} and K = {q.shown_K()}; {way}."
+
+    def k_words(self) -> str:
+        old, new = self.K
+        if abs(new / old - 1) < 1e-3:
+            return (
+                f"K was {number(old)} and is {number(new)}: amounts change Q, only the temperature changes K."
+            )
+        celsius = [f"{state.T - 273.15:.0f} °C" for state in (self.d.before, self.d.after)]
+        return f"K was {number(old)} at {celsius[0]} and is {number(new)} at {celsius[1]}: the temperature is the one thing that changes it."
+
+    def reasoned(self, said: str, right: bool) -> str:
+        """The answer to a chosen reason."""
+        if right:
+            return "Yes. " + (
+                self.q_against_k()
+                if said in ("q_below_K", "q_above_K", "q_equals_K")
+                else self.k_words()
+                if said.startswith("k_")
+                else self._bound()
+            )
+        if said.startswith(("binds:", "frees:")):
+            return f"Not {in_unicode(said.partition(':')[2])}: {self._bound()}"
+        if is_sound(said):
+            return self.k_words() if said.startswith("k_") else self.q_against_k()
+        made = _REASONED.get(said)
+        return (
+            made(self)
+            if made
+            else f"{self.q_against_k()} {MISTAKES[said].hint if said in MISTAKES else ''}".strip()
+        )
+
+    def _bound(self) -> str:
+        bound = tied_up(self.case)
+        if bound is None:
+            return self.q_against_k()
+        acted = [event for event in self.d.events if event.kind == "rival"]
+        return f"{in_unicode(self.added)} ties up {in_unicode(bound)}: {self.from_to(bound, self.d.at_once, acted[-1].state if acted else self.d.after)}, and Q = {self.driven.shown_Q()} stands against K = {self.driven.shown_K()}."
+
+    def spectators(self) -> str:
+        named = [
+            n
+            for n, _ in self.d.stress.amounts
+            if not any(n in r.coefficients for r in self.d.mixture.reactions)
+        ]
+        words = " and ".join(in_unicode(n) for n in named) or "What came along"
+        return f"{words} {'stand' if len(named) > 1 else 'stands'} in none of the equilibria of this mixture: alone, it would do what as much water does. {self.q_against_k()}"
+
+    def diluted(self) -> str:
+        share = self.d.before.volume / self.d.at_once.volume
+        top, bottom = (
+            sum(1 for v in self.d.reaction.quotient_species.values() if (v > 0) == up) for up in (True, False)
+        )
+        count = ("none", "one", "two", "three", "four")
+        return (
+            f"Mixing alone multiplies every concentration by {number(share)}; Q has {count[top]} of them above its line and "
+            f"{count[bottom]} below, so it goes from {number(self.K[0])} to {number(self.d.Q)}."
+        )
+
+    def paler(self) -> str:
+        share = self.d.before.volume / self.d.at_once.volume
+        if self.d.direction == "forward":
+            return f"Paler from the side, yes: mixing alone leaves {number(share)} of the colour there. But {self.amount_moved()}: it went to products. {self.from_above()}"
+        return f"Here it did go back, but paleness does not show it: mixing alone leaves {number(share)} of the colour from the side. What shows it is that {self.amount_moved()}."
+
+    def from_above(self) -> str:
+        """What a second look shows: from above, a well is as deep as it is full."""
+        seen = [
+            colour_of(s, view="above", area_cm2=_WELL_CM2, cloudy=False)
+            for s in (self.d.before, self.d.after)
+        ]
+        nm = seen[0].peak_nm
+        old, new = (
+            absorbance(s, nm, c.path_cm) for s, c in zip((self.d.before, self.d.after), seen, strict=True)
+        )
+        return f"From above, where mixing alone leaves the colour as it was, the absorbance goes from {old:.3f} to {new:.3f}."
+
+
+_REASONED: dict[str, Callable[[_Facts], str]] = {
+    "static_stop": lambda f: f"Both reactions went on all the time, equally fast; now {f.amount_moved()}.",
+    "two_boxes": lambda f: (
+        f"{f.from_to(f.partner, f.d.before, f.d.after)}: every {in_unicode(f.product)} that forms or splits takes or gives one. The two reactants share one product."
+    ),
+    "k_moves_conc": lambda f: f.k_words(),
+    "k_fixed_t": lambda f: f.k_words(),
+    "rate_is_extent": lambda f: (
+        f"K says how far a reaction goes, not how fast: it holds no time. {f.k_words()}"
+    ),
+    "full_cancel": lambda f: (
+        "[{}] was {} mol/L before, {} right after the change and is {} now: part of the change stays.".format(
+            in_unicode(f.added), *f.conc(f.added, f.d.before, f.d.at_once, f.d.after)
+        )
+    ),
+    "q_is_k": lambda f: f"{f.q_against_k()} Q is what the mixture holds now, K what it comes to.",
+    "q_reversed": lambda f: f.q_against_k(),
+    "spectator_acts": lambda f: f.spectators(),
+    "not_in_equation": lambda f: f"It need not stand in the equation: {f._bound()}",
+    "volume_ignored": lambda f: (
+        f"Water is not in the equation, but the volume is in every concentration. {f.diluted()}"
+    ),
+    "paler_is_left": lambda f: f.paler(),
+    "heat_is_forward": lambda f: (
+        f"Warming helps the direction that takes heat up; here forming {in_unicode(f.product)} {'gives heat out' if (f.d.reaction.dH or 0) < 0 else 'takes heat up'}. {f.k_words()}"
+    ),
+    "goes_complete": lambda f: (
+        f"Not all of it: {f.from_to(f.partner or f.product, f.d.before, f.d.after)}, for with nothing left of a reactant Q would be endless."
+    ),
+    "one_up_one_down": lambda f: (
+        f"At once only what was added has changed, so only one of the two rates has jumped; the other follows as {in_unicode(f.product)} changes."
+    ),
+    "more_always_right": lambda f: f.q_against_k(),
+    "solid_shifts": lambda f: (
+        f"A solid has no concentration that could rise: it is not in Q. {f.q_against_k()}"
+    ),
+}
+
+_ANSWERS: dict[str, Callable[[_Facts, Part], str]] = {
+    "direction": lambda f, part: f.q_against_k(),
+    "K": lambda f, part: f.k_words(),
+    "change": lambda f, part: f"{f.from_to(part.species, f.d.before, f.d.after)}.",
+    "seen": lambda f, part: _seen(f),
+    "precipitate": lambda f, part: _solid(f),
+}
+
+
+def _seen(f: _Facts) -> str:
+    a, b = f.d.before.concentrations.get(f.product, 0.0), f.d.after.concentrations.get(f.product, 0.0)
+    if b < 1e-4 * a:
+        return f"Practically no {in_unicode(f.product)} is left."
+    return (
+        f"From the side the eye meets concentration: {f.from_to(f.product, f.d.before, f.d.after)}."
+        if abs(a - b) > 1e-6 * max(a, b)
+        else ""
+    )
+
+
+def _solid(f: _Facts) -> str:
+    formed = f.case.look.solids_formed if f.case.look else ()
+    return (
+        f"{' and '.join(in_unicode(n) for n in formed)} forms."
+        if formed
+        else "Nothing in this mixture reaches the point where a solid forms."
+    )
+
+
+# -- what the vessel would look like --------------------
+
+
+def picture_of(idea: str, f: _Facts) -> IfRight | None:
+    """The vessel as ``idea`` would have it, where an eye could tell it from the real one; else None."""
+    made = _PICTURES.get(idea)
+    if made is None or f.d is None:
+        return None
+    state, words = made(f)
+    if state is None:
+        return None
+    for view in ("side", "above"):
+        seen = [colour_of(s, _WELL_CM, view, area_cm2=_WELL_CM2, cloudy=False) for s in (f.d.after, state)]
+        if delta_e(seen[0].clear_lab, seen[1].clear_lab) >= SAME_BELOW:
+            return IfRight(idea, words, state, telling_test(f), view)
+    return None
+
+
+def _nothing(f: _Facts):
+    what = (
+        "nothing but mixing would happen"
+        if f.d.stress.kind in ("add_solution", "dilute")
+        else "nothing would happen"
+    )
+    return f.d.at_once, f"If that idea were right, {what}, and it would look like this."
+
+
+def _other_way(f: _Facts):
+    """The reaction run the other way by as much, as far as there is something to run."""
+    way = {"forward": "to reactants", "reverse": "to products"}.get(f.d.direction)
+    if way is None:
+        return None, ""
+    return _run(
+        f, -f.d.extent
+    ), f"If that idea were right, it would have gone {way}, and it would look like this."
+
+
+def _complete(f: _Facts):
+    return _run(f, 1e9), "If it went to completion, it would look like this."
+
+
+def _cancelled(f: _Facts):
+    """Until the added species is back at its old concentration, or its partner is used up."""
+    if f.added not in f.d.reaction.coefficients:
+        return None, ""
+    back = (
+        f.d.at_once.amounts.get(f.added, 0.0)
+        - f.d.before.concentrations.get(f.added, 0.0) * f.d.at_once.volume
+    )
+    return _run(
+        f, back / -float(f.d.reaction.coefficients[f.added])
+    ), "If the change were cancelled completely, it would look like this."
+
+
+def _run(f: _Facts, extent: float):
+    """The mixture at once with the first reaction run by ``extent`` mol, no further than its amounts allow."""
+    amounts = dict(f.d.at_once.amounts)
+    moved = {n: float(nu) for n, nu in f.d.reaction.coefficients.items() if n in amounts}
+    for name, nu in moved.items():
+        if nu * extent < 0:
+            extent = min(extent, amounts[name] / -nu) if extent > 0 else max(extent, -amounts[name] / nu)
+    for name, nu in moved.items():
+        amounts[name] = max(amounts[name] + nu * extent, 0.0)
+    return replace(f.d.at_once, amounts=MappingProxyType(amounts), fine=MappingProxyType({}), solution=None)
+
+
+_PICTURES: dict[str, Callable[[_Facts], tuple[Any, str]]] = {
+    **dict.fromkeys(
+        ("static_stop", "not_in_equation", "volume_ignored", "k_fixed_t", "inert_const_p"), _nothing
+    ),
+    **dict.fromkeys(("q_reversed", "heat_is_forward", "more_always_right"), _other_way),
+    "paler_is_left": lambda f: _other_way(f) if f.d.direction == "forward" else (None, ""),
+    "goes_complete": _complete,
+    "full_cancel": _cancelled,
+}
+
+
+def telling_test(f: _Facts) -> str:
+    """The one further thing that would tell an idea from what is so: a drop, or a second look."""
+    if f.d.stress.kind == "heat_to":
+        return "Cool it back: the colour returns, which nothing but a change of K explains."
+    if f.d.rivals:
+        return _telling_drop(f)
+    if f.d.stress.kind in ("add_solution", "dilute"):
+        return "Look from above, beside the control: there plain mixing leaves the colour as it was, so any difference is the shift."
+    return ""
+
+
+def _telling_drop(f: _Facts) -> str:
+    """A drop of a reactant that deepens the colour in one of the two and not in the other."""
+    bound = tied_up(f.case)
+    for name in sorted(f.d.reaction.reactants, key=lambda name: name != bound):
+        if species(name).phase != "aq":
+            continue
+        drop = Stress.add(
+            name, 0.1 * max(f.d.before.amounts.get(name, 0.0), f.d.before.amounts.get(f.product, 0.0), 1e-7)
+        )
+        try:
+            made = [disturb(d.mixture, drop).after for d in (f.d, f.d.without())]
+        except EqlibError:
+            continue
+        grown = [
+            s.concentrations.get(f.product, 0.0) - d.after.concentrations.get(f.product, 0.0)
+            for s, d in zip(made, (f.d, f.d.without()), strict=True)
+        ]
+        if grown[1] > 10 * max(grown[0], 0.0):
+            return f"A drop of {in_unicode(name)} tells them apart: it would deepen the colour there, and does next to nothing here."
+    return ""
