@@ -38,6 +38,7 @@ def both_rates():
         Choose("change", list(CHANGES), "Then add"),
         Slider("when", 2, 16, start=10, step=1, words="at this moment", unit="s"),
         title="Two rates",
+        after=("approach", "other-side"),
     )
 
 
@@ -103,6 +104,7 @@ def labelled_ions():
         lambda at: ions_at(int(at["minutes"])),
         Slider("minutes", 0, 60, start=0, step=1, words="Minutes since the grain went in", unit="min"),
         title="Follow the label",
+        after=("label",),
     )
 
 

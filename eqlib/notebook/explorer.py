@@ -100,8 +100,9 @@ class Choose:
 class Explorer(Sheet):
     """The sheet of one ``explore``."""
 
-    def __init__(self, draw: Callable, controls: Sequence, title: str, words: str):
+    def __init__(self, draw: Callable, controls: Sequence, title: str, words: str, after: Sequence[str] = ()):
         super().__init__(name_of(title))
+        self.after = tuple(after)
         self.make, self.controls, self.title, self.words = draw, controls, title, words
         self.at = {control.name: control.first for control in controls}
         self.drawn, self.past = dict(self.at), []
@@ -119,7 +120,30 @@ class Explorer(Sheet):
         """A control's name on the page."""
         return text(f"{self.model_id}/{name}")
 
+    def waits_for(self) -> list[str]:
+        """The titles of the questions that are to be answered before anything is shown."""
+        if not self.after:
+            return []
+        from eqlib.notebook.lesson import store_here
+
+        store = store_here()
+        return [store.questions[name].title for name in self.after if store.record_of(name) is None]
+
+    def on_look(self, values, name) -> None:
+        """The questions before it may have been answered by now."""
+        self.draw()
+
+    def waiting(self) -> str:
+        """What stands here until they are, or ""."""
+        titles = [f"“{title}”" for title in self.waits_for()]
+        return f"Record your answer to {' and to '.join(titles)} first." if titles else ""
+
     def sections(self):
+        wait = self.waiting()
+        if wait:
+            button = '<button type="button" data-do="look">I have: show it</button>'
+            page = f'<div class="head"><h3>{text(self.title)}</h3></div><p role="status">{text(wait)}</p>'
+            return [("head", f'{page}<div class="go">{button}</div>')]
         head = f'<div class="head"><h3>{text(self.title)}</h3><small>to try, not marked</small></div>' + (
             f"<p>{text(self.words)}</p>" if self.words else ""
         )
@@ -171,16 +195,21 @@ class Explorer(Sheet):
 
 
 @kindly
-def explore(draw: Callable, *controls, title: str, words: str = "") -> None:
+def explore(draw: Callable, *controls, title: str, words: str = "", after: Sequence[str] = ()) -> None:
     """Show ``draw``'s picture with ``controls`` (Slider, Switch, Choose) over it. Shows nothing while marking.
 
     ``draw(at)`` takes {name: value} and returns a picture (SVG or HTML text), or (picture, one sentence); an
     EqlibError it raises is shown as the sentence. ``title`` is also its lasting name: no two alike in a
-    notebook. ``words`` is one line under the title.
+    notebook. ``words`` is one line under the title. ``after`` names questions that must have been answered
+    before it shows anything: a picture is no prediction.
     """
     if marking():
         return
-    made = Explorer(draw, controls, title, words)
+    made = Explorer(draw, controls, title, words, after)
     made.show(f"(“{title}” opens in Jupyter.)")
+    wait = made.waiting()
+    if wait:
+        show_data(bundle(f'<div class="{KEPT}"><p><strong>{text(title)}.</strong> {text(wait)}</p></div>'))
+        return
     page = f'<div class="{KEPT}"><p><strong>{text(title)}.</strong> {text(made.sentence)}</p>{made.picture}<p>{text(GO_ON)}</p></div>'
     show_data(bundle(page))

@@ -49,6 +49,7 @@ def more_nitrogen():
         lambda at: let_in(float(at["share"])),
         Slider("share", 10, 95, start=30, step=1, words="Nitrogen in the feed", unit="%"),
         title="More nitrogen, the pressure held",
+        after=("nitrogen-little", "nitrogen-much"),
     )
 
 

@@ -2,6 +2,8 @@
 
 import math
 import re
+import shutil
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -117,3 +119,19 @@ def test_the_short_cut_beside_the_exact_root(power):
     assert share == pytest.approx(100 * short / c, rel=0.06)
     assert error == pytest.approx(100 * (short / true - 1), rel=0.06)
     assert ("not allowed" in said) is (short / c > 0.05)
+
+
+def test_a_picture_waits_for_the_prediction(tmp_path, monkeypatch):
+    from eqlib.notebook.explorer import Explorer
+    from eqlib.notebook.lesson import store_here
+
+    source = Path(__file__).parents[2] / "notebooks" / "source" / "01-dynamic-equilibrium"
+    shutil.copy(source / "questions.toml", tmp_path)
+    monkeypatch.chdir(tmp_path)
+    made = Explorer(lambda at: ("<svg/>", "Both are equal."), [], "Rates for a test", "", ("approach",))
+    ((_, head),) = made.sections()
+    assert "“From the reactants” first" in head
+    assert "Both are equal" not in head
+    store_here().save("approach", {"forward-graph": "falls"})
+    made.on_look({}, "")
+    assert dict(made.page["sections"])["picture"] == "<svg/>"
