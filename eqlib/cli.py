@@ -1,4 +1,4 @@
-"""The ``eqlib`` command: demo, new, grade, report, export, prep, check.
+"""The ``eqlib`` command: demo, new, grade, report, export, prep, check, guide.
 
 Exit status: 0 all well; 1 something to look at; 2 used in a way that cannot work. Errors are one plain line.
 """
@@ -383,6 +383,16 @@ def check(
         return LOOK
     _line(console, f"{course}: all holds together.")
     return 0
+
+
+@app.command(short_help="Write the instructor's pages of a course.")
+def guide(course: Annotated[Path, typer.Argument(help="The course folder.")]) -> None:
+    """Write one page an assignment for the instructor, the table of misconceptions, and the path."""
+    if not course.is_dir():
+        raise UsageError(f"{course}: there is no such folder; write the folder of the course")
+    written = _extra("eqlib.grading.guide", "grading").write_guide(course)
+    for path in written:
+        _line(_console(), _shown(path))
 
 
 def _say_problems(console, made) -> None:
