@@ -25,6 +25,9 @@ STUDENTS = 200
 #: A blind number may be right for at most this share of the students; the first option may score at most this
 #: share of the points above or below chance.
 MOST = 0.10
+#: A number of another assignment gives an answer away when it is right for this share: nobody carries numbers
+#: across by chance.
+ELSEWHERE = 0.5
 #: Fewer choices than this in a file say nothing about a habit.
 _ENOUGH_CHOICES = 6
 #: How many results there are is no unknown.
@@ -250,7 +253,7 @@ def printed(asked: list[Asked], shown: list[Shown]) -> list[tuple[str, str, str]
                 continue
             near = np.abs(seen.values - number.right) <= number.tolerance * np.abs(number.right)
             share = float(np.mean(near & np.isfinite(number.right) & (number.right != 0)))
-            if share > MOST:
+            if share > (MOST if here else ELSEWHERE):
                 where = seen.where if here else f"{seen.where} of {seen.assignment!r}"
                 worst[where] = max(share, worst.get(where, 0.0))
         for where, share in worst.items():
