@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from eqlib.assess.records import Record
+from eqlib.assess.records import Record, standing
 from eqlib.notebook.output import box, paragraph, table
 from eqlib.notebook.record import time_of
 from eqlib.notebook.store import Store
@@ -70,11 +70,16 @@ def _line(question, record: Record | None, saved) -> Line:
     if record is None:
         return Line(question.title, question.points, False, "no, still to do", "none", "nothing yet")
     here = any(other.receipt == record.receipt for other in saved)
+    missing = standing(question, record).missing
+    parts = {part.id: part.label for part in question.parts}
+    said = (
+        f"in part, {time_of(record)}; blank: {', '.join(parts[name] for name in missing)}" if missing else ""
+    )
     return Line(
         question.title,
         question.points,
-        True,
-        f"yes ✓ {time_of(record)}",
+        not missing,
+        said or f"yes ✓ {time_of(record)}",
         record.receipt,
         "yes ✓" if here else "not yet",
     )
