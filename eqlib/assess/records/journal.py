@@ -142,7 +142,7 @@ def alone_in(folder: Path):
     """Let one process at a time add to a journal in ``folder``: two notebooks of one student may be open at
     once.
 
-    Where folders cannot be locked (Windows, some network disks), or the lock is not had in two seconds, the
+    Where folders cannot be locked (Windows, some network disks), or the lock is not had in ten seconds, the
     write goes ahead: it is atomic in any case, and the notebook holds the answer too.
     """
     try:
@@ -153,7 +153,7 @@ def alone_in(folder: Path):
         yield
         return
     try:
-        for _ in range(40):
+        for _ in range(200):
             try:
                 fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
                 break

@@ -10,6 +10,8 @@ from hypothesis import strategies as st
 
 from eqlib.assess.check.guesses import (
     STUDENTS,
+    Asked,
+    Shown,
     best_guess,
     figures_in,
     lucky,
@@ -183,3 +185,48 @@ def test_numbers_are_found_in_a_text(text, found):
 def test_two_hundred_students_are_tried():
     assert STUDENTS == 200
     assert len(numbers_asked(read_questions(HEAD + number()))[0].right) == 200
+
+
+def seen_by(share):
+    """A number shown that is right (1.0) for this share of 200 students."""
+    return np.where(np.arange(200) < round(200 * share), 1.0, 9.0)
+
+
+@pytest.mark.parametrize(
+    ("share", "assignment", "assessed", "refused"),
+    [
+        (0.10, "here", True, False),
+        (0.11, "here", True, True),
+        (0.11, "here", False, True),
+        (0.50, "elsewhere", True, False),
+        (0.51, "elsewhere", True, True),
+        (1.00, "elsewhere", False, False),
+    ],
+)
+def test_a_tenth_of_the_students_here_and_half_of_them_elsewhere(share, assignment, assessed, refused):
+    asked = [Asked("here", "q", "K", "", np.ones(200), 0.02, assessed)]
+    shown = [Shown(assignment, "other", "the prompt", seen_by(share))]
+    assert bool(printed(asked, shown)) is refused
+
+
+def test_what_is_let_pass_as_right_is_what_counts_as_read_off():
+    asked = [Asked("here", "q", "K", "", np.full(200, 2.0), 0.05, True)]
+    for value, refused in ((2.099, True), (2.11, False), (1.901, True), (1.89, False)):
+        shown = [Shown("here", "other", "the prompt", np.full(200, value))]
+        assert bool(printed(asked, shown)) is refused
+
+
+@pytest.mark.parametrize(("share", "refused"), [(0.10, False), (0.105, True)])
+def test_at_most_a_tenth_may_be_guessed_blind(monkeypatch, share, refused):
+    # Right for a share of the students: 1.0; for the others numbers that are far from each other.
+    right = np.where(np.arange(200) < round(200 * share), 1.0, 10.0 ** (np.arange(200) + 2.0))
+    asked = [Asked("here", "q", "K", "", right, 0.02, True)]
+    monkeypatch.setattr("eqlib.assess.check.guesses.numbers_asked", lambda _questions: asked)
+    assert bool(lucky({})) is refused
+
+
+def test_a_habit_is_judged_from_six_choices_on():
+    both = 'ask = "direction"\n[[question.part]]\nask = "reason"\noptions'
+    few, enough = (picks([0] * count).replace('ask = "reason"\noptions', both) for count in (2, 3))
+    assert lucky(read_questions(few)) == []
+    assert lucky(read_questions(enough)) != []
