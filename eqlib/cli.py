@@ -1,4 +1,4 @@
-"""The ``eqlib`` command: demo, new, grade, report, export, prep, check, guide.
+"""The ``eqlib`` command: demo, new, grade, report, export, prep, practical, check, guide.
 
 Exit status: 0 all well; 1 something to look at; 2 used in a way that cannot work. Errors are one plain line.
 """
@@ -359,6 +359,52 @@ def prep(
             raise
         raise UsageError(str(error)) from None
     print(sheet.to_markdown() if markdown else sheet.to_text(), end="")
+
+
+practical = typer.Typer(help="The Kc practical.", no_args_is_help=True, rich_markup_mode=None)
+app.add_typer(practical, name="practical", short_help="Plan the Kc practical; see a class's values of Kc.")
+
+
+@practical.command("plan", short_help="Which tubes to mix, what they will read, how good Kc will be.")
+def practical_plan(
+    iron: Annotated[float, typer.Option(help="Iron(III) stock of the standards, mol/L.")] = 0.200,
+    thiocyanate: Annotated[float, typer.Option(help="Thiocyanate stock of the standards, mol/L.")] = 4.0e-4,
+    test_iron: Annotated[float, typer.Option(help="Iron(III) stock of the tests, mol/L.")] = 2.0e-3,
+    test_thiocyanate: Annotated[float, typer.Option(help="Thiocyanate stock of the tests, mol/L.")] = 2.0e-3,
+    path: Annotated[float, typer.Option(help="Path of the cell, cm.")] = 1.0,
+    groups: Annotated[int, typer.Option(min=1, max=10_000, help="How many groups work at once.")] = 1,
+    html: Annotated[Path | None, typer.Option(help="Also write it as a page to print.")] = None,
+) -> None:
+    """Print the dilution table, with what to expect of it and what to take care of."""
+    from eqlib.lab.practical import pictures
+    from eqlib.lab.practical.plan import Bench, plan
+    from eqlib.writing import write_atomically
+
+    bench = Bench(iron, thiocyanate, test_iron, test_thiocyanate, path_cm=path, groups=groups)
+    made = plan(bench)
+    print(pictures.plan_text(made), end="")
+    if html is not None:
+        write_atomically(html, pictures.plan_page(made))
+        _line(_console(), f"Written to {_shown(html)}")
+
+
+@practical.command("class", short_help="Kc of each group from the tables they handed in.")
+def practical_class(
+    folder: Annotated[Path, typer.Argument(help="A folder with one .csv for each group.")],
+    html: Annotated[Path | None, typer.Option(help="Also write it as a page with a dot diagram.")] = None,
+) -> int:
+    """Work out every group's Kc, name what looks wrong with its table, and say which values stand apart."""
+    from eqlib.lab.practical import groups, pictures
+    from eqlib.writing import write_atomically
+
+    if not folder.is_dir():
+        raise UsageError(f"{folder}: there is no such folder; write the folder with one .csv for each group")
+    found = groups.class_in(folder)
+    print(pictures.class_text(found), end="")
+    if html is not None:
+        write_atomically(html, pictures.class_page(found))
+        _line(_console(), f"Written to {_shown(html)}")
+    return LOOK if any(group.faults or group.apart for group in found) else 0
 
 
 @app.command(short_help="Does a course hold together?")

@@ -64,8 +64,9 @@ def line_at(readings: Readings, all_converted: bool, path_cm: float = 1.0) -> tu
     said = (
         f"Slope {with_figures(line.slope)} ± {with_figures(line.se_slope, 2)} L/mol, so the molar "
         f"absorptivity is {with_figures(line.slope / path_cm)} "
-        f"L/(mol cm); intercept {line.intercept:.4f} ± {line.se_intercept:.4f}. "
+        f"L/(mol cm); intercept {line.intercept:.4f} ± {line.se_intercept:.4f}"
     )
+    said += ", which is not zero: was the blank taken off? " if line.intercept_differs_from_zero else ". "
     said += (
         "Standards taken as all converted."
         if all_converted

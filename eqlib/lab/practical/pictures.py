@@ -3,10 +3,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
+from statistics import median
 
 from eqlib.lab.drawing import svg
 from eqlib.lab.practical.analysis import TubeByTube
+from eqlib.lab.practical.groups import Group
 from eqlib.lab.practical.plan import Plan
 
 CHECK = (
@@ -18,12 +21,12 @@ CHECK = (
 def plan_words(made: Plan) -> str:
     """What to expect, in a few sentences."""
     sd, K = made.relative_sd, made.bench.K
+    helps = made.advice[0][:1].upper() + made.advice[0][1:]
     return (
-        f"K near {K:.0f} would come out to about ±{sd * K:.0f} (one standard deviation, {sd:.1%}); "
-        f"{made.limits} limits it most, and "
-        f"{made.advice[0].removeprefix('what helps most: ')}. In the weakest case {made.converted:.0%} "
-        f"of a standard is converted: taken as "
-        f"all, K would read {made.if_ignored:.0f}. Read within {made.minutes:.0f} minutes of mixing."
+        f"K near {K:.0f} would come out to about ±{sd * K:.0f} (one standard deviation, {sd:.1%}); tube "
+        f"{made.limits} limits it most. {helps}. At least {made.converted:.0%} of the thiocyanate of a standard "
+        f"is converted; taken as all, K would read {made.if_ignored:.0f}. Read within {made.minutes:.0f} minutes "
+        "of mixing, each tube equally long after it."
     )
 
 
@@ -42,6 +45,73 @@ def plan_table(made: Plan) -> str:
         f"<tbody>{rows}</tbody></table><p class=soft>S: {1000 * b.metal_standard:g} mM iron(III) and "
         f"{1000 * b.ligand_standard:g} mM "
         f"thiocyanate. T: {1000 * b.metal_test:g} mM and {1000 * b.ligand_test:g} mM. {escape(CHECK)}</p>"
+    )
+
+
+def plan_text(made: Plan) -> str:
+    """The same for a terminal."""
+    head = ("tube", "iron/mL", "SCN/mL", "acid/mL", "A about")
+    lines = ["  ".join(f"{word:>8}" for word in head)]
+    for r in made.rows:
+        name = ("again " if r.tube.role == "repeat" else "") + r.tube.label
+        cells = (f"{v:.2f}" for v in (r.metal_mL, r.ligand_mL, r.water_mL, r.tube.absorbance))
+        lines.append("  ".join(f"{word:>8}" for word in (name, *cells)))
+    needs = "; ".join(f"{name} {mL:.0f} mL" for name, mL in made.needs_mL)
+    told = [plan_words(made), *made.advice[1:], f"Stocks for all groups, a fifth to spare: {needs}.", CHECK]
+    return "\n".join([*lines, "", *told]) + "\n"
+
+
+def plan_page(made: Plan) -> str:
+    """The same as a page to print."""
+    body = f"<h1>The Kc practical: tubes</h1>{plan_table(made)}<p>{escape(plan_words(made))}</p>"
+    return _page("The Kc practical: tubes", body)
+
+
+def class_text(groups: Sequence[Group]) -> str:
+    """A line for each group, and the class's middle value."""
+    wide = max(len(g.name) for g in groups)
+    lines = [f"{g.name:<{wide}}  {_value(g):<22}{'apart  ' if g.apart else ''}{g.likely}" for g in groups]
+    return "\n".join([*(line.rstrip() for line in lines), class_words(groups)]) + "\n"
+
+
+def class_words(groups: Sequence[Group]) -> str:
+    """The class in one sentence."""
+    values = [g.K for g in groups if g.K is not None]
+    if not values:
+        return "No table gives a Kc."
+    return (
+        f"{len(values)} of {len(groups)} tables give a Kc, from {min(values):.0f} to {max(values):.0f}, "
+        f"half of them under {median(values):.0f}."
+    )
+
+
+def class_page(groups: Sequence[Group]) -> str:
+    """The class as a page: dots along one scale, a row for each group."""
+    rows = "".join(
+        f"<tr><th scope=row>{escape(g.name)}</th><td>{escape(_value(g))}</td><td>{escape(g.likely)}</td></tr>"
+        for g in groups
+    )
+    shown = [(g.name, [g.K]) for g in groups if g.K is not None]
+    picture = dots(shown, class_words(groups), "Kc of each group") if shown else ""
+    head = "<tr><th scope=col>group</th><th scope=col>Kc, L/mol</th><th scope=col>ask about</th></tr>"
+    return _page(
+        "Kc of the class",
+        f"<h1>Kc of the class</h1>{picture}<p>{escape(class_words(groups))}</p><table>{head}{rows}</table>",
+    )
+
+
+def _value(group: Group) -> str:
+    return "no Kc" if group.K is None else f"{group.K:.0f} ({group.low:.0f} to {group.high:.0f})"
+
+
+def _page(title: str, body: str) -> str:
+    style = (
+        "body{font:15px system-ui,sans-serif;max-width:46em;margin:2em auto}"
+        "td,th{padding:3px 12px;text-align:left}"
+    )
+    return (
+        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{escape(title)}</title>'
+        f"<style>{style}</style></head><body>{body}</body></html>"
     )
 
 

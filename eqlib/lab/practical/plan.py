@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import exp, inf, log
+from math import inf, log
 
 import numpy as np
 
@@ -233,8 +233,3 @@ def _short(bench: Bench, needs) -> tuple[str, ...]:
         for name, mL in needs
         if name in have and have[name] < mL
     )
-
-
-def faded(absorbance: float, fading: float, minutes: float) -> float:
-    """What a reading has become after ``minutes`` of a first-order loss of ``fading`` per minute."""
-    return absorbance * exp(-fading * minutes)

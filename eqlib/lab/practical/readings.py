@@ -14,9 +14,10 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from io import StringIO
-from math import isfinite, log10
+from math import isfinite
 
 from eqlib.errors import EqlibError
+from eqlib.lab.photometry import absorbance_from_percent, absorbance_from_transmittance
 from eqlib.lab.practical.analysis import Tube
 from eqlib.lab.practical.faults import Fault
 
@@ -286,7 +287,8 @@ def _absorbance(number, column, where, faults) -> float | None:
             )
         )
         return None
-    return -log10(number / whole)
+    turn = absorbance_from_percent if column.holds == "percent" else absorbance_from_transmittance
+    return float(turn(min(number, whole)))
 
 
 def _number(cell: str) -> float | None:
