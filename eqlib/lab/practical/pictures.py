@@ -23,10 +23,10 @@ def plan_words(made: Plan) -> str:
     sd, K = made.relative_sd, made.bench.K
     helps = made.advice[0][:1].upper() + made.advice[0][1:]
     return (
-        f"K near {K:.0f} would come out to about ±{sd * K:.0f} (one standard deviation, {sd:.1%}); tube "
-        f"{made.limits} limits it most. {helps}. At least {made.converted:.0%} of the thiocyanate of a standard "
-        f"is converted; taken as all, K would read {made.if_ignored:.0f}. Read within {made.minutes:.0f} minutes "
-        "of mixing, each tube equally long after it."
+        f"K near {K:.0f} would come out to about ±{sd * K:.0f} (one standard deviation, {sd:.1%}); "
+        f"tube {made.limits} limits it most. {helps}. At least {made.converted:.0%} of a standard's "
+        f"thiocyanate is converted; taken as all, K would read {made.if_ignored:.0f}. "
+        f"Read within {made.minutes:.0f} minutes of mixing, each tube equally long after it."
     )
 
 

@@ -175,7 +175,7 @@ def test_a_class_from_its_tables(tmp_path, rng, made):
     page = class_page(list(found.values()))
     assert "<title>Kc of the class</title>" in page
     assert page.count("<circle") == 6
-    with pytest.raises(EqlibError, match="no .csv file"):
+    with pytest.raises(EqlibError, match=r"no \.csv file"):
         class_in(tmp_path / "empty")
 
 
