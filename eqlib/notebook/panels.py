@@ -471,9 +471,10 @@ def standing_alone(question, case) -> str:
     from eqlib.lab.colour import colour_of
     from eqlib.lab.drawing import SHAPES, shelf, vessel_of
 
-    state, measured = case.states["before"], case.measured
+    fresh = about_mixing(question)
+    state, measured = case.states["mixed" if fresh else "before"], case.measured
     kind = kind_of(question, state)
-    lines = [colour_of(state, SHAPES[kind].width_cm, cloudy=False).words]
+    lines = [*(["just mixed"] if fresh else []), colour_of(state, SHAPES[kind].width_cm, cloudy=False).words]
     if "absorbance" in measured:
         lines.append(
             f"A = {measured['absorbance']:.3f} at {measured.get('nm', 0):.0f} nm"
@@ -483,6 +484,14 @@ def standing_alone(question, case) -> str:
         lines.append(f"path {measured['path']:.2f} cm")
     vessel = vessel_of(state, f"your {'cuvette' if kind == 'cell' else kind}", kind, lines=lines)
     return shelf([vessel], f"{question.title}: the mixture", ", ".join(lines))
+
+
+def about_mixing(question) -> bool:
+    """Is everything asked about the way from the instant of mixing, when nothing has reacted yet?"""
+    asked = [part for part in question.parts if part.scored]
+    return question.setting.measured is None and all(
+        part.when == "mixed" or part.ask in ("graph", "direction") for part in asked
+    )
 
 
 def cautions_of(question, case) -> list[str]:
