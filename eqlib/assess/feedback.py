@@ -26,6 +26,15 @@ NOT_YET_RESULT = (
 OTHER_WAY_ROUND = (
     "Not right yet. It is balanced, but it runs the other way: what goes in, and what comes out?"
 )
+BYSTANDER = (
+    "Not right yet: Q right after the change is not what decides here. "
+    "A question that may help: could what was added bind, or set free, anything that is in the equation?"
+)
+FOLLOWS = "Not right yet. It goes with the direction chosen above: that comes first, then this."
+NOT_WITH_REASON = (
+    "Not right yet, and it does not go with the reason chosen below. "
+    "A question that may help: which way does that reason point?"
+)
 AS_ABOVE = "Not right yet. The question above may help here too."
 MISSING = "No answer was recorded for this part."
 TOO_MANY_FIGURES = (

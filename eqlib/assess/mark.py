@@ -15,9 +15,11 @@ from types import MappingProxyType
 from typing import Any
 
 from eqlib.assess import feedback
-from eqlib.assess.asks import ASKS
-from eqlib.assess.asks.base import Answered, Part
+from eqlib.assess.asks import ASKS, suspects
+from eqlib.assess.asks.base import Answered, Part, Verdict
+from eqlib.assess.asks.shift import as_if
 from eqlib.assess.case import Case
+from eqlib.assess.mistakes import MISTAKES
 from eqlib.assess.policy import Policy
 from eqlib.assess.question import Question
 from eqlib.assess.reading import read_part
@@ -168,17 +170,20 @@ def _mark_attempt(
     names = tuple(case.reaction.coefficients) if case.reactions else ()
     readings = {part.id: _read(part, attempt, names) for part in question.parts}
     values = {name: reading.value for name, reading in readings.items() if reading is not None and reading.ok}
-    made: list[PartMark] = []
-    earlier: dict[str, Any] = {}
-    for part, worth in _worths(question):
-        answered = Answered(
-            MappingProxyType({name: value for name, value in values.items() if name != part.id}),
-            MappingProxyType(dict(earlier if policy.carry_forward else {})),
-            any(done.figures_lost for done in made),
-        )
-        made.append(mark_part(part, case, readings[part.id], answered, worth, policy))
-        if part.id in values:
-            earlier[part.id] = values[part.id]
+    verdicts: dict[str, Verdict] = {}
+    for number, part in enumerate(question.parts):
+        if part.id in values and part.scored:
+            earlier = [other.id for other in question.parts[:number]] if policy.carry_forward else []
+            answered = Answered(
+                MappingProxyType({name: value for name, value in values.items() if name != part.id}),
+                MappingProxyType({name: values[name] for name in earlier if name in values}),
+                any(done.figures_lost for done in verdicts.values()),
+            )
+            verdicts[part.id] = ASKS[part.ask].judge(part, case, readings[part.id], answered, policy)
+    verdicts |= coherent(case, values, verdicts)
+    made = [
+        mark_part(part, readings[part.id], verdicts.get(part.id), worth) for part, worth in _worths(question)
+    ]
     points = _total(made, question.points)
     return Mark(
         points=points,
@@ -290,21 +295,18 @@ def _manual(question: Question, given: Given) -> Mark:
 # -- one part ----
 
 
-def mark_part(
-    part: Part, case: Case, reading: Reading | None, answered: Answered, worth: float, policy: Policy
-) -> PartMark:
+def mark_part(part: Part, reading: Reading | None, verdict: Verdict | None, worth: float) -> PartMark:
     """The PartMark of a part worth ``worth`` points."""
     if reading is None:
         return PartMark.empty(part, worth)
     if not part.scored:
         said = feedback.NEVER_MARKED if part.ask == "confidence" else ""
         return PartMark(part.id, part.label, 0.0, 0.0, False, reading.shown, None, said, "")
-    if not reading.ok:
+    if verdict is None:
         audit = f"{part.id}: could not be read, 0 of {worth:g}"
         return PartMark(
             part.id, part.label, 0.0, worth, False, "", None, reading.message, audit, "unreadable"
         )
-    verdict = ASKS[part.ask].judge(part, case, reading, answered, policy)
     points = worth if verdict.share == 1.0 else worth * verdict.share
     right = verdict.note in ("right", "carried")
     said = verdict.said or (
@@ -335,6 +337,88 @@ def mark_part(
 def _short(value: Any) -> str:
     text = f"{value:.6g}" if type(value) is float else repr(value)
     return text if len(text) <= 60 else text[:57] + "..."
+
+
+# -- the answer as a whole --------------------------------------------------------------------------------
+
+#: Ideas that any wrong guess of a direction looks like.
+_GUESSES = ("q_reversed", "paler_is_left")
+
+
+def coherent(case: Case, said: Mapping[str, Any], verdicts: Mapping[str, Verdict]) -> dict[str, Verdict]:
+    """The verdicts of wrong choices once the answer is looked at as a whole.
+
+    A wrong direction with what follows from it is one wrong idea. A misconception is named only where it
+    explains more of the answer than the wrong direction by itself does; else what followed is said to follow.
+    """
+    parts = {part.id: part for part in case.parts if part.id in verdicts and part.kind == "choice"}
+    asked = next((part for part in parts.values() if part.ask == "direction"), None)
+    if asked is None or verdicts[asked.id].note != "wrong":
+        return {}
+    wrong = {name: part for name, part in parts.items() if verdicts[name].note == "wrong"}
+    plain = {name: as_if(part, case, said[asked.id]) for name, part in parts.items()}
+    alone = _fit(plain, said, wrong)
+    changed: dict[str, Verdict] = {}
+    named = _best_idea(case, said, verdicts, parts, wrong, alone)
+    for name, part in wrong.items():
+        verdict = verdicts[name]
+        if said[name] in MISTAKES:
+            continue  # what was said is the idea
+        if named is not None and said[name] in named[1].get(name, ()):
+            changed[name] = replace(verdict, mistake=named[0])
+        elif named is None and said[name] in plain[name]:
+            words = feedback.FOLLOWS if part is not asked else _beside_reason(parts, verdicts)
+            changed[name] = replace(verdict, mistake=None, said=words)
+    return changed
+
+
+def _beside_reason(parts: Mapping[str, Part], verdicts: Mapping[str, Verdict]) -> str:
+    """What is said of a plain wrong direction: more, where the reason beside it is right."""
+    reasons = [name for name, part in parts.items() if part.ask == "reason"]
+    return feedback.NOT_WITH_REASON if any(verdicts[n].note == "right" for n in reasons) else feedback.NOT_YET
+
+
+def _best_idea(
+    case: Case,
+    said: Mapping[str, Any],
+    verdicts: Mapping[str, Verdict],
+    parts: Mapping[str, Part],
+    wrong: Mapping[str, Part],
+    alone: int,
+) -> tuple[str, dict[str, set[Any]]] | None:
+    """The misconception that explains the answer better than the wrong direction alone, with what it says."""
+    says: dict[str, dict[str, set[Any]]] = {}
+    for name, part in parts.items():
+        others = {key: value for key, value in said.items() if key != name}
+        for suspect in suspects(part, case, others):
+            says.setdefault(suspect.mistake, {}).setdefault(name, set()).add(suspect.value)
+        if part.ask == "reason" and verdicts[name].mistake is not None:
+            says.setdefault(verdicts[name].mistake or "", {}).setdefault(name, set()).add(said[name])
+    asked = next(part.id for part in parts.values() if part.ask == "direction")
+    for answers in says.values():  # an idea about the direction brings with it what follows from that
+        for way in list(answers.get(asked, ())):
+            for name, part in parts.items():
+                answers.setdefault(name, set()).update(as_if(part, case, way))
+    ranked = []
+    for idea, answers in says.items():
+        if not any(said[name] in answers.get(name, ()) for name in wrong):
+            continue
+        fit = _fit(answers, said, wrong)
+        seen = [name for name, part in parts.items() if part.ask == "seen" and name not in wrong]
+        premise = idea == "paler_is_left" and any(said[name] == "paler" for name in seen)
+        own_Q = idea == "q_reversed"  # suspected only of an answer that goes against its own Q
+        if fit > alone or (fit == alone and (idea not in _GUESSES or premise or own_Q)):
+            ranked.append((fit, idea))
+    if not ranked:
+        return None
+    best = max(fit for fit, _ in ranked)
+    idea = next(idea for fit, idea in ranked if fit == best)
+    return idea, says[idea]
+
+
+def _fit(answers: Mapping[str, set[Any]], said: Mapping[str, Any], wrong: Mapping[str, Part]) -> int:
+    """How many wrong parts these answers explain, less those on which they would say otherwise."""
+    return sum(1 if said[name] in answers[name] else -1 for name in wrong if answers.get(name))
 
 
 # -- what was handed in ----

@@ -18,6 +18,7 @@ from pydantic import Field, field_validator, model_validator
 from eqlib.assess import feedback
 from eqlib.assess.asks import practical, slips
 from eqlib.assess.asks.base import MOMENTS, Answered, Ask, Part, PartTable, Verdict, close, in_unicode
+from eqlib.assess.asks.carry import Path, own_paths, repeats, right_path
 from eqlib.assess.mistakes import Suspect, name_mistake
 from eqlib.assess.reading.text import Unreadable
 from eqlib.assess.reading.units import (
@@ -59,44 +60,6 @@ def moved(case: Case, extent: float) -> dict[str, float]:
     return {name: case.mixed.get(name, 0.0) + float(nu) * extent for name, nu in wanted.items()}
 
 
-def own_concentrations(case: Case, own: Own, skip: str = "") -> dict[str, float]:
-    """Equilibrium concentrations as the student has them: their own x and concentrations where they gave
-    any.
-    """
-    found = dict(case.equilibrium)
-    for part in case.parts:
-        if part.id in own and part.id != skip and part.quantity == "extent":
-            x = own[part.id] / scale_of(part)
-            for name, nu in case.reaction.quotient_species.items():
-                found[name] = case.mixed.get(name, 0.0) + float(nu) * x
-    for part in case.parts:
-        if part.id not in own or part.id == skip:
-            continue
-        if part.quantity == "concentration" and part.when == "before":
-            found[part.species] = own[part.id] / scale_of(part)
-        if part.ask == "ice":
-            cells = own[part.id].get("equilibrium", {})
-            found.update({name: cell for name, cell in cells.items() if type(cell) in (int, float)})
-    return found
-
-
-def own_at(when: str, case: Case, own: Own, skip: str = "") -> dict[str, float]:
-    """Concentrations at a moment as the student has them. What they had before the change is carried into
-    it, diluted.
-    """
-    found = dict(getattr(case, when))
-    if when == "at_once" and case.disturbance is not None:
-        share = case.disturbance.before.volume / case.disturbance.at_once.volume
-        theirs = own_concentrations(case, own, skip)
-        for name in case.reaction.quotient_species:
-            if theirs.get(name) != case.equilibrium.get(name):
-                found[name] = found.get(name, 0.0) + share * (theirs[name] - case.equilibrium[name])
-    for other in case.parts:
-        if other.id in own and other.id != skip and other.quantity == "concentration" and other.when == when:
-            found[other.species] = own[other.id] / scale_of(other)
-    return found
-
-
 def quotient(case: Case, concentrations: Mapping[str, float]) -> float:
     """Q; gases in bar when the reaction's K is a Kp, as its own temperature says."""
     reaction = case.reaction
@@ -106,27 +69,25 @@ def quotient(case: Case, concentrations: Mapping[str, float]) -> float:
     return reaction.quotient(concentrations)
 
 
-def _K(part: Part, case: Case, own: Own) -> float:
-    return quotient(case, own_concentrations(case, own, part.id))
+def _K(part: Part, case: Case, path: Path) -> float:
+    return quotient(case, path.before)
 
 
-def _Q(part: Part, case: Case, own: Own) -> float:
-    return quotient(case, own_at(part.when, case, own, part.id))
+def _Q(part: Part, case: Case, path: Path) -> float:
+    return quotient(case, path.at(part.when))
 
 
-def _concentration(part: Part, case: Case, own: Own) -> float:
-    if part.when == "before":
-        return own_concentrations(case, own, part.id).get(part.species, 0.0)
-    return own_at(part.when, case, own, part.id).get(part.species, 0.0)
+def _concentration(part: Part, case: Case, path: Path) -> float:
+    return path.at(part.when).get(part.species, 0.0)
 
 
-def _extent(part: Part, case: Case, own: Own) -> float:
-    if case.extent is None:
+def _extent(part: Part, case: Case, path: Path) -> float:
+    if path.x is None:
         raise QuestionError(f"part {part.id!r}: x needs one reaction, or a reading to work it out from")
-    return case.extent
+    return path.x
 
 
-def _absorbance(part: Part, case: Case, own: Own) -> float:
+def _absorbance(part: Part, case: Case, path: Path) -> float:
     if "epsilon" not in case.measured:
         raise QuestionError(
             f"part {part.id!r}: an absorbance needs epsilon and path_cm under [question.measured]"
@@ -135,18 +96,17 @@ def _absorbance(part: Part, case: Case, own: Own) -> float:
     return case.measured["epsilon"] * case.measured["path"] * getattr(case, part.when).get(species, 0.0)
 
 
-def _dH(part: Part, case: Case, own: Own) -> float:
+def _dH(part: Part, case: Case, path: Path) -> float:
     """van 't Hoff between two temperatures: ln(K2/K1) = -(dH/R) (1/T2 - 1/T1)."""
     m = case.measured
     return -R_J * math.log(m["K2"] / m["K1"]) / (1.0 / m["T2"] - 1.0 / m["T1"])
 
 
-def _Kp(part: Part, case: Case, own: Own) -> float:
+def _Kp(part: Part, case: Case, path: Path) -> float:
     reaction, T = case.reaction, case.temperature
     if not case.measured:
         return reaction.kp(T)
-    asked = [p for p in case.parts if p.quantity == "K" and p.id in own]
-    kc = own[asked[0].id] / scale_of(asked[0]) if asked else _K(part, case, own)
+    kc = path.K if path.K is not None else quotient(case, path.before)
     return kc if reaction.basis == "p" else reaction.as_basis("c", T).with_K(kc).kp(T)
 
 
@@ -163,7 +123,7 @@ def limiting(case: Case) -> tuple[str, float]:
     return scarce, most[scarce]
 
 
-def _epsilon(part: Part, case: Case, own: Own) -> float:
+def _epsilon(part: Part, case: Case, path: Path) -> float:
     """Beer-Lambert for a standard in which all of the limiting reactant is taken as complex."""
     m = case.measured
     if case.reaction.coefficients.get(case.observed) != 1:
@@ -278,7 +238,7 @@ class Quantity:
     """One number that can be asked for. ``unit``: the usual one. ``reading``: what it is worked out from."""
 
     label: str
-    value: Callable[[Part, Case, Own], float]
+    value: Callable[[Part, Case, Path], float]
     unit: str = ""
     when: str = ""
     of_species: str = ""  # "needed", "may be" or ""
@@ -439,6 +399,9 @@ class NumberAsked(Ask):
             return f"Concentration of {in_unicode(part.species)} {_TIMES[part.when]}"
         return QUANTITIES[part.quantity].label
 
+    def needs_stress(self, part: Part) -> bool:
+        return part.when in ("at_once", "after")
+
     def needs_reaction(self, part: Part) -> bool:
         return part.quantity not in OF_DATA
 
@@ -447,7 +410,12 @@ class NumberAsked(Ask):
 
     def expected(self, part: Part, case: Case, own: Own) -> float:
         """In the part's unit. Raises QuestionError when it cannot be worked out."""
-        value = QUANTITIES[part.quantity].value(part, case, own)
+        if part.when in ("at_once", "after") and case.disturbance is None:
+            raise QuestionError(f"part {part.id!r}: nothing is done to the mixture; add [question.stress]")
+        return self._value(part, case, right_path(case))
+
+    def _value(self, part: Part, case: Case, path: Path) -> float:
+        value = QUANTITIES[part.quantity].value(part, case, path)
         if not math.isfinite(value):
             raise QuestionError(f"part {part.id!r} has no finite value with these numbers")
         return value * scale_of(part)
@@ -458,25 +426,29 @@ class NumberAsked(Ask):
             right = practical.of_own_readings(self, part, case, answered)
         if _is_right(value, right, reading, part, policy):
             return _with_figures(part, reading, policy, answered.figures_spent, "right")
-        carried = self._carried(part, case, answered.earlier)
-        if carried is not None and _is_right(value, carried, reading, part, policy):
-            return _with_figures(part, reading, policy, answered.figures_spent, "carried")
         tolerance = part.tolerance or policy.tolerance
+        for carried in self._carried(part, case, answered.earlier):
+            if _is_right(value, carried, reading, part, policy) and not repeats(
+                carried, right, case, answered.earlier, tolerance
+            ):
+                return _with_figures(part, reading, policy, answered.figures_spent, "carried")
         found = name_mistake(
             value, self.suspects(part, case, answered.said), right, tolerance, policy.window, reading.figures
         )
         return Verdict(0.0, "wrong", found.mistake)
 
-    def _carried(self, part: Part, case: Case, own: Own) -> float | None:
-        """What this part should be, going on from the student's own earlier values; None where that has no
-        meaning.
-        """
-        if not own:
-            return None
-        try:
-            return self.expected(part, case, own)
-        except (EqlibError, ZeroDivisionError, OverflowError):
-            return None
+    def _carried(self, part: Part, case: Case, own: Own) -> Iterator[float]:
+        """What this part can be, going on from the student's own earlier values."""
+        if not own or not case.reactions:
+            return
+        scale = {other.id: scale_of(other) for other in case.parts if other.kind == "number"}
+        for path in own_paths(case, own, part.id, scale):
+            try:
+                value = self._value(part, case, path)
+            except (EqlibError, ZeroDivisionError, OverflowError):
+                continue
+            if value > 0:
+                yield value
 
     def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
         if part.quantity.startswith("own_"):

@@ -7,14 +7,29 @@ reason with a species in it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import field_validator
 
-from eqlib.assess.asks.base import SAME, Answered, Ask, OptionsTable, Part, Verdict, in_unicode, shuffled
+from eqlib.assess import feedback
+from eqlib.assess.asks.base import (
+    SAME,
+    Answered,
+    Ask,
+    OptionsTable,
+    Part,
+    Verdict,
+    beside,
+    in_unicode,
+    shuffled,
+)
+from eqlib.assess.asks.shift import own_direction
 from eqlib.assess.mistakes import MISTAKES, Suspect
 from eqlib.assess.tables import near
+from eqlib.chem.disturb import Disturbance
 from eqlib.chem.salts import dissolved
 from eqlib.chem.species import canonical
 
@@ -22,23 +37,143 @@ if TYPE_CHECKING:
     from eqlib.assess.case import Case
     from eqlib.assess.policy import Policy
 
+#: Other reactions that move less than this share of every species do not decide anything.
+_HARDLY = 0.02
+
+# -- what the engine finds --------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Driver:
+    """Why the first reaction went as it did.
+
+    ``kind``: "K" (it changed), "binds" or "frees" (another equilibrium takes up or gives back ``species``),
+    or "Q" (Q right after the change, against K).
+    """
+
+    kind: str
+    species: str = ""
+
+
+def cause_of(case: Case) -> Driver:
+    """The cause that decides. With a rival it is the rival, unless Q right after the change already stood at
+    least half as far from K (in its logarithm) as it does once the rival has had its way.
+    """
+    d = case.disturbance
+    if abs(d.K / d.before.K(d.before.reactions[0]) - 1) > SAME:
+        return Driver("K")
+    if len(case.reactions) == 1 or _moved_by_others(d) < _HARDLY:
+        return Driver("Q")
+    told = [event for event in d.events if event.kind == "rival" and event.rivals]
+    if not told or _explains(d.Q / d.K, told[-1].Q / told[-1].K):
+        return Driver("Q")
+    rival = told[-1].rivals[0]
+    return Driver("binds" if rival.amount < 0 else "frees", rival.species)
+
+
+def _moved_by_others(d: Disturbance) -> float:
+    """The largest share of a species of the first reaction that other reactions took up or gave back."""
+    first = d.responses[0]
+    if not first.determined:
+        return 1.0
+    shares = [0.0]
+    for name, nu in d.reaction.quotient_species.items():
+        was, now = d.at_once.amounts.get(name, 0.0), d.after.amounts.get(name, 0.0)
+        own = float(nu) * first.extent
+        there = max(was, now) + abs(own)
+        shares.append(abs(now - was - own) / there if there else 0.0)
+    return max(shares)
+
+
+def _explains(at_once: float, settled: float) -> bool:
+    """Is Q/K at once on the same side as ``settled``, and at least half as far, in its logarithm?"""
+    if not (at_once > 0 and settled > 0 and math.isfinite(at_once) and math.isfinite(settled)):
+        return (at_once == 0) is (settled == 0) and math.isfinite(settled)
+    return math.log(at_once) * math.log(settled) > 0 and abs(math.log(at_once)) >= 0.5 * abs(
+        math.log(settled)
+    )
+
+
+def tied_up(case: Case, least: float = 0.1) -> str | None:
+    """The reactant that other reactions take out of the first one, or None when they take less than
+    ``least`` of it.
+
+    What the first reaction itself uses is told apart by its product: a reactant's loss beyond that is the
+    others' doing.
+    """
+    before, after = case.disturbance.at_once, case.disturbance.after
+    coefficients = case.reaction.coefficients
+    product = next((name for name, nu in coefficients.items() if nu > 0 and name in case.after), None)
+    if product is None:
+        return None
+    losses: dict[str, float] = {}
+    for name, nu in coefficients.items():
+        if nu >= 0 or name not in case.after:
+            continue
+        share = abs(float(nu)) / float(coefficients[product])
+        had = before.amounts.get(name, 0.0) + share * before.amounts.get(product, 0.0)
+        has = after.amounts.get(name, 0.0) + share * after.amounts.get(product, 0.0)
+        losses[name] = (had - has) / had if had > 0 else 0.0
+    worst = max(losses, key=lambda name: losses[name], default=None)
+    return worst if worst is not None and losses[worst] > least else None
+
+
+# -- sentences --------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Sentence:
+    """A sound reason: its words, when it is true, and whether there must be a change for that."""
+
+    words: str
+    holds: Callable[[Case], bool]
+    stress: bool = True
+
+
+def _by_Q(case: Case, side: str, way: str) -> bool:
+    """Does Q right after the change decide, on this side of K, and does the reaction go that way?"""
+    ratio = case.disturbance.Q / case.disturbance.K
+    return cause_of(case).kind == "Q" and beside(ratio, 1.0) == side and case.disturbance.direction == way
+
+
+def _by_K(case: Case, side: str, way: str) -> bool:
+    d = case.disturbance
+    before = d.before.K(d.before.reactions[0])
+    return beside(d.K, before) == side and d.direction == way
+
+
 #: Sound reasons, as a student would say them.
 SOUND = {
-    "q_below_K": "Right after the change Q is smaller than K, so more product has to form.",
-    "q_above_K": (
-        "Right after the change Q is larger than K, so some product has to turn back into reactants."
+    "q_below_K": Sentence(
+        "Right after the change Q is smaller than K, so more product has to form.",
+        lambda case: _by_Q(case, "down", "forward"),
     ),
-    "q_equals_K": "Right after the change Q still equals K, so nothing has to shift.",
-    "k_rises": "K itself is larger at the new temperature, so the mixture now holds too little product.",
-    "k_falls": "K itself is smaller at the new temperature, so the mixture now holds too much product.",
+    "q_above_K": Sentence(
+        "Right after the change Q is larger than K, so some product has to turn back into reactants.",
+        lambda case: _by_Q(case, "up", "reverse"),
+    ),
+    "q_equals_K": Sentence(
+        "Right after the change Q still equals K, so nothing has to shift.",
+        lambda case: _by_Q(case, "same", "none"),
+    ),
+    "k_rises": Sentence(
+        "K itself is larger at the new temperature, so the mixture now holds too little product.",
+        lambda case: _by_K(case, "up", "forward"),
+    ),
+    "k_falls": Sentence(
+        "K itself is smaller at the new temperature, so the mixture now holds too much product.",
+        lambda case: _by_K(case, "down", "reverse"),
+    ),
 }
-#: Sound reasons about one species, "binds:SCN^-".
+#: Sound reasons about one species: "binds:SCN^-", "frees:Fe^3+".
 OF_SPECIES = {
     "binds": (
         "What was added ties up {species} (in a solid or in another complex), "
         "so there is less of it in solution."
     ),
+    "frees": "What was added takes hold of what had tied up {species}, so there is more of it in solution.",
 }
+_Q_SAYS = {"forward": "q_below_K", "reverse": "q_above_K", "none": "q_equals_K"}
 
 #: What a person with each misconception would say (ids as in mistakes.toml). To tie up another ion than the
 #: one really bound ("wrong_target") is said by a "binds:" option that does not hold.
@@ -83,7 +218,7 @@ def reason_label(name: str) -> str:
     kind, _, species = name.partition(":")
     if species:
         return OF_SPECIES[kind].format(species=in_unicode(species))
-    return SOUND.get(name) or SAID[name]
+    return SOUND[name].words if name in SOUND else SAID[name]
 
 
 def true_reasons(names: Iterable[str], case: Case) -> tuple[str, ...]:
@@ -92,46 +227,9 @@ def true_reasons(names: Iterable[str], case: Case) -> tuple[str, ...]:
 
 
 def holds(name: str, case: Case) -> bool:
-    """Does the mixture say so?"""
-    disturbance = case.disturbance
-    if name.startswith("binds:"):
-        return tied_up(case) == name.removeprefix("binds:")
-    at_new_K, at_old_K = disturbance.K, disturbance.before.K(disturbance.before.reactions[0])
-    if name in ("k_rises", "k_falls"):
-        return at_new_K > at_old_K * (1 + SAME) if name == "k_rises" else at_new_K < at_old_K / (1 + SAME)
-    if abs(at_new_K / at_old_K - 1) > SAME:
-        return False
-    ratio = disturbance.Q / at_new_K
-    return {
-        "q_below_K": ratio < 1 / (1 + SAME),
-        "q_above_K": ratio > 1 + SAME,
-        "q_equals_K": 1 / (1 + SAME) <= ratio <= 1 + SAME,
-    }[name]
-
-
-def tied_up(case: Case, least: float = 0.1) -> str | None:
-    """The reactant that other reactions take out of the first one, or None when they take less than
-    ``least`` of it.
-
-    What the first reaction itself uses is told apart by its product: a reactant's loss beyond that is the
-    others' doing.
-    """
-    before, after = case.disturbance.at_once, case.disturbance.after
-    coefficients = case.reaction.coefficients
-    products = [name for name, nu in coefficients.items() if nu > 0 and name in case.after]
-    if not products:
-        return None
-    product = products[0]
-    losses: dict[str, float] = {}
-    for name, nu in coefficients.items():
-        if nu >= 0 or name not in case.after:
-            continue
-        share = abs(float(nu)) / float(coefficients[product])
-        had = before.amounts.get(name, 0.0) + share * before.amounts.get(product, 0.0)
-        has = after.amounts.get(name, 0.0) + share * after.amounts.get(product, 0.0)
-        losses[name] = (had - has) / had if had > 0 else 0.0
-    worst = max(losses, key=lambda name: losses[name], default=None)
-    return worst if worst is not None and losses[worst] > least else None
+    """Does the mixture say so? True of the sentence that states what decides, and leads where it went."""
+    kind, _, species = name.partition(":")
+    return cause_of(case) == Driver(kind, species) if species else SOUND[name].holds(case)
 
 
 class ReasonTable(OptionsTable):
@@ -157,7 +255,9 @@ class Reason(Ask):
     label = "Which sentence explains it best?"
 
     def needs_stress(self, part: Part) -> bool:
-        return True
+        """True unless every sound sentence on offer speaks of the mixture as it stands."""
+        sound = [value for value, _ in part.options if is_sound(value)]
+        return not sound or any(value not in SOUND or SOUND[value].stress for value in sound)
 
     def options(self, table: ReasonTable, question: str) -> tuple[tuple[str, str], ...]:
         return tuple((name, reason_label(name)) for name in shuffled(question, table.options))
@@ -168,9 +268,22 @@ class Reason(Ask):
         return true[0] if true else None
 
     def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
-        if reading.value == case.expected[part.id]:
+        value = reading.value
+        if value in true_reasons([option for option, _ in part.options], case):
             return Verdict(1.0, "right")
-        return Verdict(0.0, "wrong", _idea(reading.value, case.expected[part.id]))
+        if self.carries(part, case, value, answered.earlier):
+            return Verdict(1.0, "carried")
+        idea = _idea(value, case.expected[part.id])
+        changed = case.disturbance is not None
+        bystander = (
+            changed and idea is None and value in _Q_SAYS.values() and cause_of(case).kind in OF_SPECIES
+        )
+        return Verdict(0.0, "wrong", idea, feedback.BYSTANDER if bystander else "")
+
+    def carries(self, part: Part, case: Case, value: Any, own: Mapping[str, Any]) -> bool:
+        """Where Q decides, what the student's own Q says is the reason they have."""
+        way = own_direction(case, own) if case.disturbance is not None else None
+        return way is not None and cause_of(case).kind == "Q" and value == _Q_SAYS[way]
 
     def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
         return [Suspect(value, value, "said so") for value, _ in part.options if value in MISTAKES]

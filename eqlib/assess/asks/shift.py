@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 from eqlib.assess.asks.base import OPPOSITE, SAME, Ask, Part, PartTable, beside, in_unicode
+from eqlib.assess.asks.carry import can_be, known_slip
 from eqlib.assess.mistakes import Suspect
 from eqlib.assess.tables import Formula
 from eqlib.chem.salts import dissolved
@@ -26,9 +27,6 @@ _NEVER_SHIFT = {
     "solid": "solid_shifts",
     "spectator": "spectator_acts",
 }
-# Changes after which comparing Q with K decides; an answer the other way round may have compared them
-# backwards.
-_Q_DECIDES = ("reactant", "product", "binder", "dilute", "squeeze", "expand")
 _MOVES = {"up": "higher", "down": "lower", "same": "same"}
 
 
@@ -71,7 +69,8 @@ def _of_matter(case: Case, stress: Stress) -> Change:
     own = tuple(n for n in names if n in first)
     more = stress.kind != "remove"
     solids = tuple(n for n in own if n.endswith(("(s)", "(l)")))
-    if stress.kind == "add_solid" and case.direction == "none":
+    known = {n for r in case.reactions for n in r.coefficients}
+    if stress.kind == "add_solid" and case.direction == "none" and known & set(names):
         return Change("solid", names, more)
     if own and len(solids) == len(own):
         return Change("solid", solids, more)
@@ -176,8 +175,6 @@ class Direction(_OfChange):
         yield from _as_suspects(ideas)
         if paler and expected != "reverse":
             yield Suspect("paler_is_left", "reverse", "paler, so to the left")
-        if expected in OPPOSITE and change.kind in _Q_DECIDES:
-            yield Suspect("q_reversed", OPPOSITE[expected], "Q against K read the wrong way round")
 
 
 def from_mixing(case: Case) -> str:
@@ -186,18 +183,25 @@ def from_mixing(case: Case) -> str:
     return _way(mixed.Q(case.reaction), mixed.K(case.reaction))
 
 
-def _way(Q: float, K: float) -> str:
-    return "forward" if Q < K / (1 + SAME) else "reverse" if Q > K * (1 + SAME) else "none"
-
-
 def own_direction(case: Case, own: Mapping[str, Any]) -> str | None:
-    """The direction that follows from the student's own Q (and K); None where they gave no Q."""
-    asked = {part.quantity: part.id for part in case.parts if part.quantity in ("Q", "K")}
-    if asked.get("Q") not in own:
+    """The direction that follows from the student's own Q (and K); None where there is no Q to go on from."""
+    asked = {part.quantity: part for part in case.parts if part.quantity in ("Q", "K") and part.id in own}
+    if "Q" not in asked:
         return None
-    Q = own[asked["Q"]]
-    K = own.get(asked.get("K", ""), getattr(case.disturbance, "K", case.reaction.K))
-    return _way(Q, K)
+    value: dict[str, float] = {}
+    for quantity, part in asked.items():
+        number, right = own[part.id], case.expected.get(part.id)
+        if isinstance(right, (int, float)) and (
+            can_be(case, "K", "", number, right) or known_slip(part, case, number)
+        ):
+            value[quantity] = number
+    if "Q" not in value:
+        return None
+    return _way(value["Q"], value.get("K", getattr(case.disturbance, "K", case.reaction.K)))
+
+
+def _way(Q: float, K: float) -> str:
+    return {"down": "forward", "up": "reverse", "same": "none"}[beside(Q, K)]
 
 
 def direction_ideas(change: Change, expected: str | None) -> dict[str, list[str]]:
@@ -385,3 +389,21 @@ def _bound(part: Part, case: Case, coefficient: float) -> Iterator[Suspect]:
         wrong = {"lower": "higher", "higher": "lower"}.get(str(case.expected.get(part.id)))
         if wrong:
             yield Suspect("wrong_target", wrong, "another ion bound")
+
+
+def as_if(part: Part, case: Case, way: str) -> set[str]:
+    """The answers to ``part`` that go with the first reaction going ``way``."""
+    if part.ask == "seen":
+        towards = darker_direction(part, case)
+        return {{towards: "darker", OPPOSITE[towards]: "paler", "none": "same"}[way]} if towards else set()
+    if part.ask == "change":
+        coefficient = case.reaction.coefficients.get(part.species)
+        up = "forward" if (coefficient or 0) > 0 else "reverse"
+        return {{up: "higher", OPPOSITE[up]: "lower", "none": "same"}[way]} if coefficient else set()
+    if part.ask == "reason":
+        return {
+            "forward": {"q_below_K", "k_rises"},
+            "reverse": {"q_above_K", "k_falls"},
+            "none": {"q_equals_K"},
+        }[way]
+    return {way} if part.ask == "direction" else set()

@@ -21,7 +21,8 @@ from eqlib.chem.thermo import R_BAR
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
 
-MOST = 14
+MOST = 20
+_IN_UNITS = ("K", "Q", "concentration", "extent", "dH", "epsilon")
 LN10 = math.log(10)
 Conc = Mapping[str, float]
 Slips = Iterator[tuple[str, Any, str]]
@@ -291,6 +292,7 @@ def concentration(case: Case, facts: Facts) -> Slips:
         yield from _at_equilibrium(case, facts, name, when)
     if right and case.volume > 0 and case.volume != 1:
         yield "moles_as_conc", right * case.volume, "moles"
+        yield "moles_as_conc", 1e3 * right * case.volume, "millimoles"
 
 
 def _at_equilibrium(case: Case, facts: Facts, name: str, when: str) -> Slips:
@@ -396,6 +398,7 @@ def extent(case: Case, facts: Facts) -> Slips:
     yield from _wrong_extents(case, facts, start, "before")
     if case.volume > 0 and case.volume != 1 and case.extent is not None:
         yield "moles_as_conc", case.extent * case.volume, "moles"
+        yield "moles_as_conc", 1e3 * case.extent * case.volume, "millimoles"
 
 
 def absorbance(case: Case, facts: Facts) -> Slips:
@@ -425,19 +428,27 @@ def number_suspects(part: Part, case: Case, scale: float) -> list[Suspect]:
     out: list[Suspect] = []
     facts = facts_of(part, case, scale)
     right = facts.right * scale
-    for name, value, why in build(case, facts):
+    for name, value, why in (*build(case, facts), *_thousandfold(facts)):
         if value is None or isinstance(value, complex) or not math.isfinite(value):
             continue
         value *= scale
-        if value < 0 <= right and name != "unchecked_small_x":
+        if value < 0 <= right and name != "unchecked_small_x" and part.quantity != "dH":
             continue  # nobody hands in a negative amount
         if right and math.isclose(value, right, rel_tol=1e-6):
             continue  # no mistake with these numbers
         if not any(
-            name == s.mistake and math.isclose(value, s.value, rel_tol=1e-6, abs_tol=1e-300) for s in out
+            name in (s.mistake, "unit_prefix") and math.isclose(value, s.value, rel_tol=1e-6, abs_tol=1e-300)
+            for s in out
         ):
             out.append(Suspect(name, value, why))
     return out[:MOST]
+
+
+def _thousandfold(facts: Facts) -> Slips:
+    """J for kJ, mmol for mol: the unit is another than the one that is asked for."""
+    if facts.part.quantity in _IN_UNITS and math.isfinite(facts.right):
+        yield "unit_prefix", 1000.0 * facts.right, "a thousand times too large"
+        yield "unit_prefix", facts.right / 1000.0, "a thousand times too small"
 
 
 def _writings(facts: Facts, conc: Conc) -> Slips:
@@ -459,6 +470,7 @@ def _amounts(facts: Facts, conc: Conc, volume: float) -> Slips:
     """Amounts instead of concentrations (only where the powers do not cancel), in ``volume`` litres."""
     if volume > 0 and volume != 1:
         yield "moles_as_conc", facts.K({n: c * volume for n, c in conc.items()}), "moles"
+        yield "moles_as_conc", facts.K({n: 1e3 * c * volume for n, c in conc.items()}), "millimoles"
     yield "moles_as_conc", facts.K({n: 1e3 * c for n, c in conc.items()}), "millimoles per litre"
 
 
@@ -505,9 +517,34 @@ def _Q(case: Case, facts: Facts) -> Slips:
     if when == "at_once" and case.before:
         for other, why in added_undiluted(case):
             yield "stock_conc", facts.K(other), why
+        yield from _slips_before(case, facts)
     yield from _writings(facts, conc)
     disturbed = case.disturbance if when in ("at_once", "after") else None
     yield from _amounts(facts, conc, disturbed.at_once.volume if disturbed else case.volume)
+
+
+def _slips_before(case: Case, facts: Facts) -> Slips:
+    """Slips in the concentrations before the change, carried into it by the right dilution."""
+    x = extent_of(case, facts)
+    if case.disturbance is None or x is None or not case.mixed:
+        return
+    share = case.disturbance.before.volume / case.disturbance.at_once.volume
+    start, right = case.mixed, case.equilibrium
+
+    def at_once(row: Conc) -> float:
+        changed = {n: case.at_once.get(n, 0.0) + share * (row[n] - right.get(n, 0.0)) for n in facts.powers}
+        return _positive(facts, changed)
+
+    unreduced = {n: start.get(n, 0.0) if p < 0 else right.get(n, 0.0) for n, p in facts.powers.items()}
+    yield "initial_as_eq", at_once(unreduced), "reactants not reduced"
+    yield "change_sign", at_once(facts.row(start, x, sign=-1.0)), "reactants grow"
+    for name, other, why in stock_starts(case, facts.coefficients):
+        yield name, at_once(facts.row(other, x)), why
+    if any(abs(c) != 1 for c in facts.coefficients.values()):
+        amount = amount_made(case, facts, x)
+        yield "change_coeff", at_once(facts.row(start, amount, ignore_coefficients=True)), "all change alike"
+    for name, amount, why in slips_of_reading(case):
+        yield name, at_once(facts.row(start, extent_from(case, facts, amount))), why
 
 
 def _Kp(case: Case, facts: Facts) -> Slips:
@@ -516,6 +553,7 @@ def _Kp(case: Case, facts: Facts) -> Slips:
         return
     if not case.measured:
         yield "k_inverted", 1 / facts.right, "upside down"
+        yield from _RT(case, facts.right, case.reaction.kc(case.temperature))
         return
     right = facts.Kc(case.equilibrium)
     if not (math.isfinite(right) and right):
@@ -524,6 +562,14 @@ def _Kp(case: Case, facts: Facts) -> Slips:
     factor = facts.right / right
     for mistake, value, why in _K(case, plain):
         yield mistake, value * factor if mistake != "k_inverted" else 1 / facts.right, why
+    yield from _RT(case, facts.right, right)
+
+
+def _RT(case: Case, kp: float, kc: float) -> Slips:
+    """RT on the wrong side, or left out."""
+    if case.reaction.dn_gas:
+        yield "rt_wrong_side", kc * kc / kp, "RT on the wrong side"
+        yield "rt_wrong_side", kc, "RT left out"
 
 
 def _dH(case: Case, facts: Facts) -> Slips:

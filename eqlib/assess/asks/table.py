@@ -19,6 +19,8 @@ from eqlib.assess.asks.base import (
     close,
     in_unicode,
 )
+from eqlib.assess.asks.carry import can_be, own_paths
+from eqlib.assess.asks.number import scale_of
 from eqlib.assess.asks.slips import in_K, stock_starts
 from eqlib.assess.reading.tables import Linear, linear
 from eqlib.assess.tables import Number, QuestionError
@@ -67,31 +69,21 @@ class Ice(Ask):
         return rows
 
     def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
-        """Each place counts alike. The E row may follow from the student's own I and C rows; places in x
-        count too.
+        """Each place counts alike, places in x too. What follows from the student's own numbers counts as
+        right, so that one slip costs one place.
         """
-        tolerance, value = part.tolerance or policy.tolerance, reading.value
-        right = carried = 0
-        for name in part.columns:
-            own = {row: linear(value.get(row, {}).get(name)) for row in ICE_ROWS}
-            nu = float(case.reaction.coefficients[name])
-            for row, cell in own.items():
-                if cell is None:
-                    continue
-                number = case.expected[part.id][row][name]
-                if _same_place(cell, number, _in_x(case, row, name, nu), tolerance):
-                    right += 1
-                elif row == "equilibrium" and None not in own.values() and policy.carry_forward:
-                    carried += _follows(own, tolerance)
+        sheet = _Sheet(part, case, reading.value, part.tolerance or policy.tolerance)
+        right = sheet.count(None, None)
+        own = answered.earlier if policy.carry_forward else None
+        best = right if own is None else max(right, sheet.carried(own))
         places = len(ICE_ROWS) * len(part.columns)
-        if right + carried == places:
-            return Verdict(1.0, "carried" if carried else "right")
-        mistake = table_mistake(case, value)
-        said = feedback.HALFWAY.format(right=right + carried, all=places)
+        if best == places:
+            return Verdict(1.0, "right" if right == places else "carried")
+        mistake = "unit_prefix" if sheet.thousandfold() else table_mistake(case, reading.value)
+        said = feedback.HALFWAY.format(right=best, all=places)
         if mistake:
             said += " " + feedback.wrong_part(mistake).removeprefix(feedback.NOT_YET).strip()
-        share = (right + carried) / places
-        return Verdict(share, "partly" if share else "wrong", mistake, said)
+        return Verdict(best / places, "partly" if best else "wrong", mistake, said)
 
     def words(self, part: Part, case: Case, value: Any) -> str:
         return "; ".join(
@@ -103,28 +95,119 @@ class Ice(Ask):
         return ""  # the table stands in the working itself
 
 
-def _in_x(case: Case, row: str, name: str, nu: float) -> tuple[float, float]:
-    """What the place is before x is known: (constant, multiple of x)."""
-    constant = 0.0 if row == "change" else case.mixed.get(name, 0.0)
-    return constant, 0.0 if row == "initial" else nu
+class _Sheet:
+    """A filled-in table beside the right one."""
 
+    def __init__(self, part: Part, case: Case, value: Rows, tolerance: float):
+        self.part, self.case, self.value, self.tolerance = part, case, value, tolerance
+        self.nu = {name: float(case.reaction.coefficients[name]) for name in part.columns}
+        self.right = case.expected[part.id]
+        self.cells = {
+            (row, name): linear(value.get(row, {}).get(name)) for row in ICE_ROWS for name in part.columns
+        }
+        self.mixed = {name: self._start(name) for name in part.columns}
 
-def _same_place(cell: Linear, number: float, in_x: tuple[float, float], tolerance: float) -> bool:
-    if cell.multiple:
-        return close(cell.constant, in_x[0], tolerance) and close(cell.multiple, in_x[1], tolerance)
-    return close(cell.constant, number, tolerance)
+    def number(self, row: str, name: str) -> float | None:
+        """The number in a place; None where it is empty or holds an x."""
+        cell = self.cells[row, name]
+        return None if cell is None or cell.multiple else cell.constant
 
+    def _start(self, name: str) -> float:
+        """The starting concentration as the student has it, where it can be."""
+        right, own = self.case.mixed.get(name, 0.0), self.number("initial", name)
+        if own is None or not right:
+            return right
+        known = [start.get(name) for _, start, _ in stock_starts(self.case, self.nu)]
+        slip = any(value is not None and _near(own, value) for value in known)
+        return own if slip or can_be(self.case, "mixed", name, own, right) else right
 
-def _follows(own: Mapping[str, Any], tolerance: float) -> bool:
-    """Is E = I + C, with the student's own I and C, and nothing below zero?"""
-    constant = own["initial"].constant + own["change"].constant
-    multiple = own["initial"].multiple + own["change"].multiple
-    end = own["equilibrium"]
-    return (
-        close(end.constant, constant, tolerance)
-        and close(end.multiple, multiple, tolerance)
-        and end.constant >= 0
-    )
+    def is_right(self, row: str, name: str) -> bool:
+        """Is a place right, in numbers or in x?"""
+        cell = self.cells[row, name]
+        if cell is None:
+            return False
+        if not cell.multiple:
+            return close(cell.constant, self.right[row][name], self.tolerance)
+        start = 0.0 if row == "change" else self.case.mixed.get(name, 0.0)
+        slope = 0.0 if row == "initial" else self.nu[name]
+        return close(cell.constant, start, self.tolerance) and close(cell.multiple, slope, self.tolerance)
+
+    def count(self, x: float | None, source: str | None) -> int:
+        """Places that are right, or follow from ``x`` (mol/L), read off the change of ``source`` if given."""
+        return sum(
+            self.is_right(row, name) or (x is not None and self._goes_on(row, name, x, source))
+            for row, name in self.cells
+        )
+
+    def _goes_on(self, row: str, name: str, x: float, source: str | None) -> bool:
+        own = self.number(row, name)
+        if row == "change":
+            return name != source and own is not None and close(own, self.nu[name] * x, self.tolerance)
+        if row == "initial" or (own is not None and own <= 0):
+            return False
+        return self._adds_up(name) or (
+            own is not None and close(own, self.mixed[name] + self.nu[name] * x, self.tolerance)
+        )
+
+    def _adds_up(self, name: str) -> bool:
+        """Is E = I + C, with the student's own I and C, from a start and a change that can be?"""
+        start, change, end = (self.cells[row, name] for row in ICE_ROWS)
+        if start is None or change is None or end is None:
+            return False
+        if not change.multiple and not self._can_change(abs(change.constant / self.nu[name])):
+            return False
+        if start.multiple or not close(start.constant, self.mixed[name], self.tolerance):
+            return False
+        total = start.constant + change.constant
+        return (
+            close(end.constant, total, self.tolerance)
+            and close(end.multiple, change.multiple, self.tolerance)
+            and end.constant >= 0
+        )
+
+    def _can_change(self, x: float) -> bool:
+        return can_be(self.case, "x", "", x, self.case.extent or 0.0, {"mixed": self.mixed})
+
+    def carried(self, own: Mapping[str, Any]) -> int:
+        """The most places that are right or follow, from x as given earlier or as in this table."""
+        if self.thousandfold():
+            return len(self.cells) - 1
+        starts = [(self.cells["initial", name], self.mixed[name]) for name in self.part.columns]
+        if not all(cell is None or close(cell.constant, start, self.tolerance) for cell, start in starts):
+            return 0  # from such a start there is no way on
+        scale = {part.id: scale_of(part) for part in self.case.parts if part.kind == "number"}
+        ways: list[tuple[float, str | None]] = [(self.case.extent or 0.0, None)]
+        ways += [(p.x, None) for p in own_paths(self.case, own, self.part.id, scale) if p.x is not None]
+        for name in self.part.columns:
+            change = self.number("change", name)
+            if change is not None and self._can_change(change / self.nu[name]):
+                ways.append((change / self.nu[name], name))
+        return max(self.count(x, source) for x, source in ways) + self._forgiven()
+
+    def _forgiven(self) -> int:
+        """Wrong places of a row beyond the first, where one known slip explains them all."""
+        rows = {row: _cells(self.value, row, self.nu) for row in ICE_ROWS}
+        forgiven = 0
+        for row, test in (("initial", _initial), ("change", _change)):
+            wrong = [n for n in self.nu if self.cells[row, n] is not None and not self.is_right(row, n)]
+            sizes = [abs(self.number(row, n) or 0.0) / abs(self.nu[n]) for n in wrong]
+            sound = row == "initial" or all(self.number(row, n) is None for n in wrong)
+            sound = sound or all(size and self._can_change(size) for size in sizes)
+            if len(wrong) > 1 and sound and next(iter(test(self.case, self.nu, rows)), None):
+                forgiven += len(wrong) - 1
+        return forgiven
+
+    def thousandfold(self) -> bool:
+        """Is the whole table right, but in another unit?"""
+        pairs = [
+            (self.number(row, name), self.right[row][name])
+            for row, name in self.cells
+            if self.right[row][name]
+        ]
+        return any(
+            all(own is not None and close(own, right * factor, self.tolerance) for own, right in pairs)
+            for factor in (1e3, 1e-3)
+        )
 
 
 # -- which mistakes a table is consistent with ------------------------------------------------------------

@@ -1,0 +1,253 @@
+"""Marks follow the student's own reasoning: causes that agree, slips that cost once, nonsense that earns
+nothing, and wrong ideas named only where they explain the answer.
+
+The numbers are worked out here by hand, with constants written down in this file.
+"""
+
+import pytest
+
+from eqlib.assess.load import read_questions
+from eqlib.assess.mark import mark
+from eqlib.assess.tables import QuestionError
+
+HEAD = """
+[assignment]
+id = "t"
+title = "t"
+course = "c"
+"""
+ACID = (
+    HEAD
+    + """
+[[question]]
+id = "acid"
+kind = "prediction"
+points = 2
+title = "t"
+prompt = "t"
+reactions = [
+  { text = "Fe^3+ + SCN^- <=> FeSCN^2+", K = 140 },
+  { text = "Fe^3+ + F^- <=> FeF^2+", K = 2e5 },
+  { text = "HF <=> H^+ + F^-", K = 6.8e-4 },
+]
+[question.start]
+portions = [{ of_mM = { "Fe^3+" = 2, "SCN^-" = 2, "F^-" = 2 }, mL = 10 }]
+[question.stress]
+kind = "add_solution"
+of = { "H^+" = 5.0 }
+mL = 1.0
+[[question.part]]
+ask = "direction"
+[[question.part]]
+ask = "reason"
+options = ["frees:Fe^3+", "binds:SCN^-", "q_above_K", "q_below_K", "not_in_equation"]
+"""
+)
+DETERMINED = (
+    HEAD
+    + """
+[[question]]
+id = "kc"
+kind = "mixed"
+points = 4
+title = "t"
+prompt = "{absorbance}"
+reactions = [{ text = "Fe^3+ + SCN^- <=> FeSCN^2+", K = 140 }]
+[question.start]
+portions = [{ of_mM = { "Fe^3+" = 4.00 }, mL = 5 }, { of_mM = { "SCN^-" = 3.00 }, mL = 5 }]
+[question.measured]
+reading = "absorbance"
+species = "FeSCN^2+"
+epsilon = 4700
+path_cm = 1.00
+blank = 0.060
+[[question.part]]
+ask = "number"
+id = "complex"
+quantity = "concentration"
+species = "FeSCN^2+"
+[[question.part]]
+ask = "number"
+id = "fe"
+quantity = "concentration"
+species = "Fe^3+"
+[[question.part]]
+ask = "number"
+id = "scn"
+quantity = "concentration"
+species = "SCN^-"
+[[question.part]]
+ask = "number"
+id = "kc"
+quantity = "K"
+"""
+)
+TABLE = DETERMINED[: DETERMINED.index("[[question.part]]")] + (
+    '[[question.part]]\nask = "ice"\n[[question.part]]\nask = "number"\nid = "kc"\nquantity = "K"\n'
+)
+F, S = 2.0e-3, 1.5e-3  # mol/L after mixing
+
+
+def reading():
+    """The absorbance as printed: x of F, S and K 140 by the quadratic formula, plus the blank."""
+    b = F + S + 1 / 140
+    x = (b - (b * b - 4 * F * S) ** 0.5) / 2
+    return round(0.060 + 4700 * x, 3)
+
+
+def test_where_a_rival_lets_go_the_reason_is_the_rival_and_not_Q():
+    """Strong acid takes fluoride from the iron: iron is set free, so the red reaction goes forward, although
+    the dilution alone had put Q above K.
+    """
+    question = read_questions(ACID)["acid"]
+    assert mark(question, {"direction": "forward", "reason": "frees:Fe^3+"}).points == 2.0
+    given = mark(question, {"direction": "forward", "reason": "q_above_K"})
+    assert given.points == 1.0
+    assert mark(question, {"direction": "reverse", "reason": "q_above_K"}).points == 0.0
+
+
+def numbers(x, fe=F, scn=S, plus=False):
+    sign = 1 if plus else -1
+    a, b = fe + sign * x, scn + sign * x
+    return {"complex": f"{x:.3g}", "fe": f"{a:.3g}", "scn": f"{b:.3g}", "kc": f"{x / (a * b):.3g}"}
+
+
+def test_a_blank_left_in_costs_once_along_the_whole_path():
+    question = read_questions(DETERMINED)["kc"]
+    A = reading()
+    assert mark(question, numbers((A - 0.060) / 4700)).points == 4.0
+    kept = mark(question, numbers(A / 4700))
+    assert kept.points == 3.0
+    assert [part.mistake for part in kept.parts] == ["blank_kept", None, None, None]
+    assert kept.parts[0].note == "wrong"
+    assert {part.note for part in kept.parts[1:]} <= {"right", "carried"}
+    assert kept.parts[3].note == "carried"
+
+
+@pytest.mark.parametrize("slip", [1.6, 0.7])
+def test_a_slip_without_a_name_is_carried_as_well(slip):
+    question = read_questions(DETERMINED)["kc"]
+    x = slip * (reading() - 0.060) / 4700
+    assert mark(question, numbers(x)).points == 3.0
+
+
+def table_of(x, fe=F, scn=S, sign=-1):
+    return {
+        "initial": {"Fe^3+": f"{fe:.4g}", "SCN^-": f"{scn:.4g}", "FeSCN^2+": "0"},
+        "change": {"Fe^3+": f"{sign * x:.4g}", "SCN^-": f"{sign * x:.4g}", "FeSCN^2+": f"{x:.4g}"},
+        "equilibrium": {
+            "Fe^3+": f"{fe + sign * x:.4g}",
+            "SCN^-": f"{scn + sign * x:.4g}",
+            "FeSCN^2+": f"{x:.4g}",
+        },
+    }
+
+
+def test_in_a_table_one_slip_costs_one_place():
+    question = read_questions(TABLE)["kc"]
+    A = reading()
+    x = (A - 0.060) / 4700
+    assert mark(question, {"ice": table_of(x), "kc": numbers(x)["kc"]}).points == 4.0
+    kept = A / 4700
+    given = mark(question, {"ice": table_of(kept), "kc": numbers(kept)["kc"]})
+    assert given.points == pytest.approx(2 * 8 / 9 + 2)
+    grown = mark(question, {"ice": table_of(x, sign=1), "kc": numbers(x, plus=True)["kc"]})
+    assert grown.points == pytest.approx(2 * 8 / 9 + 2), "a wrong sign of the change is one slip"
+
+
+NONSENSE = [
+    {"complex": "1e300", "fe": "0.00", "scn": "0.00", "kc": "0.00"},
+    {"complex": "1e300", "fe": "-1e300", "scn": "-1e300", "kc": "1e-300"},
+    {"complex": "0", "fe": "0", "scn": "0", "kc": "0"},
+    {"complex": "1.00", "fe": "1.00", "scn": "1.00", "kc": "1.00"},
+    {"complex": "1e-5", "fe": "1e-5", "scn": "1e-5", "kc": "1e5"},
+    {"complex": "1e-9", "fe": "2.00e-3", "scn": "1.50e-3", "kc": "3.33e-4"},
+    {"complex": "nan", "fe": "inf", "scn": "1e-400", "kc": "1"},
+]
+
+
+@pytest.mark.parametrize("answer", NONSENSE)
+def test_nonsense_earns_nothing(answer):
+    assert mark(read_questions(DETERMINED)["kc"], answer).points == 0.0
+
+
+@pytest.mark.parametrize("cell", ["0", "1.00", "1e-5", "1e300"])
+def test_a_table_of_one_number_earns_nothing_but_the_places_that_are_right(cell):
+    names = ("Fe^3+", "SCN^-", "FeSCN^2+")
+    table = {row: dict.fromkeys(names, cell) for row in ("initial", "change", "equilibrium")}
+    answer = {"ice": table, "kc": {"1.00": "1.00", "1e-5": "1e5"}.get(cell, "1")}
+    given = mark(read_questions(TABLE)["kc"], answer)
+    right = 1 if cell == "0" else 0  # no product at the start: one place of nine
+    assert given.points == pytest.approx(2 * right / 9)
+
+
+def test_a_table_of_ones_and_noughts_with_K_1_earns_the_nought():
+    names = ("Fe^3+", "SCN^-", "FeSCN^2+")
+    rows = (("initial", ("1.00", "1.00", "0")), ("change", ("0", "0", "1.00")))
+    table = {row: dict(zip(names, cells, strict=True)) for row, cells in rows}
+    table["equilibrium"] = dict.fromkeys(names, "1.00")
+    assert mark(read_questions(TABLE)["kc"], {"ice": table, "kc": "1.00"}).points == pytest.approx(2 / 9)
+
+
+IRON = (
+    HEAD
+    + """
+[[question]]
+id = "iron"
+kind = "prediction"
+points = 3
+title = "t"
+prompt = "t"
+system = "iron-thiocyanate"
+use = [0]
+[question.start]
+portions = [{ of_mM = { "Fe(NO3)3" = 5.0 }, mL = 1 }, { of_mM = { KSCN = 2.0 }, mL = 1 }]
+[question.stress]
+kind = "add_solution"
+of_mM = { KSCN = 100 }
+mL = 0.1
+[[question.part]]
+ask = "direction"
+[[question.part]]
+ask = "seen"
+[[question.part]]
+ask = "reason"
+options = ["q_below_K", "q_above_K", "two_boxes", "k_moves_conc"]
+"""
+)
+
+
+def test_a_coherent_wrong_prediction_is_one_wrong_idea():
+    question = read_questions(IRON)["iron"]
+    given = mark(question, {"direction": "reverse", "seen": "paler", "reason": "q_above_K"})
+    assert given.points == 0.0
+    assert given.mistake is None
+    assert given.feedback.count("It goes with the direction chosen above") == 2
+
+
+def test_a_wrong_direction_alone_is_not_the_rule_of_Q_turned_round():
+    question = read_questions(IRON)["iron"]
+    assert mark(question, {"direction": "reverse"}).mistake is None
+    against = mark(question, {"direction": "reverse", "seen": "darker", "reason": "q_below_K"})
+    assert against.mistake == "q_reversed"
+    assert "which way does that reason point" in against.feedback or "top line of Q" in against.feedback
+
+
+def test_a_number_after_a_change_needs_a_change():
+    for when in ("after", "at_once"):
+        text = DETERMINED.replace('species = "Fe^3+"', f'species = "Fe^3+"\nwhen = "{when}"')
+        with pytest.raises(
+            QuestionError, match=r"part 'fe' asks what a change does.*add \[question.stress\]"
+        ):
+            read_questions(text)
+
+
+def test_all_faults_of_a_file_are_told_at_once():
+    text = DETERMINED.replace("points = 4", "points = -4").replace('quantity = "K"', 'quantity = "KK"')
+    with pytest.raises(QuestionError) as caught:
+        read_questions(text.replace('species = "SCN^-"', 'speceis = "SCN^-"'))
+    lines = caught.value.faults
+    assert len(lines) == 3
+    assert any("points is -4" in line for line in lines)
+    assert any("quantity is 'KK'" in line for line in lines)
+    assert any("did you mean 'species'" in line for line in lines)
