@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from eqlib.assess.asks import slips
@@ -34,7 +34,10 @@ _RIGHT = 0.02
 
 @dataclass(frozen=True)
 class Path:
-    """Concentrations (mol/L) at each moment, x (mol/L) and K, as somebody has them."""
+    """Concentrations (mol/L) at each moment, x (mol/L) and K, as somebody has them.
+
+    ``own`` holds their answers by part id, for a value that is worked out from these and nothing else.
+    """
 
     mixed: Conc
     before: Conc
@@ -42,15 +45,16 @@ class Path:
     after: Conc
     x: float | None = None
     K: float | None = None
+    own: Own = field(default_factory=dict)
 
     def at(self, when: str) -> Conc:
         """The concentrations at one moment."""
         return getattr(self, when)
 
 
-def right_path(case: Case) -> Path:
+def right_path(case: Case, own: Own | None = None) -> Path:
     """As the chemistry has it."""
-    return Path(case.mixed, case.equilibrium, case.at_once, case.after, case.extent)
+    return Path(case.mixed, case.equilibrium, case.at_once, case.after, case.extent, own=own or {})
 
 
 def own_paths(case: Case, own: Own, skip: str, scale: Mapping[str, float]) -> Iterator[Path]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import TYPE_CHECKING, Any, Literal
@@ -412,7 +413,7 @@ class NumberAsked(Ask):
         """In the part's unit. Raises QuestionError when it cannot be worked out."""
         if part.when in ("at_once", "after") and case.disturbance is None:
             raise QuestionError(f"part {part.id!r}: nothing is done to the mixture; add [question.stress]")
-        return self._value(part, case, right_path(case))
+        return self._value(part, case, right_path(case, own))
 
     def _value(self, part: Part, case: Case, path: Path) -> float:
         value = QUANTITIES[part.quantity].value(part, case, path)
@@ -428,9 +429,10 @@ class NumberAsked(Ask):
             return _with_figures(part, reading, policy, answered.figures_spent, "right")
         tolerance = part.tolerance or policy.tolerance
         for carried in self._carried(part, case, answered.earlier):
-            if _is_right(value, carried, reading, part, policy) and not repeats(
+            nothing_new = not part.quantity.startswith("own_") and repeats(
                 carried, right, case, answered.earlier, tolerance
-            ):
+            )
+            if not nothing_new and _is_right(value, carried, reading, part, policy):
                 return _with_figures(part, reading, policy, answered.figures_spent, "carried")
         found = name_mistake(
             value, self.suspects(part, case, answered.said), right, tolerance, policy.window, reading.figures
@@ -439,6 +441,9 @@ class NumberAsked(Ask):
 
     def _carried(self, part: Part, case: Case, own: Own) -> Iterator[float]:
         """What this part can be, going on from the student's own earlier values."""
+        if part.quantity.startswith("own_") and own:
+            with suppress(EqlibError, statistics.StatisticsError):
+                yield self.expected(part, case, own)
         if not own or not case.reactions:
             return
         scale = {other.id: scale_of(other) for other in case.parts if other.kind == "number"}

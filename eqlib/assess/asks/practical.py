@@ -23,6 +23,7 @@ import numpy as np
 
 from eqlib.assess import feedback
 from eqlib.assess.asks.base import Answered, Ask, Control, Part, PartTable, Verdict, close, in_unicode
+from eqlib.assess.asks.carry import Path
 from eqlib.assess.mistakes import Suspect
 from eqlib.assess.tables import QuestionError, Value, value_of
 from eqlib.errors import EqlibError
@@ -345,10 +346,11 @@ def own_constants(case: Case, own: Mapping[str, Any]) -> list[float]:
     return [t.Kc for t in worked_out(case, own).tubes if t.Kc is not None]
 
 
-def summary(which: str) -> Callable[[Part, Case, Mapping[str, Any]], float]:
+def summary(which: str) -> Callable[[Part, Case, Path], float]:
     """A quantity of the practical: ``slope`` epsilon, ``mean``, ``s``, or an end of the 95 % interval."""
 
-    def value(part: Part, case: Case, own: Mapping[str, Any]) -> float:
+    def value(part: Part, case: Case, path: Path) -> float:
+        own = path.own
         if which == "epsilon":
             return worked_out(case, own).line.epsilon
         constants = own_constants(case, own)

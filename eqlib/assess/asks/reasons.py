@@ -39,6 +39,8 @@ if TYPE_CHECKING:
 
 #: Other reactions that move less than this share of every species do not decide anything.
 _HARDLY = 0.02
+#: Q this many times K (or K so many times Q) is reason enough for a shift, whatever else takes part.
+_CLEARLY = 2.0
 
 # -- what the engine finds --------------------------------------------------------------------------------
 
@@ -131,9 +133,15 @@ class Sentence:
 
 
 def _by_Q(case: Case, side: str, way: str) -> bool:
-    """Does Q right after the change decide, on this side of K, and does the reaction go that way?"""
-    ratio = case.disturbance.Q / case.disturbance.K
-    return cause_of(case).kind == "Q" and beside(ratio, 1.0) == side and case.disturbance.direction == way
+    """Does Q right after the change stand on this side of K, does the reaction go that way, and is that
+    reason enough: no rival decides, or Q is off by a factor of two and more all the same?
+    """
+    d = case.disturbance
+    if abs(d.K / d.before.K(d.before.reactions[0]) - 1) > SAME:
+        return False
+    ratio = d.Q / d.K
+    enough = cause_of(case).kind == "Q" or not 1 / _CLEARLY < ratio < _CLEARLY
+    return enough and beside(ratio, 1.0) == side and d.direction == way
 
 
 def _by_K(case: Case, side: str, way: str) -> bool:
