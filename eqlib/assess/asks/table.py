@@ -21,7 +21,8 @@ from eqlib.assess.asks.base import (
 )
 from eqlib.assess.asks.carry import can_be, own_paths
 from eqlib.assess.asks.number import scale_of
-from eqlib.assess.asks.slips import in_K, stock_starts
+from eqlib.assess.asks.slips import stock_starts
+from eqlib.assess.asks.steps import in_K
 from eqlib.assess.reading.tables import Linear, linear
 from eqlib.assess.tables import Number, QuestionError
 
