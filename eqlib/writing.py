@@ -124,14 +124,16 @@ def volume_from_to(old: float, new: float) -> str:
 
 
 def write_atomically(path: Path, text: str) -> None:
-    """Replace a file whole: whatever happens, the old or the new one is there. Raises OSError."""
+    """Replace a file whole, readable by its owner: whatever happens, the old or the new one is there.
+
+    Raises OSError.
+    """
     handle, spare = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}-", suffix=".part")
     try:
         with os.fdopen(handle, "w", encoding="utf-8", newline="") as stream:
             stream.write(text)
             stream.flush()
             os.fsync(stream.fileno())
-        os.chmod(spare, 0o644)
         os.replace(spare, path)
     except BaseException:
         Path(spare).unlink(missing_ok=True)

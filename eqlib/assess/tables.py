@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 from typing import Annotated
@@ -10,7 +9,7 @@ from typing import Annotated
 from pydantic import BaseModel, BeforeValidator, ConfigDict, PlainValidator
 
 from eqlib.chem.species import canonical
-from eqlib.errors import EqlibError
+from eqlib.errors import EqlibError, nearest
 
 #: In a question file: take this absorptivity from the catalogue.
 CATALOGUE = "catalogue"
@@ -30,8 +29,8 @@ class QuestionError(EqlibError):
 def near(word: object, known: Iterable[object]) -> str:
     """ "; did you mean 'x'?" when one of ``known`` is close, else the list of them."""
     names = [str(name) for name in known]
-    close = difflib.get_close_matches(str(word), names, n=1, cutoff=0.6)
-    return f"; did you mean {close[0]!r}?" if close else f"; it can be {', '.join(names)}"
+    close = nearest(str(word), names)
+    return f"; did you mean {close!r}?" if close else f"; it can be {', '.join(names)}"
 
 
 # -- tables of a question file --------------------------------------------------------------------------

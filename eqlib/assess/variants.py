@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 
 from eqlib.errors import EqlibError
+from eqlib.writing import power_of_ten
 
 MOST_STEPS = 10_000
 #: Choices without an order of their own: every student meets them in another one.
@@ -131,8 +132,7 @@ def show(value: Decimal) -> str:
     """A decimal as a reader expects it: "0.95", "140", "1.8e-10" -> "1.8 × 10⁻¹⁰"."""
     if value != 0 and not -5 < value.adjusted() < 6:
         mantissa, exponent = f"{value:e}".split("e")
-        raised = str(int(exponent)).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
-        return f"{mantissa} × 10{raised}"
+        return power_of_ten(mantissa, exponent)
     return f"{value:f}"
 
 

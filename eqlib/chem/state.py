@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import html
 import math
 from collections.abc import Iterator, Mapping
@@ -15,7 +14,7 @@ from eqlib.chem.equations import ReactionError
 from eqlib.chem.reactions import Reaction, water
 from eqlib.chem.species import Species, protonated, species
 from eqlib.chem.thermo import R_BAR
-from eqlib.errors import EqlibError
+from eqlib.errors import EqlibError, did_you_mean
 
 if TYPE_CHECKING:
     from eqlib.chem.mixture import Mixture
@@ -128,8 +127,10 @@ class State:
         if same:
             kind = words[species(same[0]).phase]
             return f"{key} is not in this mixture; there it is {kind}, written {same[0]}"
-        near = difflib.get_close_matches(key, list(self.amounts), n=3, cutoff=0.4) or list(self.amounts)[:6]
-        hint = f"; did you mean {' or '.join(near)}?" if near else "; the mixture is empty"
+        there = ", ".join(list(self.amounts)[:6])
+        hint = did_you_mean(key, self.amounts) or (
+            f"; there is {there}" if there else "; the mixture is empty"
+        )
         return f"{key} is not in this mixture{hint}"
 
     # -- derived --------------------

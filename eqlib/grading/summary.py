@@ -6,9 +6,10 @@ import csv
 import io
 import json
 import os
-import tempfile
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
+
+from eqlib.writing import write_atomically
 
 FORMAT = 2
 
@@ -228,18 +229,3 @@ class Kept:
 
     def _path(self, student: str) -> Path:
         return self.folder / f"{student}.json"
-
-
-def write_atomically(path: Path, text: str) -> None:
-    """Replace a file whole: whatever happens, the old or the new one is there."""
-    handle, spare = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}-")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as stream:
-            stream.write(text)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.chmod(spare, 0o600)
-        os.replace(spare, path)
-    except BaseException:
-        Path(spare).unlink(missing_ok=True)
-        raise

@@ -107,7 +107,7 @@ def test_a_folder_that_cannot_be_written_still_keeps_the_answer_in_the_notebook(
     def refuse(*_args, **_more):
         raise OSError(30, "Read-only file system")
 
-    monkeypatch.setattr("eqlib.assess.records.journal.tempfile.mkstemp", refuse)
+    monkeypatch.setattr("eqlib.writing.tempfile.mkstemp", refuse)
     saved = store.save("iron", FORWARD)
     assert "Read-only" in saved.problem
     assert store.record_of("iron") == saved.record

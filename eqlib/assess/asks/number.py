@@ -34,7 +34,7 @@ from eqlib.chem.reactions import Reaction
 from eqlib.chem.thermo import R_BAR, R_J
 from eqlib.errors import EqlibError
 from eqlib.lab.photometry import epsilon_from_reading
-from eqlib.writing import raised
+from eqlib.writing import power_of_ten, raised
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
@@ -161,7 +161,7 @@ def amount(value: float, figures: int = 3) -> str:
     if 1e-3 <= abs(value) < 1000:
         return f"{value:#.{figures}g}".rstrip(".").replace("-", "−")
     mantissa, exponent = f"{value:.{figures - 1}e}".split("e")
-    return f"{mantissa.replace('-', '−')} × 10{raised(int(exponent))}"
+    return power_of_ten(mantissa.replace("-", "−"), exponent)
 
 
 def quotient_step(case: Case, conc: Mapping[str, float]) -> str:

@@ -12,6 +12,7 @@ from fractions import Fraction
 from eqlib.assess.reading.objects import plain
 from eqlib.assess.reading.species import match_species, species_key
 from eqlib.assess.reading.text import Reading, Unreadable, quote, tidy
+from eqlib.writing import raised
 
 
 def read_expression(raw, species=()):
@@ -163,14 +164,9 @@ def write_expression(tree):
     return f"{left} {tree.sign} {right}" if tree.sign in "+-" else f"{left}{tree.sign}{right}"
 
 
-_RAISED = str.maketrans("0123456789-+", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻⁺")
-
-
 def pretty_expression(written):
     """The plain notation with raised powers and charges, for showing back."""
-    return re.sub(r"\^(\d*[+-](?!\d)|-?\d+)", lambda m: m.group(1).translate(_RAISED), written).replace(
-        "*", "·"
-    )
+    return re.sub(r"\^(\d*[+-](?!\d)|-?\d+)", lambda m: raised(m.group(1)), written).replace("*", "·")
 
 
 MAX_LENGTH = 300

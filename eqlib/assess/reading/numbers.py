@@ -8,7 +8,6 @@ Significant figures (counting, comparing, showing) come first.
 import math
 import re
 from dataclasses import dataclass, replace
-from decimal import Decimal
 from fractions import Fraction
 
 from eqlib.assess.reading.objects import Typed, plain
@@ -24,13 +23,13 @@ from eqlib.assess.reading.units import (
     without_filler,
 )
 from eqlib.errors import EqlibError
+from eqlib.writing import with_figures
 
 # Significant figures, as commonly taught (common practice, no source): leading zeros never count; zeros after
 # a decimal mark count; trailing zeros of a whole number may or may not, so both counts are kept and the doubt
 # goes to the student. In a logarithm (pH, pK) only the digits after the decimal mark count.
 
 _PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,5})?")
-_RAISED = str.maketrans("0123456789-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻")
 
 
 @dataclass(frozen=True)
@@ -108,19 +107,8 @@ def round_to(value, figures):
     return float(f"{value:.{figures - 1}e}")
 
 
-def show(value, figures=3):
-    """A number in print: "140", "0.0473", "1.4 × 10⁻⁴"; always this many significant figures.
-
-    Whole numbers are written out if no figure is lost in doing so.
-    """
-    if value == 0 or not math.isfinite(value):
-        return f"{value:g}"
-    mantissa, exponent = f"{Decimal(value):.{figures - 1}e}".replace("E", "e").split("e")
-    exponent = int(exponent)
-    if -4 < exponent < max(figures, 4):
-        places = max(0, figures - 1 - exponent)
-        return f"{float(f'{mantissa}e{exponent}'):.{places}f}"
-    return f"{mantissa} × 10{str(exponent).translate(_RAISED)}"
+show = with_figures
+"""A number in print, always with this many significant figures."""
 
 
 # Numbers as typed.

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from eqlib.assess.reading.text import Unreadable, quote, tidy
+from eqlib.writing import raised
 
 # Dimensions: powers of (length, mass, time, amount, temperature). A litre is a length cubed.
 _LENGTH, _MASS, _TIME, _AMOUNT, _TEMPERATURE = (
@@ -236,10 +237,7 @@ def standard_size(unit):
     return unit.size / Fraction(1000) ** unit.dims[3]
 
 
-_RAISED = str.maketrans("0123456789-+", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻⁺")
-
-
 def pretty_unit(text):
     """A unit in print: "M^-1 cm^-1" -> "M⁻¹ cm⁻¹"."""
     text = re.sub(r"(?:\^|\*\*)\s*(?:\(\s*([+-]?\d+)\s*\)|\{\s*([+-]?\d+)\s*\})", r"^\1\2", tidy(text))
-    return re.sub(r"(?:\^|\*\*|(?<=[A-Za-z]))([+-]?\d+)", lambda m: m.group(1).translate(_RAISED), text)
+    return re.sub(r"(?:\^|\*\*|(?<=[A-Za-z]))([+-]?\d+)", lambda m: raised(m.group(1)), text)

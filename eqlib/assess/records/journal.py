@@ -12,13 +12,13 @@ from __future__ import annotations
 
 import json
 import os
-import tempfile
 import time
 from contextlib import contextmanager
 from pathlib import Path
 
 from eqlib.assess.records.record import AnswerError, Record
 from eqlib.assess.variants import normal_id
+from eqlib.writing import write_atomically
 
 JOURNAL_FORMAT = 1
 MAX_JOURNAL = 20_000_000
@@ -162,19 +162,3 @@ def alone_in(folder: Path):
         yield
     finally:
         os.close(handle)
-
-
-def write_atomically(path: Path, text: str) -> None:
-    """Write ``text`` to a temporary file in the same folder, flush it to the disk, then move it into
-    place.
-    """
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".journal-", suffix=".part")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write(text)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.replace(temporary, path)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise

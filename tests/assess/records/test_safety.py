@@ -197,7 +197,7 @@ def test_where_nothing_can_be_written_the_records_are_handed_back_all_the_same(t
     def refuse(*_args, **_kwargs):
         raise OSError(30, "Read-only file system")
 
-    monkeypatch.setattr("eqlib.assess.records.journal.tempfile.mkstemp", refuse)
+    monkeypatch.setattr("eqlib.writing.tempfile.mkstemp", refuse)
     found = rescue(tmp_path)
     assert "save the notebook" in found.problems[0]
     assert found.bundle("silver")
