@@ -28,7 +28,7 @@ from eqlib.errors import EqlibError
 from eqlib.grading import notes, summary
 from eqlib.grading.course import Course, CourseError
 from eqlib.grading.desk import Desk, Done, Task, TooMuch
-from eqlib.grading.gradebook import GradebookError, Ledger, Standing, read_time
+from eqlib.grading.gradebook import GradebookError, Ledger, Standing, plainly, read_time
 from eqlib.grading.intake import HandedIn, collect_files, printable, submitted
 from eqlib.grading.run.sandbox import Limits
 from eqlib.grading.run.start import notice
@@ -89,7 +89,7 @@ def grade(
         # class.
         warnings.simplefilter("ignore")
         opened = Course.open(course)
-        with _plain_disk(opened.root):
+        with _plain_disk(opened.root), plainly(opened.db_url.removeprefix("sqlite:///")):
             return _Session(opened, assignment, limits, how, progress, log or _silent, desk_for).run()
 
 

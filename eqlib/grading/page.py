@@ -7,10 +7,12 @@ rest.
 from __future__ import annotations
 
 import re
+import tempfile
 import warnings
 from collections.abc import Mapping
 from functools import cache, lru_cache
 from html import escape
+from pathlib import Path
 
 from nbconvert.exporters import HTMLExporter
 from nbconvert.exporters.templateexporter import TemplateExporter
@@ -20,16 +22,13 @@ from nbgrader.coursedir import CourseDirectory
 from traitlets.config import Config
 
 from eqlib.grading.safety import clean_notebook
+from eqlib.grading.settings import configure
 
 #: Paragraphs of a recorded answer that are no longer true on a marked page.
 _BEFORE_MARKS = ("eqlib-asleep", "eqlib-unmarked")
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:e-?\d+)?")
 #: Cells of a submission's own beyond so many are left out of its page.
 MOST_CELLS = 400
-_FORBID = (
-    '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
-    "style-src 'unsafe-inline'; img-src data:; font-src data:\">"
-)
 
 
 class Unmade(float):
@@ -134,12 +133,10 @@ def _coloured(source: str) -> str:
 @cache
 def _exporter() -> HTMLExporter:
     """nbgrader's exporter of feedback pages, made once: its templates take longer than a page."""
-    maker = GenerateFeedback(coursedir=CourseDirectory(), config=Config())
+    config = Config()
+    configure(config, root=Path(tempfile.gettempdir()) / "no-such-course")
+    maker = GenerateFeedback(coursedir=CourseDirectory(), config=config)
     exporter = _Pages(config=maker.config)
-    exporter.exclude_raw = True
-    filters = {"float": as_float, "round": rounded, "markdown2html": "eqlib.grading.safety.markdown2html"}
-    for name, made in filters.items():
-        exporter.register_filter(name, made)
     exporter._preprocessors = []
     exporter.register_preprocessor("nbconvert.preprocessors.CSSHTMLHeaderPreprocessor", enabled=True)
     return exporter
@@ -178,12 +175,9 @@ def make_page(
 
 
 def finished(page: str, titles: Mapping[str, str]) -> str:
-    """nbgrader's page, sealed, and with the questions' titles in its list and above each mark."""
+    """nbgrader's page with the questions' titles in its list and above each mark."""
     head, body = page.split("<body>", 1) if "<body>" in page else ("", page)
     body = body.replace('<img src="data:image/', '<img alt="a figure" src="data:image/')
-    head = _without_scripts(head).replace(
-        '<meta charset="utf-8" />', f'<meta charset="utf-8" />\n{_FORBID}', 1
-    )
     for name, title in titles.items():
         for kind in ("Test cell", "Written response"):
             body = body.replace(f'<a href="#{name}">{kind}</a>', f'<a href="#{name}">{escape(title)}</a>')
@@ -193,13 +187,3 @@ def finished(page: str, titles: Mapping[str, str]) -> str:
                 f'<a href="#{comment}">Comment</a>', f'<a href="#{comment}">Comment on {escape(title)}</a>'
             )
     return f"{head}<body>{body}"
-
-
-def _without_scripts(head: str) -> str:
-    """The page's own head without scripts, which are all the template's (MathJax, require.js)."""
-    while (start := head.find("<script")) >= 0:
-        end = head.find("</script>", start)
-        if end < 0:
-            return head[:start]
-        head = head[:start] + head[end + len("</script>") :]
-    return head

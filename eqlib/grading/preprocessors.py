@@ -11,7 +11,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from nbgrader.api import Gradebook
-from nbgrader.preprocessors import NbGraderPreprocessor, SaveAutoGrades
+from nbgrader.preprocessors import GetGrades, NbGraderPreprocessor, SaveAutoGrades
 from nbgrader.utils import is_grade, is_solution, is_task
 from traitlets import List
 
@@ -19,7 +19,7 @@ from eqlib.grading.course import Course
 from eqlib.grading.desk import Desk, Task
 from eqlib.grading.gradebook import Standing
 from eqlib.grading.intake import HandedIn, as_notebook
-from eqlib.grading.page import for_student
+from eqlib.grading.page import Unmade, for_student
 from eqlib.grading.safety import clean_notebook
 from eqlib.grading.submission import Grade, MarkedBook
 
@@ -109,6 +109,25 @@ class SaveMarks(SaveAutoGrades):
         if is_solution(cell) or is_task(cell):
             self._add_comment(cell, resources)
         return cell, resources
+
+
+class GetMarks(GetGrades):
+    """nbgrader's scores for a feedback page; what a person has still to read is not a score of 0."""
+
+    def preprocess(self, nb, resources):
+        nb, resources = super().preprocess(nb, resources)
+        made = [cell.metadata.nbgrader for cell in nb.cells if "score" in cell.metadata.get("nbgrader", {})]
+        resources["nbgrader"]["max_score"] = sum(
+            m["points"] for m in made if not isinstance(m["score"], Unmade)
+        )
+        return nb, resources
+
+    def _get_score(self, cell, resources) -> None:
+        super()._get_score(cell, resources)
+        name = cell.metadata["nbgrader"]["grade_id"]
+        grade = self.gradebook.find_grade(name, self.notebook_id, self.assignment_id, self.student_id)
+        if grade.auto_score is None and grade.manual_score is None:
+            cell.metadata.nbgrader["score"] = Unmade("to read")
 
 
 class MakeSafe(NbGraderPreprocessor):

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import nbgrader
+
 #: Longest a cell may run, in seconds, in plain ``nbgrader autograde`` and in ``eqlib grade`` alike.
 CELL_SECONDS = 20
 
@@ -63,7 +65,7 @@ def _set_steps(c) -> None:
         nbg + "CheckCellMetadata",
     ]
     c.GenerateFeedback.preprocessors = [
-        nbg + "GetGrades",
+        ours + "GetMarks",
         ours + "MakeSafe",
         "nbconvert.preprocessors.CSSHTMLHeaderPreprocessor",
     ]
@@ -71,5 +73,13 @@ def _set_steps(c) -> None:
 
 def _set_pages(c) -> None:
     """Feedback pages and the formgrader's view of a submission are both made by HTMLExporter."""
-    c.HTMLExporter.filters = {"markdown2html": "eqlib.grading.safety.markdown2html"}
+    c.HTMLExporter.filters = {
+        "markdown2html": "eqlib.grading.safety.markdown2html",
+        # A score that was not made prints as its reason, never as 0.
+        "float": "eqlib.grading.page.as_float",
+        "round": "eqlib.grading.page.rounded",
+    }
     c.HTMLExporter.exclude_raw = True
+    # Ours first: with it a feedback page loads nothing from outside, and may not.
+    theirs = Path(nbgrader.__file__).parent / "server_extensions" / "formgrader" / "templates"
+    c.HTMLExporter.extra_template_basedirs = [str(Path(__file__).parent / "templates"), str(theirs)]
