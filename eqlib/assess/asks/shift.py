@@ -169,7 +169,9 @@ class Direction(_OfChange):
         expected = case.expected.get(part.id)
         yield from against_own_Q(case, said)
         ideas = direction_ideas(change, expected)
-        paler = "paler" in (said_to(case, "seen", said), seen_in(case))
+        # Where no colour is asked about, nobody goes by it.
+        asked = any(part.ask == "seen" for part in case.parts)
+        paler = asked and "paler" in (said_to(case, "seen", said), seen_in(case))
         if paler and expected != "reverse" and change.kind == "dilute":
             yield Suspect("paler_is_left", "reverse", "paler, so to the left")
         yield from _as_suspects(ideas)
