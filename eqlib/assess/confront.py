@@ -101,7 +101,8 @@ def _row(part: Part, facts: _Facts, said: Any) -> Confronted:
         idea = _idea_of(part, facts, said)
     happened = words.get(right, "")
     if part.ask == "K" and happened:
-        happened += f" ({number(facts.K[0])} and {number(facts.K[1])})"
+        old, new = (number(value) for value in facts.K)
+        happened += f" ({old})" if old == new else f" ({old}, then {new})"
     return Confronted(
         part,
         words.get(said, ""),

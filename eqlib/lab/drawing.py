@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from html import escape
 
 from eqlib.errors import EqlibError
@@ -73,19 +74,20 @@ class Vessel:
 
 
 def vessel_of(
-    state, name="", kind="well", view="side", lines=(), settled=True, grey=False, adding=""
+    state, name="", kind="well", view="side", lines=(), settled=True, grey=False, adding="", seen=None
 ) -> Vessel:
     """The Vessel that holds ``state``: true colour through its own path, true level.
 
     ``settled``: a solid lies at the bottom and the liquid over it is clear; otherwise it hangs as a cloud.
-    Raises EqlibError for a kind of vessel that is not in SHAPES.
+    ``seen``: its Colour, where that is worked out already. Raises EqlibError for a kind of vessel that is not in SHAPES.
     """
     from eqlib.lab.colour import colour_of
 
     if kind not in SHAPES:
         raise EqlibError(f"there is no drawing of a {kind!r}; write one of {', '.join(SHAPES)}")
     shape = SHAPES[kind]
-    seen = colour_of(state, shape.width_cm, view, area_cm2=shape.area_cm2, cloudy=not settled)
+    if seen is None:
+        seen = colour_of(state, shape.width_cm, view, area_cm2=shape.area_cm2, cloudy=not settled)
     millilitres = 1000.0 * (state.gas_volume if kind == "syringe" else state.volume)
     level = millilitres / (shape.area_cm2 * shape.height_cm)
     solid = _bed(state) if settled else None
@@ -106,15 +108,22 @@ def vessel_of(
 
 def _bed(state) -> tuple[str, float] | None:
     """The layer that a settled solid makes: its colour, and a height that grows slowly with the amount."""
-    from eqlib.chem.catalogue import solid_look
     from eqlib.lab.colour import SEEN_FROM
 
-    there = {n: v for n, v in state.solids.items() if v >= SEEN_FROM and solid_look(n) is not None}
+    there = {n: v for n, v in state.solids.items() if v >= SEEN_FROM and look_of(n) is not None}
     if not there:
         return None
     most = max(there, key=there.get)
     millimoles = 1000.0 * there[most] * state.volume
-    return solid_look(most).hex, min(0.07 + 0.1 * math.sqrt(millimoles), 0.4)
+    return look_of(most).hex, min(0.07 + 0.1 * math.sqrt(millimoles), 0.4)
+
+
+@cache
+def look_of(solid: str):
+    """How a solid looks (the catalogue's SolidLook), or None; asked for in every frame, so it is kept."""
+    from eqlib.chem.catalogue import solid_look
+
+    return solid_look(solid)
 
 
 def _screen(linear: float) -> int:
@@ -386,14 +395,21 @@ class QuotientLine:
         for i, (label, Q) in enumerate(self.marks):
             body.append(self._mark(label, Q, 34 + 22 * i))
         if moving:
-            body.append(
-                _element(
-                    "path",
-                    {"d": "M-7 0 L0 12 L7 0 Z", **self.at(self.marks[-1][1] if self.marks else self.Ks[-1])},
-                    "q",
-                )
-            )
+            body.append(_element("path", {"d": "M-7 0 L0 12 L7 0 Z", **self.at(self.Ks[0])}, "q"))
+        elif self.marks:
+            body.append(self._way_back(base - 8))
         return svg("".join(body), self.width, base + 26, title, desc)
+
+    def _way_back(self, y: float) -> str:
+        """An arrow from the last Q to the K that it comes back to; "" where they are as good as the same."""
+        start, end = self.x(self.marks[-1][1]), self.x(self.Ks[-1])
+        if abs(start - end) < 22:
+            return ""
+        ahead = 9 if start > end else -9
+        return (
+            f'<path d="M{start:.1f} {y} H{end + ahead:.1f}" fill="none" stroke="currentColor" stroke-width="1.8"/>'
+            f'<path d="M{end + ahead / 3:.1f} {y} l{ahead} -5 v10 z"/>'
+        )
 
     def _k_labels(self) -> list[str]:
         names = ["K"] if len(self.Ks) == 1 else ["K before", "K now"]

@@ -99,7 +99,12 @@ class Panel(Sheet):
             halves = f"{self.picture}<div>{self.prompt}{self.form}</div>"
             made.append(("ask", f'<div class="two">{halves}</div>' if self.picture else halves))
         if self.stage == "doing":
-            made.append(("film", f"<div data-film>{self.scene.film_picture()}{self.scene.line_svg()}</div>"))
+            made.append(
+                (
+                    "film",
+                    f"<div data-film>{self.scene.film_picture()}{self.scene.line_svg(moving=True)}</div>",
+                )
+            )
         if self.stage == "done" and self.has_outcome:
             made.append(("outcome", self.outcome))
         if self.help:

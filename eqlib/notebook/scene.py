@@ -18,10 +18,12 @@ from eqlib.chem.salts import dissolved
 from eqlib.chem.species import species
 from eqlib.chem.stress import Stress
 from eqlib.lab.colour import absorbance, colour_of
-from eqlib.lab.drawing import SHAPES, QuotientLine, Vessel, frame, shelf, vessel_of
+from eqlib.lab.drawing import SHAPES, QuotientLine, Vessel, frame, look_of, shelf, vessel_of
 from eqlib.notebook.output import text
 from eqlib.writing import number
 
+#: One pair of words for the direction of the reaction everywhere in a lesson.
+_WORDS = {"forward (left to right)": "to products (→)", "in reverse (right to left)": "to reactants (←)"}
 _STEPS = {"rival": 5, "answer": 9}
 
 
@@ -87,16 +89,10 @@ class Scene:
         self, state, name: str, *, view="side", grey=False, settled=True, adding="", more=()
     ) -> Vessel:
         """One vessel, with what is seen in words and the absorbance as a number."""
-        made = vessel_of(
-            state,
-            name,
-            self.kind,
-            view,
-            self.lines(state, view, settled) + tuple(more),
-            settled,
-            grey,
-            adding,
-        )
+        shape = SHAPES[self.kind]
+        seen = colour_of(state, shape.width_cm, view, area_cm2=shape.area_cm2, cloudy=not settled)
+        lines = (*self.lines(state, seen, settled), *more)
+        made = vessel_of(state, name, self.kind, view, lines, settled, grey, adding, seen)
         room = SHAPES[self.kind].area_cm2 * SHAPES[self.kind].height_cm
         most = 1000 * max(
             s.gas_volume if self.kind == "syringe" else s.volume for s in (self.d.before, self.d.after, state)
@@ -109,16 +105,12 @@ class Scene:
             )
         return replace(made, drops=self.d.stress.kind in ("add_solution", "dilute"))
 
-    def lines(self, state, view="side", settled=True) -> tuple[str, ...]:
+    def lines(self, state, seen, settled=True) -> tuple[str, ...]:
         """What stands under a vessel: its colour in words, how much it holds, its absorbance."""
-        shape = SHAPES[self.kind]
-        seen = colour_of(state, shape.width_cm, view, area_cm2=shape.area_cm2, cloudy=not settled)
         solids = [n for n, v in state.solids.items() if v > 1e-5 and n != "H2O(l)"]
         words = seen.words
         if settled and solids:
-            from eqlib.chem.catalogue import solid_look
-
-            look = solid_look(solids[0])
+            look = look_of(solids[0])
             words = f"{words}; {look.words if look else ''} solid".replace("  ", " ")
         amount = state.gas_volume if self.kind == "syringe" else state.volume
         size = f"{1000 * amount:.2f} mL" if amount < 0.01 else f"{number(1000 * amount)} mL"
@@ -176,7 +168,7 @@ class Scene:
         name = max(changed, key=lambda n: abs(math.log(max(changed[n], 1e-300))))
         return f"{species(name).unicode} {'tied up' if changed[name] < 1 else 'set free'}"
 
-    def line_svg(self) -> str:
+    def line_svg(self, moving: bool = False) -> str:
         """The line as a picture, or "" where there is none."""
         if self.line is None:
             return ""
@@ -185,7 +177,9 @@ class Scene:
         )
         K = ", then ".join(number(k) for k in self.line.Ks)
         return self.line.svg(
-            "Q beside K on a logarithmic line", f"K = {K}; {said}; at the new equilibrium Q = K again."
+            "Q beside K on a logarithmic line",
+            f"K = {K}; {said}; at the new equilibrium Q = K again.",
+            moving,
         )
 
     # -- the film --------------------
@@ -276,6 +270,8 @@ def why(d: Disturbance) -> list[str]:
     told = []
     for event in d.events:
         line = text(event.unicode)
+        for chemists, ours in _WORDS.items():
+            line = line.replace(chemists, ours)
         quotients = [event.quotient, *(rival.quotient for rival in event.rivals)]
         for q in quotients:
             for flat in (q.fraction(in_unicode), q.numbers()):

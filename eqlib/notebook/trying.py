@@ -25,6 +25,7 @@ class Trying:
         self.start = {name: start for name, _label, _low, _high, _step, start, _unit in self.sliders}
         self.start |= {"above": False, "grey": False, "alone": False}
         self.at, self.past, self.problem = dict(self.start), [], ""
+        self.kept: dict = {}
         self.drawn = dict(self.start)  # where the controls stood when they were last drawn afresh
         self._work()
 
@@ -61,6 +62,7 @@ class Trying:
             return
         self.problem = ""
         self.now = Scene(made, self.scene.kind, "")
+        self.now.nm = self.scene.nm  # one wavelength for the whole page
 
     def _stress(self, stress):
         changes = {}
@@ -107,17 +109,24 @@ class Trying:
         view, grey = ("above" if self.at["above"] else "side"), self.at["grey"]
         d = self.now.d
         cast = [
-            self.now.vessel(d.before, "before", view=view, grey=grey),
+            self._fixed(self.scene.d.before, "before", view, grey),
             "→",
             self.now.vessel(d.after, "after", view=view, grey=grey),
             "|",
             self.now.vessel(self.now.control, "control", view=view, grey=grey, more=(self.now.twin,)),
             "|",
-            self.scene.vessel(self.scene.d.after, "as in the question", view=view, grey=grey),
+            self._fixed(self.scene.d.after, "as in the question", view, grey),
         ]
         words = "; ".join(f"{v.name}: {', '.join(v.lines)}" for v in cast if not isinstance(v, str))
-        line = self.now.line.svg("Q beside K", self.sentence(), moving=False) if self.now.line else ""
-        return f'{shelf(cast, "With these amounts", words)}{line}<p role="status">{text(self.problem or self.sentence())}</p>'
+        said = self.problem or self.sentence()
+        line = self.now.line.svg("Q beside K", said, moving=False) if self.now.line else ""
+        return f'{shelf(cast, "With these amounts", words)}{line}<p role="status">{text(said)}</p>'
+
+    def _fixed(self, state, name, view, grey):
+        """A vessel that no slider changes, worked out once for each way of looking at it."""
+        if (name, view, grey) not in self.kept:
+            self.kept[name, view, grey] = self.scene.vessel(state, name, view=view, grey=grey)
+        return self.kept[name, view, grey]
 
     def sentence(self) -> str:
         """What these amounts do, in one line."""
@@ -127,8 +136,9 @@ class Trying:
         look = compare_disturbance(
             d, path_cm=shape.width_cm, view=view, area_cm2=shape.area_cm2 if view == "above" else None
         )
-        sign = "<" if d.Q < d.K / 1.001 else ">" if d.Q > d.K * 1.001 else "="
-        return f"Q at once = {number(d.Q)} {sign} K = {number(d.K)}. It goes {WAYS[d.direction]}; {look.lightness} from {'above' if view == 'above' else 'the side'}."
+        label, Q = self.now.line.marks[-1] if self.now.line else ("at once", d.Q)
+        sign = "<" if Q < d.K / 1.001 else ">" if Q > d.K * 1.001 else "="
+        return f"{label[:1].upper()}{label[1:]}: Q = {number(Q)} {sign} K = {number(d.K)}. It goes {WAYS[d.direction]}; {look.lightness} from {'above' if view == 'above' else 'the side'}."
 
     def say(self) -> dict[str, str]:
         """The numbers beside the sliders."""
@@ -148,8 +158,7 @@ def sliders_of(scene: Scene):
         low = 0.2 * now if stress.kind == "change_volume" else 0.0
         found.append(("volume", "Volume", _tidy(low), _tidy(top), _step(top), now, "mL"))
     if stress.kind == "add_solution":
-        strongest = max(value for _, value in stress.amounts)
-        main = 1000 * min((v for _, v in stress.amounts if v > 0.2 * strongest), default=strongest)
+        main = 1000 * _acting(scene.d)
         found.append(
             ("strength", "Strength of the bottle", 0.0, _tidy(3 * main), _step(3 * main), main, "mM")
         )
@@ -159,6 +168,16 @@ def sliders_of(scene: Scene):
         now = 1000 * stress.amounts[0][1]
         found.append(("mmol", "Amount", 0.0, _tidy(4 * now), _step(4 * now), now, "mmol"))
     return found
+
+
+def _acting(d) -> float:
+    """mol/L of what acts in the bottle: a species of the first reaction, else of a rival, else the strongest."""
+    named = dict(d.stress.amounts)
+    for reactions in ((d.reaction,), d.rivals):
+        acting = [value for name, value in named.items() if any(name in r.coefficients for r in reactions)]
+        if acting:
+            return max(acting)
+    return max(named.values())
 
 
 def _step(top: float) -> float:
