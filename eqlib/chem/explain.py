@@ -460,9 +460,7 @@ class _Teller:
             return ""
         d, main = self.d, plot.rivals[0]
         r, name = main.quotient.reaction, main.species
-        own = (
-            float(self.reaction.coefficients[name]) * d.extent if name in self.reaction.coefficients else 0.0
-        )
+        own = float(self.reaction.coefficients[name]) * d.extent
         moved = d.extents_between(plot.turning, d.after, d.mixture.reactions).get(r, 0.0)
         amount = float(r.coefficients.get(name, 0)) * moved
         if own * amount >= 0 or abs(amount) < 0.5 * abs(own):

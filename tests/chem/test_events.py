@@ -165,6 +165,7 @@ def volume_changed(case, kind, old, new, unit, verb, part, factor):
     volumes = (d.before.gas_volume, d.at_once.gas_volume) if gas else (d.before.volume, d.at_once.volume)
     near(old, volumes[0] / size, 4), near(new, volumes[1] / size, 4)
     near(part or factor, volumes[0] / volumes[1])
+    assert volumes[0] != pytest.approx(volumes[1], rel=1e-9)
     assert (verb == "multiplies") == (volumes[0] > volumes[1]) == (factor is not None)
     if d.stress.kind in ("dilute", "add_solution"):
         assert volumes[1] - volumes[0] == pytest.approx(d.stress.volume, rel=1e-9)
@@ -271,7 +272,8 @@ def by_itself(case, Q, side, K):
 
 def compare(r, state, Q, side, K):
     near(Q, own_Q(r, state)), near(K, own_K(r, state.T))
-    assert side == side_of(own_Q(r, state) / own_K(r, state.T))
+    ratio = own_Q(r, state) / own_K(r, state.T)
+    assert side in {side_of(ratio * (1 - 1e-9)), side_of(ratio * (1 + 1e-9))}
     if side != "equal to":
         assert (num(Q) > num(K)) == ("above" in side)
 
@@ -491,6 +493,12 @@ def no_shift(case, missing, name, amount):
     assert d.direction == "none"
     if missing:
         assert case.amount(d.after, missing) == 0
+    put_in = [
+        n
+        for n in d.reaction.coefficients
+        if case.amount(d.at_once, n) != pytest.approx(case.amount(d.before, n), rel=1e-9)
+    ]
+    assert name is not None if not put_in else name not in put_in
     if name:
         told(amount, case.amount(d.after, name))
         assert case.amount(d.after, name) == pytest.approx(case.amount(d.at_once, name), rel=1e-6, abs=1e-30)
@@ -540,6 +548,8 @@ def test_every_sentence_about_every_catalogue_stress(name, key):
     d = outcome_of(eq.system(name), key)
     used = check(d)
     check_way(d)
+    done = d.stress.describe()
+    assert d.explanation.startswith(f"{done[0].upper()}{done[1:]}. {d.events[0].sentence}")
     assert used.get("answered", 0) + used.get("no_shift", 0) == 1
     assert not re.search(r"\^|<=>", d.explanation_unicode)
     assert d.explanation_unicode.count(".") == d.explanation.count(".")
@@ -582,8 +592,10 @@ def disturbances(draw):
 @settings(max_examples=120, deadline=None)
 @given(disturbances())
 def test_every_sentence_about_random_mixtures(d):
-    check(d)
+    used = check(d)
     check_way(d)
+    assert ("volume_changed" in used) == (d.stress.kind in ("add_solution", "dilute"))
+    assert "heat" in used or d.stress.kind != "heat_to" or abs(d.stress.T - 298.15) < 0.01
 
 
 GAS = eq.Reaction("2 NO2(g) <=> N2O4(g)", K=6.8, basis="p", dH=-57200)
@@ -607,8 +619,12 @@ def test_every_sentence_about_gases(r, amount, pressure, stress):
     first = next(iter(r.reactants))
     m = eq.Mixture(dict.fromkeys(r.reactants, amount) | {first: 2 * amount}, [r], T=r.T, pressure=pressure)
     d = eq.disturb(m, stress)
-    check(d)
+    used = check(d)
     check_way(d)
+    if stress.kind == "heat_to" and abs(stress.T - r.T) > 0.01:
+        assert "heat" in used
+        assert ("gas_warms" in used) == (r is GAS and pressure is None)
+        assert ("gas_expands" in used) == (r is GAS and pressure is not None)
 
 
 def test_without_the_rival_only_the_rest_happens():
@@ -656,3 +672,47 @@ def test_a_sum_of_other_reactions_is_told_too():
         assert d.direction == way
         check(d)
         check_way(d)
+
+
+def test_a_solution_as_strong_as_the_mixture_changes_nothing_by_itself():
+    """Free thiocyanate x solves x + 140 x 1e-3 / (1 + 140 x) = 2e-3 with 1e-3 mol/L of iron in all."""
+    m = eq.Mixture({"Fe^3+": 1e-3, "SCN^-": 2e-3}, [IRON], volume=0.010)
+    free = m.equilibrate()["SCN^-"]
+    assert free + 140 * free * 1e-3 / (1 + 140 * free) == pytest.approx(2e-3, rel=1e-9)
+    d = eq.disturb(m, eq.Stress.add_solution({"KSCN": free}, volume=0.002))
+    assert "[SCN^-] stays" in d.explanation
+    check(d)
+
+
+def test_product_put_in_where_nothing_can_react_is_not_said_to_stay():
+    silver = eq.Reaction("AgCl(s) <=> Ag^+ + Cl^-", K=1.8e-10)
+    d = eq.disturb(eq.Mixture({"Ag^+": 1e-6, "Cl^-": 1e-6}, [silver]), eq.Stress.add("NaCl", 1e-6))
+    assert d.direction == "none"
+    assert d.events[-1].sentence == "The reaction does not shift, for there is no AgCl(s) to react."
+    check(d)
+
+
+def test_two_rivals_are_named_where_both_matter():
+    """Equal binding by fluoride and oxalate: each takes a share, told with its own complex's amount."""
+    fluoride = eq.Reaction("Fe^3+ + F^- <=> FeF^2+", K=1e5)
+    oxalate = eq.Reaction("Fe^3+ + C2O4^2- <=> FeC2O4^+", K=1e5)
+    m = eq.Mixture({"Fe^3+": 2e-3, "SCN^-": 1e-3}, [IRON, fluoride, oxalate])
+    d = eq.disturb(m, eq.Stress.add_solution({"NaF": 0.01, "Na2C2O4": 0.01}, volume=0.05))
+    (rival,) = [e for e in d.events if e.kind == "rival"]
+    assert [r.quotient.reaction for r in rival.rivals] == [fluoride, oxalate]
+    for told, name in zip(rival.rivals, ("FeF^2+", "FeC2O4^+"), strict=True):
+        assert told.species == "Fe^3+"
+        assert -told.amount == pytest.approx(rival.state.amounts[name], rel=1e-9)
+    check(d)
+
+
+def test_the_rivals_of_a_dilution_are_left_out_where_they_hardly_matter():
+    """Hydrolysis moves ln(Q/K) by less than a tenth of what tenfold dilution does, so it is not told."""
+    m = eq.Mixture({"Fe^3+": 2e-3, "SCN^-": 1e-3, "H^+": 0.5}, [IRON, RIVALS[4]], volume=0.01)
+    d = eq.disturb(m, eq.Stress.dilute(0.09))
+    assert d.rivals == ()
+    settled = d.settled()
+    moved = math.log(own_Q(IRON, settled) / own_Q(IRON, d.at_once))
+    assert 0 < moved < 0.1 * math.log(own_Q(IRON, settled) / 140)
+    less = m.with_(totals={**m.totals, "H^+": 0.01})
+    assert eq.disturb(less, eq.Stress.dilute(0.09)).rivals == (RIVALS[4],)
