@@ -127,8 +127,11 @@ def _computed(setting: Setting, parts: tuple[Part, ...], numbers: Conc) -> Case:
         disturbance=disturbance,
         look=_look(parts, disturbance),
         states=MappingProxyType(states),
+        mixed=moments.get("mixed", NOTHING),
+        before=moments.get("before", NOTHING),
+        at_once=moments.get("at_once", NOTHING),
+        after=moments.get("after", NOTHING),
         equilibrium=moments.get("before", NOTHING),
-        **moments,
     )
 
 

@@ -99,7 +99,7 @@ def _row(part: Part, facts: _Facts, said: Any) -> Confronted:
         told = facts.reasoned(str(said), bool(agrees))
     elif agrees is False:
         idea = _idea_of(part, facts, said)
-    happened = words.get(right, "")
+    happened = words.get(str(right), "")
     if part.ask == "K" and happened:
         old, new = (number(value) for value in facts.K)
         happened += f" ({old})" if old == new else f" ({old}, then {new})"
@@ -119,7 +119,7 @@ def _idea_of(part: Part, facts: _Facts, said: Any) -> str | None:
 
     found = [s.mistake for s in suspects(part, facts.case, facts.answer) if s.value == said]
     chosen = [value for value in facts.answer.values() if isinstance(value, str) and value in found]
-    return (chosen or found or [None])[0]
+    return next(iter(chosen or found), None)
 
 
 class _Facts:
@@ -351,7 +351,7 @@ def picture_of(idea: str, f: _Facts) -> IfRight | None:
     return None
 
 
-def _nothing(f: _Facts):
+def _nothing(f: _Facts) -> tuple[Any, str]:
     what = (
         "nothing but mixing would happen"
         if f.d.stress.kind in ("add_solution", "dilute")
@@ -360,7 +360,7 @@ def _nothing(f: _Facts):
     return f.d.at_once, f"If that idea were right, {what}, and it would look like this."
 
 
-def _other_way(f: _Facts):
+def _other_way(f: _Facts) -> tuple[Any, str]:
     """The reaction run the other way by as much, as far as there is something to run."""
     way = {"forward": "to reactants", "reverse": "to products"}.get(f.d.direction)
     if way is None:
@@ -370,11 +370,11 @@ def _other_way(f: _Facts):
     ), f"If that idea were right, it would have gone {way}, and it would look like this."
 
 
-def _complete(f: _Facts):
+def _complete(f: _Facts) -> tuple[Any, str]:
     return _run(f, 1e9), "If it went to completion, it would look like this."
 
 
-def _cancelled(f: _Facts):
+def _cancelled(f: _Facts) -> tuple[Any, str]:
     """Until the added species is back at its old concentration, or its partner is used up."""
     if f.added not in f.d.reaction.coefficients:
         return None, ""
@@ -387,7 +387,7 @@ def _cancelled(f: _Facts):
     ), "If the change were cancelled completely, it would look like this."
 
 
-def _run(f: _Facts, extent: float):
+def _run(f: _Facts, extent: float) -> Any:
     """The mixture at once with the first reaction run by ``extent`` mol, no further than its amounts allow."""
     amounts = dict(f.d.at_once.amounts)
     moved = {n: float(nu) for n, nu in f.d.reaction.coefficients.items() if n in amounts}

@@ -82,12 +82,12 @@ from decimal import Decimal
 from pathlib import Path
 from string import Formatter
 from types import UnionType
-from typing import Annotated, Any, Literal, Union, get_args, get_origin
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel, Field, ValidationError, field_validator
 
 from eqlib.assess.asks import ASKS
-from eqlib.assess.asks.base import ID, Part
+from eqlib.assess.asks.base import ID, Part, PartTable
 from eqlib.assess.asks.number import unit_fault
 from eqlib.assess.instructor import with_notes
 from eqlib.assess.policy import DEFAULT, Policy, PolicyError
@@ -115,10 +115,13 @@ KINDS = {
     "mixed": "",
 }
 Mode = Literal["practice", "assessed"]
-_PartTable = Annotated[
-    Union[tuple(ask.Table for ask in dict.fromkeys(type(ask) for ask in ASKS.values()))],  # type: ignore[valid-type]  # noqa: UP007
-    Field(discriminator="ask"),
-]
+if TYPE_CHECKING:
+    _PartTable = PartTable
+else:  # which table a part is, its ``ask`` says
+    _PartTable = Annotated[
+        Union[tuple(dict.fromkeys(type(ask).Table for ask in ASKS.values()))],  # noqa: UP007
+        Field(discriminator="ask"),
+    ]
 
 
 class AssignmentTable(Table):

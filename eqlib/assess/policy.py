@@ -7,6 +7,7 @@ figures, one deduction for figures, a slip penalised once and carried forward.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 from eqlib.errors import EqlibError
 
@@ -45,7 +46,7 @@ class Policy:
     working_after: int = 2
     working: bool = True
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         for name in ("tolerance", "window", "figures_deduction"):
             value = getattr(self, name)
             if type(value) not in (int, float) or not 0 <= value <= 1:
@@ -62,7 +63,7 @@ class Policy:
                 f"policy working_after is {self.working_after!r}; write a whole number from 1 up"
             )
 
-    def changed(self, **settings) -> Policy:
+    def changed(self, **settings: Any) -> Policy:
         """This policy with some rules replaced. Raises PolicyError for a name or value that is not one."""
         known = [field.name for field in fields(self)]
         for name, value in settings.items():

@@ -161,7 +161,7 @@ class StartTable(Table):
             totals = {canonical(name): value_of(item, numbers) for name, item in given.items()}
         for name, item in self.solids.items():
             totals[canonical(name)] = 1e-3 * value_of(item, numbers) / volume
-        return Mixture(totals, reactions=list(reactions), volume=volume, **settings)
+        return Mixture(totals, reactions=reactions, volume=volume, **settings)
 
 
 # -- what is done to it ---------------------------------------------------------------------------------
@@ -343,7 +343,7 @@ class MeasuredTable(Table):
 
     @cached_property
     def _looked_up(self) -> Decimal:
-        found = spectrum(self.species)
+        found = spectrum(self.species or "")
         if found is None:
             raise ValueError(
                 f"epsilon = {CATALOGUE!r} needs nm = ... and a species with a spectrum in the catalogue"
@@ -383,7 +383,7 @@ class MeasuredTable(Table):
 
     def read(self, state: State, numbers: Numbers) -> Decimal:
         """The reading of ``state``, rounded as printed."""
-        amount = float(state[self.species])
+        amount = float(state[self.species or ""])
         if self.reading == "absorbance":
             light = self.optics(numbers)
             value = light["blank"] + light["epsilon"] * light["path"] * amount
@@ -513,7 +513,7 @@ class Setting(Table):
         found = {}
         for n in (1, 2):
             kelvin = value_of(getattr(self.measured, f"celsius{n}"), numbers) + KELVIN
-            found[f"K{n}"] = round_to(float(reactions[0].at(kelvin).K), figures=3)
+            found[f"K{n}"] = round_to(reactions[0].at(kelvin).require_K(), figures=3)
         return found
 
     def reading(self, numbers: Numbers) -> Decimal:
@@ -535,12 +535,12 @@ class Setting(Table):
             return found
         if name in ("K", "dH"):
             first = self.reactions_for(numbers)[0]
-            return round_to(float(first.K) if name == "K" else float(first.dH) / 1000, figures=3)
+            return round_to(first.require_K() if name == "K" else (first.dH or 0.0) / 1000, figures=3)
         return self.constants(numbers)[name]
 
     def placeholders(self, asked: set[str]) -> set[str]:
         """Names a prompt may show beside the question's numbers; ``asked`` are the quantities asked for."""
-        names = set()
+        names: set[str] = set()
         if self.measured is not None:
             if self.measured.of_mixture:
                 names.add(self.measured.reading)

@@ -15,6 +15,7 @@ import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
+from typing import Any
 
 from eqlib.errors import EqlibError
 from eqlib.writing import power_of_ten
@@ -61,7 +62,7 @@ class Variant:
     retry: int = 0
 
 
-def read_range(name: str, given) -> Range:
+def read_range(name: str, given: Any) -> Range:
     """A fixed number or ``[low, high, step]`` from a question file. Raises VariantError."""
     if isinstance(given, (int, Decimal)) and not isinstance(given, bool):
         value = _finite(name, given)
@@ -86,7 +87,7 @@ def read_range(name: str, given) -> Range:
     return found
 
 
-def _finite(name: str, value) -> Decimal:
+def _finite(name: str, value: Any) -> Decimal:
     try:
         if isinstance(value, bool) or not isinstance(value, (int, Decimal)):
             raise InvalidOperation
@@ -99,8 +100,14 @@ def _finite(name: str, value) -> Decimal:
 
 
 def make_variant(
-    ranges: Mapping[str, Range], *, course: str, assignment: str, question: str, student, retry: int = 0
-):
+    ranges: Mapping[str, Range],
+    *,
+    course: str,
+    assignment: str,
+    question: str,
+    student: object,
+    retry: int = 0,
+) -> Variant:
     """The Variant of ``student`` (None: mid-range). Depends only on the names given here, never on the
     machine.
     """
@@ -139,7 +146,7 @@ def show(value: Decimal) -> str:
 SEPARATOR = "\x1f"
 
 
-def normal_id(student) -> str:
+def normal_id(student: object) -> str:
     """A student id without case, spaces or typographical variants: "S 01" and "s01" are one person. None is
     ''.
     """
@@ -163,7 +170,7 @@ def draw(
     return int.from_bytes(digest[:8], "big") % choices
 
 
-def options_for(part, question, student) -> tuple[tuple[str, str], ...]:
+def options_for(part: Any, question: Any, student: object) -> tuple[tuple[str, str], ...]:
     """The options of ``part`` (of ``question``) in the order in which ``student`` meets them.
 
     Reasons, rules, species to pick and things to put in order are shuffled, so that no place is the right one
@@ -174,7 +181,7 @@ def options_for(part, question, student) -> tuple[tuple[str, str], ...]:
         return tuple(part.options)
     names = question.assignment.course, question.assignment.id, question.id, part.id, normal_id(student)
 
-    def drawn(option):
+    def drawn(option: tuple[str, str]) -> bytes:
         return hashlib.sha256(SEPARATOR.join((*names, option[0])).encode("utf-8")).digest()
 
     return tuple(sorted(part.options, key=drawn))

@@ -133,8 +133,8 @@ def _standard(case: Case) -> str:
 
 def ice_markdown(case: Case) -> str:
     """The ICE table of the first reaction as a markdown table, mol/L."""
-    names = list(case.reaction.quotient_species)
-    changes = {name: float(case.reaction.coefficients[name]) * case.extent for name in names}
+    names, extent = list(case.reaction.quotient_species), case.extent or 0.0
+    changes = {name: float(case.reaction.coefficients[name]) * extent for name in names}
     rows = {
         "Initial": {name: case.mixed.get(name, 0.0) for name in names},
         "Change": changes,
@@ -174,7 +174,7 @@ def _competitor(case: Case, bound: str) -> str:
         for name in reaction.coefficients:
             if name not in mine and name in after:
                 takers[name] = after.amounts.get(name, 0.0) - at_once.amounts.get(name, 0.0)
-    gained = max(takers, key=takers.get, default=None)
+    gained = max(takers, key=lambda name: takers[name], default=None)
     if gained is None or takers[gained] <= 0:
         return f"Another equilibrium takes {in_unicode(bound)} away."
     return f"A competing equilibrium takes {in_unicode(bound)} away, as {in_unicode(gained)}."

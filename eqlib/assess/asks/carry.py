@@ -68,7 +68,7 @@ def own_paths(case: Case, own: Own, skip: str, scale: Mapping[str, float]) -> It
         return
     mixed = {**case.mixed, **given.get("mixed", {})}
     rows = given.get("before", {})
-    ways = [given["x"][""]] if "x" in given else []
+    ways: list[float | None] = [given["x"][""]] if "x" in given else []
     for name, nu in case.reaction.quotient_species.items():
         if name in rows and not close(rows[name], case.equilibrium.get(name, 0.0), _RIGHT):
             ways.append((rows[name] - mixed.get(name, 0.0)) / float(nu))
@@ -102,7 +102,7 @@ def _usable(case: Case, own: Own, skip: str, scale: Mapping[str, float]) -> dict
 def _add(case: Case, part: Part, value: float, scale: float, found: dict[str, dict[str, float]]) -> None:
     key = {"concentration": part.when, "extent": "x", "K": "K"}.get(part.quantity)
     right = case.expected.get(part.id)
-    if key is None or type(right) not in (int, float):
+    if key is None or not isinstance(right, (int, float)):
         return
     name = part.species if part.quantity == "concentration" else ""
     if can_be(case, key, name, value / scale, right / scale, found) or known_slip(part, case, value, scale):

@@ -48,7 +48,8 @@ class Design(Ask):
         return str(table.of)
 
     def options(self, table: Any, question: str) -> tuple[tuple[str, str], ...]:
-        found = {"demo": demonstrations(), "vessel": VESSELS}.get(table.of, {})
+        offers: dict[str, Mapping[str, Any]] = {"demo": demonstrations(), "vessel": VESSELS}
+        found = offers.get(table.of, {})
         return tuple((key, one.words) for key, one in found.items())
 
     def finished(self, part: Part, table: Any) -> Part:
@@ -79,7 +80,9 @@ class Design(Ask):
 
     def _mixed(self, part: Part, case: Case, said: Mapping[str, Any]) -> Judged | str:
         """The whole plan, mixed; or what is missing from it."""
-        pieces = {other.table.of: said.get(other.id) for other in case.parts if other.ask == "design"}
+        pieces: dict[str, Any] = {
+            other.table.of: said.get(other.id) for other in case.parts if other.ask == "design"
+        }
         missing = [PIECES[of][0].lower() for of in PIECES if pieces.get(of) is None]
         if missing:
             return f"A plan is judged as a whole; still missing: {', '.join(missing)}."

@@ -15,7 +15,7 @@ from pydantic import field_validator
 from eqlib.assess.asks.base import Ask, OptionsTable, Part, PartTable, close, shuffled
 from eqlib.assess.mistakes import MISTAKES, Suspect
 from eqlib.assess.tables import near
-from eqlib.chem.ice import FIVE_PERCENT
+from eqlib.chem.ice import FIVE_PERCENT, ice
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
@@ -41,15 +41,14 @@ def _solid_over_solution(case: Case) -> bool:
 
 def small_x_share(case: Case) -> float:
     """x of the short cut that leaves x out, over the smallest amount it was neglected beside."""
-    from eqlib.chem.ice import ice
-
     start = {name: c for name, c in case.mixed.items() if name in case.reaction.coefficients}
-    return ice(case.reaction, start).small_x.largest_share
+    short = ice(case.reaction, start).small_x
+    return float("inf") if short is None else short.largest_share
 
 
 def _last_row(case: Case) -> bool:
     return min(case.before.values()) >= 0 and close(
-        case.reaction.quotient(case.before), float(case.reaction.K), 1e-6
+        case.reaction.quotient(case.before), case.reaction.require_K(), 1e-6
     )
 
 
@@ -141,10 +140,10 @@ class RootTable(PartTable):
 
 def real_roots(case: Case) -> list[float]:
     """The real roots x of K = Q(x) for the first reaction from ``mixed``, in ascending order."""
-    top, bottom = np.poly1d([1.0]), np.poly1d([float(case.reaction.K)])
+    top, bottom = np.poly1d([1.0]), np.poly1d([case.reaction.require_K()])
     scale = max(case.mixed.get(name, 0.0) for name in case.reaction.quotient_species)
     for name, nu in case.reaction.quotient_species.items():
-        column = np.poly1d([float(nu) * scale, case.mixed.get(name, 0.0)]) ** int(abs(nu))
+        column = np.poly1d([float(nu) * scale, case.mixed.get(name, 0.0)]) ** int(abs(float(nu)))
         top, bottom = (top * column, bottom) if nu > 0 else (top, bottom * column)
     roots = (top - bottom).roots
     return sorted(float(root.real) * scale for root in roots if abs(root.imag) < 1e-9 * (1 + abs(root)))
@@ -164,7 +163,7 @@ class Root(Ask):
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
         roots = real_roots(case)
-        nearest = min(range(len(roots)), key=lambda i: abs(roots[i] - case.extent))
+        nearest = min(range(len(roots)), key=lambda i: abs(roots[i] - (case.extent or 0.0)))
         return "smaller" if nearest == 0 else "larger"
 
     def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
@@ -181,5 +180,5 @@ class Root(Ask):
             row = [
                 case.mixed.get(n, 0.0) + float(nu) * root for n, nu in case.reaction.quotient_species.items()
             ]
-            if min(row) >= 0 and not close(root, case.extent, 1e-6):
+            if min(row) >= 0 and not close(root, case.extent or 0.0, 1e-6):
                 yield "both roots are possible mixtures; choose other numbers"

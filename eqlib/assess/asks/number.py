@@ -132,7 +132,7 @@ def _epsilon(part: Part, case: Case, path: Path) -> float:
     return epsilon_from_reading(m["absorbance"], limiting(case)[1], m["path"], m["blank"])
 
 
-def _pKa(part: Part, case: Case, own: Own) -> float:
+def _pKa(part: Part, case: Case, path: Path) -> float:
     """pH less the logarithm of base form over acid form, from the three absorbances."""
     m = case.measured
     return m["pH"] - math.log10((m["between"] - m["acid"]) / (m["base"] - m["between"]))
@@ -207,7 +207,7 @@ def _Kp_step(part: Part, case: Case) -> str:
     reaction = case.reaction
     if reaction.basis != "c":
         return ""
-    kc = case.reaction.quotient(case.equilibrium) if case.measured else reaction.K
+    kc = case.reaction.quotient(case.equilibrium) if case.measured else reaction.require_K()
     change = int(reaction.dn_gas)
     RT = f"({R_BAR:.5f} × {case.temperature:.2f})"
     power = raised(change)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from pydantic import field_validator
 
@@ -41,7 +41,7 @@ def _enough(items: tuple[Any, ...]) -> tuple[Any, ...]:
 
 class _Ordered(Ask):
     kind = "order"
-    keys = ("items",)
+    keys: ClassVar[tuple[str, ...]] = ("items",)
 
     def options(self, table: Any, question: str) -> tuple[tuple[str, str], ...]:
         return tuple((item.label, item.label) for item in table.items)

@@ -159,7 +159,8 @@ class Work(Ask):
                 if cell is None:
                     continue
                 then = _following(done.tube, row, column) if policy.carry_forward else None
-                if true[column] is not None and close(cell, true[column], CLOSE):
+                right = true[column]
+                if right is not None and close(cell, right, CLOSE):
                     notes[done.tube.label, column] = "right"
                 elif then is not None and close(cell, then, CLOSE):
                     notes[done.tube.label, column] = "carried"
@@ -273,7 +274,7 @@ def _hits(slip: Callable[[Place], float], at: Place, column: str) -> bool:
 
 
 @lru_cache(maxsize=1)
-def _planned():
+def _planned() -> Any:
     return rows_of(Bench())
 
 

@@ -43,7 +43,7 @@ def _compare(d: Disturbance) -> str:
     return "forward" if ratio < 1 / (1 + SAME) else "reverse" if ratio > 1 + SAME else "none"
 
 
-def _first(d: Disturbance):
+def _first(d: Disturbance) -> Any:
     return d.before.reactions[0]
 
 
@@ -198,5 +198,5 @@ def cases(part: Part, case: Case) -> list[tuple[str, Disturbance]]:
 
 
 @lru_cache(maxsize=512)
-def _happens(mixture, stress) -> Disturbance:
+def _happens(mixture: Any, stress: Any) -> Disturbance:
     return disturb(mixture, stress)

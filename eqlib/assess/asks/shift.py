@@ -148,7 +148,7 @@ class Direction(_OfChange):
         return False
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
-        return from_mixing(case) if case.disturbance is None else case.direction
+        return from_mixing(case) if case.direction is None else case.direction
 
     def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
         if case.disturbance is not None:
@@ -199,7 +199,9 @@ def own_direction(case: Case, own: Mapping[str, Any]) -> str | None:
             value[quantity] = number
     if "Q" not in value:
         return None
-    return _way(value["Q"], value.get("K", getattr(case.disturbance, "K", case.reaction.K)))
+    return _way(
+        value["Q"], value.get("K") or getattr(case.disturbance, "K", None) or case.reaction.require_K()
+    )
 
 
 def _way(Q: float, K: float) -> str:
@@ -373,7 +375,7 @@ class Concentration(_OfChange):
         elif change.kind == "reactant" and coefficient:
             yield Suspect("two_boxes" if coefficient < 0 else "static_stop", "same", "left as it was")
         elif change.kind == "binder" and coefficient:
-            yield from _bound(part, case, coefficient)
+            yield from _bound(part, case, float(coefficient))
         elif change.kind == "dilute":
             yield Suspect("volume_ignored", "same", "as if no water came in")
         if not coefficient or change.kind in ("reactant", "product", "dilute"):
