@@ -12,11 +12,10 @@ from dataclasses import replace
 from functools import cached_property
 from types import MappingProxyType
 
-from eqlib.chem.disturb import Disturbance, disturb
+from eqlib.chem.disturb import Disturbance
 from eqlib.chem.explain import in_unicode
 from eqlib.chem.salts import dissolved
 from eqlib.chem.species import species
-from eqlib.chem.stress import Stress
 from eqlib.lab.colour import absorbance, colour_of
 from eqlib.lab.drawing import SHAPES, QuotientLine, Vessel, frame, look_of, shelf, vessel_of
 from eqlib.notebook.output import text
@@ -63,7 +62,10 @@ class Scene:
         """The twin that got only water, or nothing where nothing is poured in."""
         stress = self.d.stress
         if stress.kind == "add_solution":
-            return disturb(self.d.before.mixture, Stress.dilute(stress.volume)).after
+            mixture = self.d.before.mixture
+            volume = mixture.volume + stress.volume
+            weaker = {name: total * mixture.volume / volume for name, total in mixture.totals.items()}
+            return mixture.with_(totals=weaker, volume=volume).equilibrate(start=self.d.before)
         return self.d.before
 
     @cached_property
