@@ -2,10 +2,9 @@
 
 A fixed grammar (sign, mantissa, power of ten, unit) and no arithmetic: nothing typed is evaluated. The digits
 are kept, so that significant figures are counted from what was typed and conversion between units is exact.
-Significant figures (counting, comparing, showing) come first.
+The counting of significant figures comes first.
 """
 
-import math
 import re
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -22,14 +21,11 @@ from eqlib.assess.reading.units import (
     standard_size,
     without_filler,
 )
-from eqlib.errors import EqlibError
 from eqlib.writing import with_figures
 
 # Significant figures, as commonly taught (common practice, no source): leading zeros never count; zeros after
 # a decimal mark count; trailing zeros of a whole number may or may not, so both counts are kept and the doubt
 # goes to the student. In a logarithm (pH, pK) only the digits after the decimal mark count.
-
-_PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,5})?")
 
 
 @dataclass(frozen=True)
@@ -43,17 +39,6 @@ class Figures:
     def __str__(self):
         count = f"{self.least}" if self.least == self.most else f"{self.least} to {self.most}"
         return f"{count} significant figure{'' if self.most == 1 else 's'}"
-
-
-def sigfigs(text):
-    """Count the significant figures of a number written with a decimal point, such as "0.0140" or "1.40e2".
-
-    "140" gives 2 to 3, "140." gives 3, "0" gives 1. Errors: EqlibError when ``text`` is not one plain number.
-    """
-    found = _PLAIN_NUMBER.fullmatch(text.strip()) if isinstance(text, str) and len(text) <= 1000 else None
-    if found is None:
-        raise EqlibError("significant figures are counted in one plain number, such as 0.0140 or 1.40e2")
-    return count_digits(found.group(1))
 
 
 def count_digits(mantissa):
@@ -72,43 +57,6 @@ def figures_of_value(value):
     """Fewest figures that write this float exactly: 0.00714 -> 3, 67.0 -> 2. Zero counts 1."""
     text = f"{abs(value)!r}".partition("e")[0].replace(".", "").strip("0")
     return max(1, len(text))
-
-
-def supported(*typed):
-    """Figures that a product or quotient of these typed numbers can carry: the fewest among them."""
-    if not typed:
-        raise EqlibError("give at least one of the data, as typed, to count its significant figures")
-    return min(sigfigs(t).most for t in typed)
-
-
-def compare_figures(figures, wanted, slack=1):
-    """ "fits", "too many" or "too few" figures against ``wanted``; one figure either way is let pass by
-    default.
-
-    ``figures``: Figures, or the (fewest, most) pair of a reading.
-    """
-    least, most = (figures.least, figures.most) if isinstance(figures, Figures) else figures
-    if least > wanted + slack:
-        return "too many"
-    return "too few" if most < wanted - slack else "fits"
-
-
-def compare_decimals(decimals, wanted, slack=0):
-    """The same for a logarithm: digits after the decimal mark against those wanted."""
-    if decimals > wanted + slack:
-        return "too many"
-    return "too few" if decimals < wanted - slack else "fits"
-
-
-def round_to(value, figures):
-    """``value`` rounded to this many significant figures (a float)."""
-    if value == 0 or not math.isfinite(value):
-        return value
-    return float(f"{value:.{figures - 1}e}")
-
-
-show = with_figures
-"""A number in print, always with this many significant figures."""
 
 
 # Numbers as typed.
@@ -219,7 +167,7 @@ def _from_value(value, unit):
         raise Unreadable(
             "This whole number is far too large to be an answer here. Please check the last step."
         ) from None
-    said = " ".join(p for p in (show(value, min(figures_of_value(value), 6)), pretty_unit(unit)) if p)
+    said = " ".join(p for p in (with_figures(value, min(figures_of_value(value), 6)), pretty_unit(unit)) if p)
     return Reading(True, value, f"read as {said}")
 
 
@@ -257,7 +205,7 @@ def _from_text(text, unit, name):
 
 
 def _say(value, figures, unit, notes):
-    said = " ".join(p for p in (show(value, min(figures.most, 15)), pretty_unit(unit)) if p)
+    said = " ".join(p for p in (with_figures(value, min(figures.most, 15)), pretty_unit(unit)) if p)
     extra = f" ({'; '.join(notes)})" if notes else ""
     return f"read as {said}, {figures}{extra}"
 

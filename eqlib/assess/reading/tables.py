@@ -153,18 +153,6 @@ def linear(cell):
     return read_cell(cell)
 
 
-def same_cell(cell, expected, relative=0.02, floor=1e-9):
-    """Do two cells agree? Both are numbers, or both straight lines in x with the same two numbers.
-
-    ``relative`` is allowed on each number; ``floor`` (absolute) is what counts as zero.
-    """
-    a, b = read_cell(cell), read_cell(expected)
-    if a is None or b is None:
-        return a is b
-    pairs = ((a.constant, b.constant), (a.multiple, b.multiple))
-    return all(abs(p - q) <= max(relative * abs(q), floor) for p, q in pairs)
-
-
 def _linear(text, typed, unit):
     """Scan terms "sign number unit x / number" of a sum."""
     if len(text) > 100:
