@@ -518,7 +518,7 @@ def _small_x_words(shares: Mapping[str, float], table: IceTable) -> str:
         return "Nothing is neglected: every species in K starts at 0, so the shortcut is exact."
     worst = max(shares, key=lambda name: shares[name])
     listed = " and ".join(shares)
-    verdict = "within" if shares[worst] <= 0.05 else "more than"
+    verdict = "within" if shares[worst] <= FIVE_PERCENT else "more than"
     return (
         f"x is neglected beside the starting amount of {listed}; it is {100 * shares[worst]:.3g} % of "
         f"{worst}, "

@@ -230,3 +230,15 @@ def test_bad_input_is_one_plain_line(make, says):
         make()
     assert says in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("share", "valid", "words"), [(0.049, True, "within the 5 %"), (0.051, False, "more than the 5 %")]
+)
+def test_the_5_percent_rule_turns_at_5_percent(share, valid, words):
+    """For HA the shortcut gives x = sqrt(K c), so x/c = sqrt(K/c): the textbook rule (from memory)."""
+    acid = eq.Reaction("HA <=> H^+ + A^-", K=0.1 * share**2)
+    small = eq.ice(acid, {"HA": 0.1}).small_x
+    assert small.largest_share == pytest.approx(share, rel=1e-9)
+    assert small.valid is valid
+    assert words in small.assumption
