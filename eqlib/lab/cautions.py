@@ -22,6 +22,7 @@ from eqlib.chem.species import species
 from eqlib.chem.stress import Stress
 
 MOST_DANGERS = 4  # a student reads a few lines, not a page
+BOILS_K = 373.15  # hotter than that it is no water bath
 SCALDS_FROM_K = 273.15 + 45  # hot water hurts from here (common practice, no source)
 #: No bath of water is hotter than this (K); a hotter vessel is not stood in water.
 BOILS_K = 373.5
