@@ -24,7 +24,8 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 ROOT = Path(__file__).resolve().parents[1]
 COURSE = ROOT / "notebooks"
 _MODE = re.compile(r'^mode = "assessed"$', re.MULTILINE)
-#: Cells that speak of a class, of marks or of handing in, by their ids.
+#: Cells that speak of a class, of marks or of handing in carry this tag, or have one of these ids.
+CLASS_TAG = "class"
 CLASS_ONLY = {"student", "form-student", "marks", "hand-in"}
 #: Sentences that do, in the cells and prompts that stay: pattern -> what stands there instead.
 CLASS_WORDS = {
@@ -104,7 +105,11 @@ def copy_out(released: Path, target: Path) -> list[Path]:
 
 def for_practice(book):
     """The notebook without what only a class needs, and with the two buttons that keep it."""
-    cells = [cell for cell in book.cells if cell.id not in CLASS_ONLY]
+    cells = [
+        cell
+        for cell in book.cells
+        if cell.id not in CLASS_ONLY and CLASS_TAG not in cell.metadata.get("tags", ())
+    ]
     for cell in cells:
         if cell.cell_type == "markdown":
             cell.source = without_class(cell.source)

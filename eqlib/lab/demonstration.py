@@ -107,7 +107,8 @@ class Demo:
     @property
     def words(self) -> str:
         """The system and what is added."""
-        return f"{self.system.title}: add {_reagent(self.step)}, then {_reagent(self.reversal)}"
+        title = self.system.title.split(":")[0]
+        return f"{title}: add {_reagent(self.step)}, then {_reagent(self.reversal)}"
 
 
 def _reagent(step: CatalogueStress) -> str:
