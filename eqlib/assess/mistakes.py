@@ -62,11 +62,15 @@ MISTAKES: Mapping[str, Mistake] = _load()
 
 @dataclass(frozen=True)
 class Suspect:
-    """The value (number, or option) that a mistake would have given; ``why`` says in which way."""
+    """The value (number, or option) that a mistake would have given; ``why`` says in which way.
+
+    ``rare``: seldom made in this way, so that another mistake that gives the same is the likelier one.
+    """
 
     mistake: str
     value: Any
     why: str = ""
+    rare: bool = False
 
 
 @dataclass(frozen=True)
@@ -107,17 +111,17 @@ def name_mistake(
     if _is_number(expected) and _distance(value, expected) <= tolerance:
         return Match(right=True)
     told_apart = [s for s in map(_parts, suspects) if _tells(s[1], expected, min(tolerance, window))]
-    crowd = sum(0.5 < value / guess < 2 for _, guess, _ in told_apart if guess)
+    crowd = sum(0.5 < value / guess < 2 for _, guess, _, _ in told_apart if guess)
     reach = max(min(window, _CROWD / max(crowd, 1)), min(_half_unit(value, figures), WIDEST))
-    near: dict[str, tuple[float, str]] = {}
-    for name, guess, why in told_apart:
-        distance = _distance(value, guess)
-        if distance <= reach and distance < near.get(name, (math.inf, ""))[0]:
-            near[name] = (distance, why)
+    near: dict[str, tuple[bool, float, str]] = {}
+    for name, guess, why, rare in told_apart:
+        found = (rare, _distance(value, guess), why)
+        if found[1] <= reach and (name not in near or found < near[name]):
+            near[name] = found
     if not near:
         return Match()
-    ranked = sorted(near, key=lambda name: near[name][0])
-    return Match(False, ranked[0], tuple(ranked[1:]), near[ranked[0]][1])
+    ranked = sorted(near, key=lambda name: near[name][:2])
+    return Match(False, ranked[0], tuple(ranked[1:]), near[ranked[0]][2])
 
 
 def _tells(guess: Any, expected: Any, least: float) -> bool:
@@ -125,10 +129,10 @@ def _tells(guess: Any, expected: Any, least: float) -> bool:
     return _is_number(guess) and not (_is_number(expected) and _distance(guess, expected) <= least)
 
 
-def _parts(suspect: Suspect | tuple[str, Any]) -> tuple[str, Any, str]:
+def _parts(suspect: Suspect | tuple[str, Any]) -> tuple[str, Any, str, bool]:
     if isinstance(suspect, Suspect):
-        return suspect.mistake, suspect.value, suspect.why
-    return suspect[0], suspect[1], ""
+        return suspect.mistake, suspect.value, suspect.why, suspect.rare
+    return suspect[0], suspect[1], "", False
 
 
 def _is_number(value: Any) -> bool:

@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from eqlib.assess.case import Case
 
 MOST = 20
+_EARLIER = ", before the change"
+_RARE = ("millimoles", "a thousand times too large", "a thousand times too small")
 _IN_UNITS = ("K", "Q", "concentration", "extent", "dH", "epsilon")
 Slips = Iterator[tuple[str, Any, str]]
 
@@ -324,7 +326,7 @@ def number_suspects(part: Part, case: Case, scale: float) -> list[Suspect]:
             name in (s.mistake, "unit_prefix") and math.isclose(value, s.value, rel_tol=1e-6, abs_tol=1e-300)
             for s in out
         ):
-            out.append(Suspect(name, value, why))
+            out.append(Suspect(name, value, why, why in _RARE or why.endswith(_EARLIER)))
     return out[:MOST]
 
 
@@ -420,15 +422,16 @@ def _slips_before(case: Case, facts: Facts) -> Slips:
         return _positive(facts, changed)
 
     unreduced = {n: start.get(n, 0.0) if p < 0 else right.get(n, 0.0) for n, p in facts.powers.items()}
-    yield "initial_as_eq", at_once(unreduced), "reactants not reduced"
-    yield "change_sign", at_once(facts.row(start, x, sign=-1.0)), "reactants grow"
+    yield "initial_as_eq", at_once(unreduced), f"reactants not reduced{_EARLIER}"
+    yield "change_sign", at_once(facts.row(start, x, sign=-1.0)), f"reactants grow{_EARLIER}"
     for name, other, why in stock_starts(case, facts.coefficients):
-        yield name, at_once(facts.row(other, x)), why
+        yield name, at_once(facts.row(other, x)), why + _EARLIER
     if any(abs(c) != 1 for c in facts.coefficients.values()):
         amount = amount_made(case, facts, x)
-        yield "change_coeff", at_once(facts.row(start, amount, ignore_coefficients=True)), "all change alike"
+        alike = facts.row(start, amount, ignore_coefficients=True)
+        yield "change_coeff", at_once(alike), f"all change alike{_EARLIER}"
     for name, amount, why in slips_of_reading(case):
-        yield name, at_once(facts.row(start, extent_from(case, facts, amount))), why
+        yield name, at_once(facts.row(start, extent_from(case, facts, amount))), why + _EARLIER
 
 
 def _Kp(case: Case, facts: Facts) -> Slips:

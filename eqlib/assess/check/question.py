@@ -159,7 +159,7 @@ def _number(part, case, question):
     tolerance = part.tolerance or question.policy.tolerance
     if part.quantity in ("K", "Kp"):
         yield from _well_determined(part, case, tolerance)
-    found = [s for s in suspects(part, case) if type(s.value) in (int, float) and s.value]
+    found = [s for s in suspects(part, case) if type(s.value) in (int, float) and s.value and not s.rare]
     seen = set()
     for one, other in itertools.combinations(found, 2):
         pair = tuple(sorted((one.mistake, other.mistake)))
