@@ -31,7 +31,7 @@ GRACE = 4.0
 TIMEOUT_NAME, DEAD_NAME, NOT_RUN_NAME = "CellTimeout", "KernelDied", "NotRun"
 #: Imported once, before the copies are made. Names do not leak: a cell still has to import what it uses.
 PRELOADED = (
-    "numpy,scipy.stats,scipy.optimize,sympy,pandas,matplotlib.pyplot,matplotlib.backends.backend_agg,"
+    "numpy,scipy.optimize,sympy,matplotlib.pyplot,matplotlib.backends.backend_agg,"
     "matplotlib_inline.config,eqlib,eqlib.notebook"
 )
 
