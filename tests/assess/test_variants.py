@@ -167,3 +167,7 @@ def test_choices_with_an_order_of_their_own_keep_it():
     question = read_questions(PICK)["q1"]
     part = question.part("direction")
     assert all(options_for(part, question, f"s{n}") == part.options for n in range(20))
+
+
+def test_a_range_of_one_value_is_a_range():
+    assert read_range("n", [Decimal(5), Decimal(5), Decimal(1)]).choices == 1

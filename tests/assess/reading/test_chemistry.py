@@ -420,3 +420,8 @@ def test_cells_as_people_type_them(typed, constant, multiple):
 @pytest.mark.parametrize("typed", ["-", "–", "n/a", "", "?"])
 def test_a_dash_is_an_empty_cell(typed):
     assert read_cell(typed) is None
+
+
+def test_a_name_that_fits_two_species_of_an_equation_is_told_as_such():
+    with pytest.raises(Unreadable, match="could mean more than one of"):
+        read_equation("Fe -> Cu", ["Fe^3+", "Fe^2+", "Cu^2+"])

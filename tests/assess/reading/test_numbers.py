@@ -372,3 +372,20 @@ def test_a_phrase_with_a_denial_or_a_choice_in_it_is_never_read(words):
 )
 def test_the_point_that_ends_a_sentence_is_no_decimal_mark(typed, value):
     assert read_part(Part("n", "number", "number", "K"), typed).value == value
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("Pa", "J m^-3"),
+        ("bar L", "kJ"),
+        ("L/cm", "cm^2"),
+        ("M", "mol/m^3"),
+        ("m^2/mol", "L/(mol cm)"),
+        ("h", "s"),
+    ],
+)
+def test_units_hang_together(one, other):
+    # SI Brochure: Pa = J/m³, 1 L = 10⁻³ m³.
+    assert parse_unit(one).dims == parse_unit(other).dims
+    assert parse_unit(one).dims != parse_unit("K g").dims

@@ -34,3 +34,4 @@ def test_a_number_worked_out_by_code_has_at_least_the_figures_that_write_it():
     assert figures_of_value(0.00714) == 3
     assert figures_of_value(67.0) == 2
     assert figures_of_value(0.0) == 1
+    assert figures_of_value(1.5e-7) == 2

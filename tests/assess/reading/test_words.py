@@ -156,3 +156,9 @@ NEAR = (("Ag^+", "Ag⁺"), ("Fe^3+", "Fe³⁺"), ("FeSCN^2+", "FeSCN²⁺"), ("A
 def test_a_name_counts_where_only_one_answer_fits(typed, value):
     reading = read_part(part(NEAR), typed)
     assert reading.value == value
+
+
+def test_an_option_may_be_meant_by_its_label_alone_and_a_list_of_one_is_that_one():
+    letters = (("a", "darker"), ("b", "paler"))
+    assert read_part(part(letters), "deeper").value == "a"
+    assert read_part(part(DIRECTION), ["reverse"]).value == "reverse"
