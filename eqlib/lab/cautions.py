@@ -24,6 +24,8 @@ from eqlib.chem.stress import Stress
 MOST_DANGERS = 4  # a student reads a few lines, not a page
 BOILS_K = 373.15  # hotter than that it is no water bath
 SCALDS_FROM_K = 273.15 + 45  # hot water hurts from here (common practice, no source)
+#: No bath of water is hotter than this (K); a hotter vessel is not stood in water.
+BOILS_K = 373.5
 #: mol/L from which (an irritant, a corrosive) it is.
 #: Hydrochloric acid fumes long before its legal 7.9 mol/L, so it is called strong from 6.
 ACID = {"nitric": (0.16, 0.8), "hydrochloric": (2.9, 6.0)}
@@ -209,9 +211,15 @@ _RULES = (
     ),
     _Rule(
         "hot-bath", 2,
-        lambda v: v.hottest >= SCALDS_FROM_K,
+        lambda v: SCALDS_FROM_K <= v.hottest <= BOILS_K,
         lambda v: f"Water at {v.hottest - 273.15:.0f} °C scalds: tubes stand in a rack, lift them with "
         "tongs, and never warm a full, tightly stoppered tube.",
+    ),
+    _Rule(
+        "hot-vessel", 2,
+        lambda v: v.hottest > BOILS_K,
+        lambda v: f"At {v.hottest - 273.15:.0f} °C a vessel burns whoever touches it, and a closed one can "
+        "burst: trained staff and equipment made for it, or computed only.",
     ),
     _Rule(
         "copper", 2,
