@@ -21,6 +21,9 @@ def did_you_mean(name: str, choices: Iterable[str]) -> str:
 def nearest(name: str, choices: Iterable[str]) -> str | None:
     """The choice most like ``name`` but not it, or None where none is like it."""
     choices = [choice for choice in choices if choice != name]
+    longer = [choice for choice in choices if len(name) > 2 and choice.lower().startswith(name.lower())]
+    if longer:  # a name that was not finished: the plainest of those it begins
+        return min(longer, key=len)
     close = difflib.get_close_matches(name, choices, n=1, cutoff=0.5)
     if not close:  # letters swapped, as in SNC^-
         close = [choice for choice in choices if sorted(choice) == sorted(name)][:1]
