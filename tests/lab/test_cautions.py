@@ -140,7 +140,7 @@ def test_the_full_table_has_every_bottle(name):
 def test_nobody_is_told_to_stand_a_vessel_of_400_degrees_in_hot_water():
     ammonia = eq.Reaction("N2(g) + 3 H2(g) <=> 2 NH3(g)", K=0.5, T=673.15)
     works = Mixture({"N2(g)": 0.3, "H2(g)": 0.7}, reactions=[ammonia], volume=1.0, T=673.15)
-    (hot, *_) = words_of(cautions_for(works))
+    (hot, *_) = words_of(cautions_for((), works, None))
     assert "400 °c" in hot
     assert "burst" in hot
-    assert not any("tongs" in words or "scalds" in words for words in words_of(cautions_for(works)))
+    assert not any("tongs" in words or "scalds" in words for words in words_of(cautions_for((), works, None)))
