@@ -91,12 +91,20 @@ def _usable(case: Case, own: Own, skip: str, scale: Mapping[str, float]) -> dict
         if part.ask == "ice":
             for row, when in (("initial", "mixed"), ("equilibrium", "before")):
                 for name, cell in (own[part.id].get(row) or {}).items():
-                    right = getattr(case, "mixed" if when == "mixed" else "equilibrium").get(name, 0.0)
-                    if type(cell) in (int, float) and can_be(case, when, name, float(cell), right, found):
+                    if type(cell) in (int, float) and _cell_can_be(case, when, name, float(cell), found):
                         found.setdefault(when, {})[name] = float(cell)
         elif part.kind == "number" and type(own[part.id]) in (int, float):
             _add(case, part, float(own[part.id]), scale[part.id], found)
     return found
+
+
+def _cell_can_be(case: Case, when: str, name: str, value: float, found: Mapping[str, Conc]) -> bool:
+    """Can a place of a table be gone on from: by itself, or as what a known mistake gives there?"""
+    right = (case.mixed if when == "mixed" else case.equilibrium).get(name, 0.0)
+    if can_be(case, when, name, value, right, found):
+        return True
+    asked = Part("cell", "number", "number", "", quantity="concentration", species=name, when=when)
+    return known_slip(asked, case, value)
 
 
 def _add(case: Case, part: Part, value: float, scale: float, found: dict[str, dict[str, float]]) -> None:
