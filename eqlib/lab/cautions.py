@@ -24,8 +24,6 @@ from eqlib.chem.stress import Stress
 MOST_DANGERS = 4  # a student reads a few lines, not a page
 BOILS_K = 373.15  # hotter than that it is no water bath
 SCALDS_FROM_K = 273.15 + 45  # hot water hurts from here (common practice, no source)
-#: No bath of water is hotter than this (K); a hotter vessel is not stood in water.
-BOILS_K = 373.5
 #: mol/L from which (an irritant, a corrosive) it is.
 #: Hydrochloric acid fumes long before its legal 7.9 mol/L, so it is called strong from 6.
 ACID = {"nitric": (0.16, 0.8), "hydrochloric": (2.9, 6.0)}
