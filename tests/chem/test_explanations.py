@@ -174,3 +174,18 @@ def test_what_cannot_happen_is_only_asked_for():
     d = eq.disturb(eq.Mixture({"Ag^+": 1e-5}, [CHLORIDE]), S.add("NaCl", 1e-5))
     assert "would ask for change forward" in d.explanation
     assert "there is no AgCl(s) to react" in d.explanation
+
+
+def test_what_the_answer_sets_free_the_rival_takes_up_too():
+    d = eq.disturb(tube(SILVER), S.add_solution({"AgNO3": 0.1}, volume=0.0005))
+    assert "The SCN^- that this sets free is taken up in turn" in d.explanation
+
+
+def test_a_gas_that_takes_no_part_leaves_the_others_their_pressures():
+    assert "so their own partial pressures do not change" in eq.disturb(bulb(), S.add_inert(0.1)).explanation
+
+
+def test_room_above_a_solution_changes_the_pressure_of_its_gas():
+    acid = eq.Reaction("CO2 + H2O <=> H^+ + HCO3^-", K=4.5e-7)
+    m = eq.Mixture({"CO2": 0.03}, [acid, eq.Reaction("CO2(g) <=> CO2", K=0.83)], volume=0.02, headspace=0.01)
+    assert "so its pressure falls at once" in eq.disturb(m, S.change_volume(0.06)).explanation
