@@ -191,7 +191,8 @@ function runCell(el) {
   cell?.dispatchEvent(new MouseEvent("mousedown", { bubbles: true, button: 0 }));
   cell?.dispatchEvent(new MouseEvent("mouseup", { bubbles: true, button: 0 }));
   const panel = el.closest(".jp-NotebookPanel") ?? document;
-  setTimeout(() => panel.querySelector('[data-command="notebook:run-cell-and-select-next"]')?.click(), 60);
+  const press = new MouseEvent("mousedown", { bubbles: true, cancelable: true, button: 0 }); // what its button hears
+  setTimeout(() => panel.querySelector('[data-command="notebook:run-cell-and-select-next"]')?.dispatchEvent(press), 60);
 }
 
 export default { render };
