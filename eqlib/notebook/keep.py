@@ -62,17 +62,22 @@ def unpack(data: bytes, folder) -> list[str]:
         raise KeepError(f"this is not a file made here: choose the {NAME} you took home") from None
     if sum(one.file_size for one in listed) > MOST_BYTES:
         raise KeepError("this file is far larger than anything made here; it was not opened")
-    said = []
+    said, ours = [], False
     for entry in listed:
         name, _, file = entry.filename.partition("/")
         if name not in homes or "/" in file:
             continue
-        home = homes[name]
+        home, ours = homes[name], True
         if file == journal_name(name):
             said += _journal_back(packed.read(entry), home, name)
         elif file.endswith(".ipynb") and (home / file).is_file():
             said += _notebook_back(packed.read(entry), home / file)
-    return said or ["Nothing in this file belongs to the notebooks that are here."]
+    nothing = (
+        "Everything in this file is here already."
+        if ours
+        else "Nothing in this file belongs to the notebooks here."
+    )
+    return said or [nothing]
 
 
 def _journal_back(data: bytes, home: Path, name: str) -> list[str]:
