@@ -45,7 +45,7 @@ def words(name="why", points=3):
 
 
 def task(name="task1", points=4):
-    return cell("Do this.", name, "markdown", task=True, points=points)
+    return cell("Do this.", name, "markdown", task=True, locked=True, points=points)
 
 
 SQUARE = "def square(x):\n    return x * x"
@@ -187,7 +187,7 @@ THEIR_OWN = {
     "nbgrader: environment": Theirs("validating-environment-variable", "validating-environment-variable"),
     "nbgrader: autotest": Theirs("autotest-simple", "autotest-simple", more=["autotests.yml"]),
 }
-QUICK = ("one test", "written", "nbgrader: submitted")
+QUICK = ("one test",)
 
 
 def rows(database):
