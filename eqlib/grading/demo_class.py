@@ -26,12 +26,12 @@ IDEAS = {
     "w03": ("volume_ignored",),
     "w05": ("two_boxes",),
     "w06": ("not_in_equation",),
-    "w07": ("solid_shifts",),
+    "w07": ("paler_is_left",),
     "w08": ("volume_ignored", "k_moves_conc"),
     "w10": ("not_in_equation", "heat_is_forward"),
     "w11": ("two_boxes",),
     "w12": ("volume_ignored",),
-    "w14": ("not_in_equation", "solid_shifts"),
+    "w14": ("not_in_equation", "paler_is_left"),
     "w15": ("spectator_acts",),
     "w16": ("volume_ignored", "two_boxes"),
     "w18": ("k_fixed_t",),
@@ -39,18 +39,18 @@ IDEAS = {
     "w24": ("not_in_equation", "volume_ignored", "two_boxes", "heat_is_forward", "initial_as_eq"),
 }
 WORDS = (
-    "Silver ions join the thiocyanate to a white solid. That leaves less free thiocyanate, so Q is "
-    "above K and some of the red "
-    "complex falls apart. A second well with the same volume of water shows what the dilution alone does.",
-    "The silver takes away SCN-, so the reaction goes back. I would drop plain water into another "
-    "well to compare.",
-    "Ag+ is not in the equation but it reacts with SCN-.",
+    "Pouring in as much again halves every concentration, so from the side it looks paler. Q comes out a "
+    "little below K, so a little more of the red complex forms. From above it is no paler, and a well that "
+    "got the same volume of water is paler than this one.",
+    "Twice the volume, so it is thinner from the side, but there is more of the complex. I would put a well "
+    "with water beside it.",
+    "It got paler so it went back.",
 )
 CHEAT = """import eqlib.notebook.graded as graded
 
 graded.mark = lambda question, *rest, **more: float(question.points)"""
-DELETED = ("silver", "oxalate")
-COPIED = "solid"
+DELETED = ("silver", "warm")
+COPIED = "water"
 
 
 @dataclass(frozen=True)
