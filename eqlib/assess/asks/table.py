@@ -156,7 +156,9 @@ class _Sheet:
         if start is None or change is None or end is None:
             return False
         if not change.multiple and not self._can_change(abs(change.constant / self.nu[name])):
-            return False
+            rows = {row: _cells(self.value, row, self.nu) for row in ICE_ROWS}
+            if not change.constant or next(iter(_change(self.case, self.nu, rows)), None) is None:
+                return False
         if start.multiple or not close(start.constant, self.mixed[name], self.tolerance):
             return False
         total = start.constant + change.constant
