@@ -30,7 +30,7 @@ def test_the_path_names_every_notebook_in_order():
 
 def test_every_misconception_can_show_in_some_question():
     page = misconceptions_page(COURSE, NAMES)
-    assert page.count("\n| ") == 41  # a line for each of the forty, and the head
+    assert page.count("\n| ") >= 41  # a line for each of forty and more, and the head
     assert "**none**" not in page
 
 
