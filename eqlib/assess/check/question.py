@@ -41,6 +41,8 @@ _ONE_AND_THE_SAME = {
 #: Two mistakes that meet by chance in so small a share of all sets of numbers are let pass: whoever gets such
 #: a set is told of the likelier one, "consistent with", and loses no mark by it.
 RARELY = 0.03
+#: From so many sets on, a single one that meets is chance.
+_MANY = 20
 
 
 def check_question(question, samples: int) -> list[str]:
@@ -62,7 +64,7 @@ def check_question(question, samples: int) -> list[str]:
     lines += [
         f"{what} (in {count} of {tried} sets of numbers)"
         for what, count in tally.items()
-        if count > RARELY * tried or not what.startswith("two mistakes")
+        if not what.startswith("two mistakes") or (count > RARELY * tried and (count > 1 or tried < _MANY))
     ]
     lines += _never(question, reached)
     return lines + _batch_doubts(question, samples)
