@@ -163,9 +163,12 @@ def test_a_question_that_is_not_well_posed_is_found(tmp_path, fault):
 
 
 def test_several_right_reasons_at_once_are_found(tmp_path):
-    """Silver with the dilution it brings: Q above K and SCN- bound are both true."""
+    """So much weak silver nitrate that its dilution alone takes Q to three times K (4 mL into 2
+    mL, by hand), and the SCN- it binds: either would do.
+    """
     text = (HEADER + WELL).replace("iron-thiocyanate", "iron-thiocyanate-silver").replace("use = [0]\n", "")
-    text = text.replace("KSCN = 100", "AgNO3 = 100").replace('"q_below_K", ', '"binds:SCN^-", ')
+    text = text.replace("KSCN = 100", "AgNO3 = 1").replace('"q_below_K", ', '"binds:SCN^-", ')
+    text = text.replace("drop = [0.10, 0.20, 0.05]", "drop = [4.0, 5.0, 0.5]")
     found = findings(course(tmp_path, text, [form("well"), check_cell("well", 2)]))
     assert any("several reasons are right" in line for line in found), found
 
