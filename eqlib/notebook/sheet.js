@@ -1,6 +1,7 @@
 // A sheet: named sections of HTML that Python made. This file draws them, says what a person did, and plays
 // films; it decides nothing. `page` is {sections: [[name, html]], say: {key: text}, film: {id, play, frames}}.
 
+const PATIENCE = 8000; // ms
 const FIELDS = "input[name], select[name], textarea[name]";
 
 function render({ model, el }) {
@@ -12,6 +13,7 @@ function render({ model, el }) {
   let timer = 0; // until what is being typed is sent
   let played = null;
   let rerun = null;
+  let silence = 0; // until a message without an answer means that nobody listens
   const clocks = [];
 
   const values = () => {
@@ -24,7 +26,22 @@ function render({ model, el }) {
     }
     return found;
   };
-  const tell = (what, more = {}) => model.send({ what, values: values(), ...more });
+  // Python says "heard" to everything. A panel whose kernel is gone must not look as if it could hear: without that word
+  // it steps back, what the notebook keeps of the answer comes forward, and says how to go on.
+  const running = (yes) => {
+    clearTimeout(silence);
+    silence = 0;
+    el.classList.toggle("eqlib-silent", !yes);
+  };
+  const send = (message) => {
+    if (!silence) silence = setTimeout(() => running(false), PATIENCE);
+    try {
+      model.send(message);
+    } catch {
+      running(false); // the kernel was restarted: there is nobody at the other end
+    }
+  };
+  const tell = (what, more = {}) => send({ what, values: values(), ...more });
 
   // -- drawing --------------------
 
@@ -114,7 +131,7 @@ function render({ model, el }) {
 
   const slide = () => {
     busy = true;
-    model.send(next);
+    send(next);
     next = null;
   };
   const changed = () => {
@@ -172,11 +189,15 @@ function render({ model, el }) {
   window.addEventListener("pointerup", release);
   window.addEventListener("pointercancel", release);
 
+  const answered = (message) => message.heard && running(true);
+  model.on("msg:custom", answered);
   model.on("change:page", draw);
   draw();
   tell("shown", { page: performance.timeOrigin }); // the same for all sheets of one page
   return () => {
+    model.off("msg:custom", answered);
     model.off("change:page", draw);
+    clearTimeout(silence);
     window.removeEventListener("pointerup", release);
     window.removeEventListener("pointercancel", release);
     clocks.splice(0).forEach(clearTimeout);

@@ -61,6 +61,7 @@ class Sheet(anywidget.AnyWidget):
 
     def heard(self, content: dict) -> None:
         """Something was done on the page."""
+        self.send({"heard": True})
         if content.get("what") == "shown":
             self.loaded_again = self.opened_in not in (None, content.get("page"))
             self.opened_in = self.opened_in or content.get("page")
