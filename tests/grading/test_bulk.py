@@ -251,7 +251,7 @@ def test_plain_nbgrader_gives_the_same_scores_and_its_other_commands_work(tiny):
     plain = {student: in_gradebook(tiny, student)[:2] for student in ours}
     assert plain == ours
     nbgrader(tiny.root, "generate_feedback", "tiny")
-    assert "Score: 7.0 / 9.0" in (tiny.root / "feedback/s01/tiny/tiny.html").read_text(encoding="utf-8")
+    assert "Score: 7.0 / 7.0" in (tiny.root / "feedback/s01/tiny/tiny.html").read_text(encoding="utf-8")
     nbgrader(tiny.root, "export")
     assert "s01" in (tiny.root / "grades.csv").read_text(encoding="utf-8")
 
