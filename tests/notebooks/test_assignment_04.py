@@ -70,6 +70,7 @@ def test_no_computed_number_is_typed_into_the_prose(book):
     for cell in book.cells:
         if cell.cell_type == "markdown":
             prose = re.sub(r"^#+ \d+\.", "", cell.source, flags=re.MULTILINE)
+            prose = re.sub(r"\]\([^)]*\)", "]", prose)  # where a link leads to is no prose
             assert not re.search(r"\d", prose), cell.source[:200]
 
 
