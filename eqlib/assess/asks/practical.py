@@ -69,9 +69,6 @@ class OwnReadings(Ask):
     label = "Your readings"
     help = "Type over them or paste your own: a line for each tube, headings with units."
 
-    def default_id(self, table: Any) -> str:
-        return "readings"
-
     def needs_reaction(self, part: Part) -> bool:
         return False
 
@@ -100,9 +97,6 @@ class Work(Ask):
     Table = WorkTable
     label = "Tube by tube"
     help = "mol/L at equilibrium, Kc in L/mol. Each cell is judged from your own readings and earlier cells."
-
-    def default_id(self, table: Any) -> str:
-        return "work"
 
     def needs_reaction(self, part: Part) -> bool:
         return False
