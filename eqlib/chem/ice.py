@@ -11,11 +11,6 @@ from functools import cached_property
 from html import escape
 from typing import Any
 
-from sympy.core.add import Add
-from sympy.core.mul import Mul
-from sympy.polys.polytools import Poly
-from sympy.polys.rootoftools import ComplexRootOf
-
 from eqlib.chem import equations
 from eqlib.chem.equations import Number, ReactionError
 from eqlib.chem.reactions import Reaction
@@ -112,7 +107,7 @@ class IceTable:
     def _powers(self) -> dict[str, Fraction | int]:
         return {name: n for name, n in self.reaction.quotient_species.items() if name in self.start}
 
-    def _is_physical(self, root: ComplexRootOf | Add | Mul) -> bool:
+    def _is_physical(self, root: Any) -> bool:
         low, high = self.limits
         slack = 1e-9 * (min(high - low, abs(low) + abs(high)) if math.isfinite(high - low) else 1e-6)
         return low - slack <= float(root) <= high + slack
@@ -417,7 +412,7 @@ def _log_root(end: _End, ln_K: float, farthest: float | None) -> float:
 # -- the roots in closed form, from the decimal text of the numbers given --------------------
 
 
-def _polynomial(start: Mapping[str, Fraction], powers: Mapping[str, Number], K: Fraction) -> Poly:
+def _polynomial(start: Mapping[str, Fraction], powers: Mapping[str, Number], K: Fraction) -> Any:
     """K times the reactants minus the products, as a SymPy polynomial in x with exact rational coefficients.
 
     Fractional coefficients are cleared first: the equation is raised to their common denominator.

@@ -1,4 +1,4 @@
-"""How a mixture approaches equilibrium in time, with stresses on the way and, if asked, a slow loss.
+"""How a mixture approaches equilibrium in time, with stresses on the way.
 
 Extents of reaction are what is integrated, so atoms and charge are conserved exactly whatever the error of
 the integration. Equal forward and reverse rates at the end are a result, not an assumption.
@@ -19,11 +19,13 @@ from eqlib.chem.reactions import Reaction
 from eqlib.chem.species import protonated, species
 from eqlib.chem.state import State
 from eqlib.chem.stress import Stress, apply
-from eqlib.chem.thermo import R_BAR, R_J
+from eqlib.chem.thermo import R_BAR
 from eqlib.errors import EqlibError, did_you_mean, finite, positive
 
 # A solid dissolves at a rate that does not depend on how much there is, until nearly the last of it.
 _LAST_OF_SOLID = 1e-12
+# What a catalyst multiplies both constants of every reaction by.
+_CATALYSED = 10.0
 
 
 class KineticsError(EqlibError):
@@ -40,7 +42,7 @@ class TimeCourse:
 
     ``amounts`` mol by species; ``concentrations`` mol/L by solute or gas; ``forward`` and ``reverse``
     rates in mol/L per second, shape (reactions, times); ``extents`` mol since the last stress, same shape;
-    ``lost`` mol by species; ``k_forward`` and ``k_reverse`` per stretch between stresses, shape
+    ``k_forward`` and ``k_reverse`` per stretch between stresses, shape
     (stretches, reactions); ``events`` pairs (time, what was done).
     """
 
@@ -50,7 +52,6 @@ class TimeCourse:
     forward: np.ndarray
     reverse: np.ndarray
     extents: np.ndarray
-    lost: Mapping[str, np.ndarray]
     volume: np.ndarray
     k_forward: np.ndarray
     k_reverse: np.ndarray
@@ -81,23 +82,17 @@ def time_course(
     until: float,
     stresses: Iterable[tuple[float, Stress]] = (),
     rates: float | Mapping | None = None,
-    loss: Mapping[str, float] | None = None,
-    start: str = "mixed",
     points: int = 400,
-    catalyst_factor: float = 10.0,
-    activation: float | None = None,
 ) -> TimeCourse:
-    """Integrate from 0 to ``until`` seconds.
+    """Integrate from the composition as put in, from 0 to ``until`` seconds.
 
     ``stresses``: pairs (time in s, Stress). ``rates``: forward rate constants, one number for all or
     {reaction or its text: number}; None chooses them so that each reaction settles within about a
-    twentieth of the time (for drawing, not measured). ``loss``: {species: 1/s} that disappear for good,
-    such as a fading complex. ``start``: "mixed" (as put in) or "equilibrium". ``catalyst_factor``: what
-    ``Stress.catalyse()`` multiplies both constants by. ``activation``: J/mol of the forward steps, so that
-    heating speeds them up; None leaves them. Raises KineticsError; the mixture is taken as ideal.
+    twentieth of the time (for drawing, not measured). A catalyst makes every reaction ten times as fast;
+    heating changes K alone. Raises KineticsError; the mixture is taken as ideal.
     """
-    plan = _plan(m, until, stresses, start, points, catalyst_factor, activation)
-    run = _Run(plan, m, _constants(plan, m, rates), _losses(m, loss))
+    plan = _plan(m, until, stresses, points)
+    run = _Run(plan, m, _constants(plan, m, rates))
     for begin, end, stress in plan.stretches:
         if stress is not None:
             run.disturb(begin, stress)
@@ -110,26 +105,13 @@ def time_course(
 class _Plan:
     stretches: tuple[tuple[float, float, Stress | None], ...]
     until: float
-    start: str
     points: int
-    catalyst_factor: float
-    activation: float | None
 
 
-def _plan(
-    m: Mixture,
-    until: float,
-    stresses: Iterable[tuple[float, Stress]],
-    start: str,
-    points: int,
-    catalyst_factor: float,
-    activation: float | None,
-) -> _Plan:
+def _plan(m: Mixture, until: float, stresses: Iterable[tuple[float, Stress]], points: int) -> _Plan:
     if not isinstance(m, Mixture) or not m.reactions:
         raise KineticsError("time_course needs a Mixture with reactions")
     end = _positive(until, "the end time in s")
-    if start not in ("mixed", "equilibrium"):
-        raise KineticsError(f"start is 'mixed' or 'equilibrium', not {start!r:.40}")
     if isinstance(points, bool) or not isinstance(points, int) or not 10 <= points <= 100_000:
         raise KineticsError(f"points is a whole number from 10 to 100000, not {points!r:.40}")
     events = []
@@ -148,9 +130,7 @@ def _plan(
     times = [0.0, *(when for when, _ in events), end]
     kinds = [None, *(stress for _, stress in events)]
     stretches = tuple(zip(times[:-1], times[1:], kinds, strict=True))
-    factor = _positive(catalyst_factor, "the catalyst factor")
-    energy = None if activation is None else _finite(activation, "the activation energy in J/mol")
-    return _Plan(stretches, end, start, points, factor, energy)
+    return _Plan(stretches, end, points)
 
 
 def _constants(plan: _Plan, m: Mixture, rates: float | Mapping | None) -> np.ndarray:
@@ -176,18 +156,6 @@ def _key(reaction: Reaction | str) -> frozenset:
     return frozenset((read(reaction) if isinstance(reaction, str) else reaction.coefficients).items())
 
 
-def _losses(m: Mixture, loss: Mapping[str, float] | None) -> dict[str, float]:
-    found = {}
-    for name, value in (loss or {}).items():
-        key = protonated(name)
-        if key not in m.network.index:
-            raise KineticsError(f"{key} takes part in no reaction here{did_you_mean(key, m.network.names)}")
-        found[key] = _finite(value, f"the loss constant of {key} in 1/s")
-        if found[key] < 0:
-            raise KineticsError(f"the loss constant of {key} cannot be negative")
-    return found
-
-
 @dataclass
 class _Run:
     """The course as it grows, stretch by stretch."""
@@ -195,21 +163,10 @@ class _Run:
     plan: _Plan
     mixture: Mixture
     k_forward: np.ndarray
-    loss: Mapping[str, float]
     chunks: list = field(default_factory=list)
     constants: list = field(default_factory=list)
     events: list = field(default_factory=list)
-    lost: dict = field(default_factory=dict)
     notes: list = field(default_factory=list)
-
-    def __post_init__(self) -> None:
-        self.at_T = self.mixture.T
-        if self.plan.start == "equilibrium":
-            self._now(dict(self.mixture.equilibrate().amounts))
-
-    def _now(self, moles: Mapping[str, float]) -> None:
-        kept = {name: max(float(v), 0.0) / self.mixture.volume for name, v in moles.items()}
-        self.mixture = self.mixture.with_(totals=kept)
 
     def disturb(self, when: float, stress: Stress) -> None:
         """Do a stress to what is there now."""
@@ -217,11 +174,7 @@ class _Run:
         self.mixture = applied.mixture
         self.notes.extend(applied.notes)
         if stress.kind == "catalyse":
-            self.k_forward = self.k_forward * self.plan.catalyst_factor
-        if stress.kind == "heat_to" and self.plan.activation is not None:
-            factor = math.exp(-self.plan.activation / R_J * (1 / stress.kelvin - 1 / self.at_T))
-            self.k_forward = self.k_forward * factor
-        self.at_T = self.mixture.T
+            self.k_forward = self.k_forward * _CATALYSED
         self.events.append((when, stress.describe()))
 
     def integrate(self, begin: float, end: float) -> None:
@@ -230,28 +183,24 @@ class _Run:
 
         put_in = self.mixture.amounts()
         names = tuple(dict.fromkeys([*self.mixture.network.names, *put_in]))
-        law = rate_law(self.mixture, names, self.k_forward, self.loss)
+        law = rate_law(self.mixture, names, self.k_forward)
         first = np.array([put_in.get(name, 0.0) for name in names])
         scale = max(float(first.max(initial=0.0)), 1e-30)
-        count = len(self.mixture.reactions)
 
         def slope(_: float, y: np.ndarray) -> np.ndarray:
-            extents, lost = law.change(_moles(law, first, y * scale, count))
-            return np.concatenate([extents, lost]) / scale
+            return law.change(first + (y * scale) @ law.nu) / scale
 
         share = max(10, int(self.plan.points * (end - begin) / self.plan.until))
         # Most happens just after a stress, so the points lie denser there.
         times = begin + (end - begin) * np.linspace(0.0, 1.0, share) ** 2
-        size = count + len(names)
-        found = solve_ivp(
-            slope, (begin, end), np.zeros(size), method="BDF", t_eval=times, rtol=1e-8, atol=1e-12
-        )
+        still = np.zeros(len(self.mixture.reactions))
+        found = solve_ivp(slope, (begin, end), still, method="BDF", t_eval=times, rtol=1e-8, atol=1e-12)
         if not found.success:
             raise KineticsError(f"the rates could not be followed beyond {found.t[-1]:g} s: {found.message}")
-        self._keep(law, first, times, found.y * scale, count)
+        self._keep(law, first, times, found.y * scale)
 
-    def _keep(self, law: RateLaw, first: np.ndarray, times: np.ndarray, y: np.ndarray, count: int) -> None:
-        moles = np.array([_moles(law, first, column, count) for column in y.T])
+    def _keep(self, law: RateLaw, first: np.ndarray, times: np.ndarray, extents: np.ndarray) -> None:
+        moles = first + extents.T @ law.nu
         both = [law.rates(row) for row in moles]
         self.chunks.append(
             {
@@ -261,14 +210,13 @@ class _Run:
                 "conc": np.array([law.concentrations(row) for row in moles]),
                 "forward": np.array([forward for forward, _ in both]).T,
                 "reverse": np.array([reverse for _, reverse in both]).T,
-                "extents": y[:count],
-                "lost": y[count:].T + np.array([self.lost.get(name, 0.0) for name in law.names]),
+                "extents": extents,
                 "volume": np.full(len(times), self.mixture.volume),
             }
         )
         self.constants.append((law.k_forward, law.k_reverse))
-        self.lost = dict(zip(law.names, self.chunks[-1]["lost"][-1], strict=True))
-        self._now(dict(zip(law.names, moles[-1], strict=True)))
+        left = zip(law.names, moles[-1] / self.mixture.volume, strict=True)
+        self.mixture = self.mixture.with_(totals={name: max(float(conc), 0.0) for name, conc in left})
 
     def finished(self) -> TimeCourse:
         """The stretches joined."""
@@ -282,7 +230,6 @@ class _Run:
             forward=np.hstack([chunk["forward"] for chunk in self.chunks]),
             reverse=np.hstack([chunk["reverse"] for chunk in self.chunks]),
             extents=np.hstack([chunk["extents"] for chunk in self.chunks]),
-            lost={n: self._column("lost", n) for n in shown if n in self.loss},
             volume=np.concatenate([chunk["volume"] for chunk in self.chunks]),
             k_forward=np.array([forward for forward, _ in self.constants]),
             k_reverse=np.array([reverse for _, reverse in self.constants]),
@@ -299,10 +246,6 @@ class _Run:
         return np.concatenate(columns)
 
 
-def _moles(law: RateLaw, first: np.ndarray, y: np.ndarray, count: int) -> np.ndarray:
-    return first + y[:count] @ law.nu - y[count:]
-
-
 # -- mass-action rates, with constants that agree with K --------------------
 # The orders are the coefficients as written: the law of an elementary step. For other reactions it still
 # gives the right equilibrium, because the two constants are tied by k_forward / k_reverse = Kc.
@@ -313,7 +256,7 @@ class RateLaw:
     """Everything the integration needs, for one vessel at one temperature.
 
     ``nu``: coefficients, shape (reactions, species); ``k_forward`` and ``k_reverse``: (mol/L)^(1-order)
-    per second; ``loss``: first-order constants per species, 1/s.
+    per second.
     """
 
     mixture: Mixture
@@ -321,7 +264,6 @@ class RateLaw:
     nu: np.ndarray
     k_forward: np.ndarray
     k_reverse: np.ndarray
-    loss: np.ndarray
     gas: np.ndarray
     solute: np.ndarray
     pure: np.ndarray
@@ -356,17 +298,15 @@ class RateLaw:
             forward = self.k_forward * np.prod(conc**left, axis=1)
             return forward, self.k_reverse * np.prod(conc**right, axis=1)
 
-    def change(self, moles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Extents per second (mol/s) and losses per second (mol/s)."""
+    def change(self, moles: np.ndarray) -> np.ndarray:
+        """Extents per second (mol/s)."""
         forward, reverse = self.rates(moles)
         solution, room = self.volumes(moles)
         litres = np.where(self.in_gas, room, solution)
-        return (forward - reverse) * litres, self.loss * np.maximum(moles, 0.0)
+        return (forward - reverse) * litres
 
 
-def rate_law(
-    mixture: Mixture, names: tuple[str, ...], k_forward: np.ndarray, loss: Mapping[str, float]
-) -> RateLaw:
+def rate_law(mixture: Mixture, names: tuple[str, ...], k_forward: np.ndarray) -> RateLaw:
     """The law for ``mixture``; ``k_forward`` one per reaction. The reverse ones follow from Kc at its T."""
     nu = np.array([[float(r.coefficients.get(name, 0)) for name in names] for r in mixture.reactions])
     phases = [species(name).phase for name in names]
@@ -379,7 +319,6 @@ def rate_law(
         nu=nu,
         k_forward=k_forward,
         k_reverse=k_forward * np.exp(np.clip(-mixture.ln_K, -700.0, 700.0)),
-        loss=np.array([loss.get(name, 0.0) for name in names]),
         gas=gas,
         solute=solute,
         pure=~gas & ~solute,

@@ -48,11 +48,6 @@ def dG_from_Q(dG0: float, Q: float, T: float = 298.15) -> float:
     return standard + R_J * temperature * math.log(_positive(Q, "Q"))
 
 
-def dG_from_Q_and_K(Q: float, K: float, T: float = 298.15) -> float:
-    """dG = RT ln(Q/K), J/mol: below 0 the reaction runs forward."""
-    return dG_from_Q(dG_from_K(K, T), Q, T)
-
-
 def dG_from_dH_dS(dH: float, dS: float, T: float = 298.15) -> float:
     """dG° = dH° - T dS°, J/mol."""
     return _finite(dH, "dH in J/mol") - _kelvin(T) * _finite(dS, "dS in J/(mol K)", error=ThermoError)
@@ -73,28 +68,10 @@ def vant_hoff(K1: float, dH: float, T1: float, T2: float) -> float:
     return _K(math.log(_positive(K1, "K1")) + change, f"K at {T2:g} K")
 
 
-def dH_from_K(K1: float, T1: float, K2: float, T2: float) -> float:
-    """The enthalpy (J/mol) that explains two constants at two temperatures."""
-    gap = 1 / _kelvin(T2) - 1 / _kelvin(T1)
-    if gap == 0:
-        raise ThermoError(f"T1 and T2 are both {T1:g} K; dH needs K at two different temperatures")
-    return -R_J * (math.log(_positive(K2, "K2")) - math.log(_positive(K1, "K1"))) / gap
-
-
-def dS_from_dH_dG(dH: float, dG: float, T: float = 298.15) -> float:
-    """dS° = (dH° - dG°)/T, J/(mol K)."""
-    return (_finite(dH, "dH in J/mol") - _finite(dG, "dG in J/mol")) / _kelvin(T)
-
-
 def kp_from_kc(Kc: float, dn_gas: float, T: float) -> float:
     """Kp = Kc (RT)^dn, pressures in bar, R = 0.0831446 L bar/(mol K)."""
     change = _finite(dn_gas, "dn_gas") * math.log(R_BAR * _kelvin(T))
     return _K(math.log(_positive(Kc, "Kc")) + change, "Kp")
-
-
-def kc_from_kp(Kp: float, dn_gas: float, T: float) -> float:
-    """Kc = Kp / (RT)^dn, pressures in bar."""
-    return kp_from_kc(Kp, -_finite(dn_gas, "dn_gas"), T)
 
 
 def _kelvin(T: float) -> float:

@@ -18,10 +18,16 @@ def tube(*others):
     return eq.Mixture({"Fe^3+": 1e-3, "SCN^-": 1e-3}, [IRON, *others], volume=0.010)
 
 
+def at_rest():
+    """The same tube, put in as what it has become."""
+    made = tube()
+    return made.with_(totals=dict(made.equilibrate().concentrations))
+
+
 def atoms(course, element):
     total = 0.0
     for name, moles in course.amounts.items():
-        total = total + eq.species(name).elements.get(element, 0) * (moles + course.lost.get(name, 0.0))
+        total = total + eq.species(name).elements.get(element, 0) * moles
     return total
 
 
@@ -55,11 +61,11 @@ def test_ends_at_equilibrium_with_equal_rates():
 
 
 @settings(max_examples=15)
-@given(st.floats(0.5, 3.0), st.floats(1e-4, 1e-2), st.booleans())
-def test_atoms_are_conserved_exactly(log_K, iron, fading):
+@given(st.floats(0.5, 3.0), st.floats(1e-4, 1e-2))
+def test_atoms_are_conserved_exactly(log_K, iron):
     r = eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=10.0**log_K)
     m = eq.Mixture({"Fe^3+": iron, "SCN^-": 1e-3}, [r])
-    course = eq.time_course(m, until=50.0, loss={"FeSCN^2+": 0.01} if fading else None, points=60)
+    course = eq.time_course(m, until=50.0, points=60)
     for element in ("Fe", "S", "N"):
         total = atoms(course, element)
         assert np.ptp(total) <= 1e-14 * total.max()
@@ -67,7 +73,7 @@ def test_atoms_are_conserved_exactly(log_K, iron, fading):
 
 def test_rates_cross_after_a_stress():
     """Adding a reactant lifts the forward rate at once, not the reverse one; they meet again higher up."""
-    course = eq.time_course(tube(), until=100.0, start="equilibrium", stresses=[(20.0, S.add("KSCN", 1e-5))])
+    course = eq.time_course(at_rest(), until=100.0, stresses=[(20.0, S.add("KSCN", 1e-5))])
     jump = int(np.flatnonzero(np.diff(course.t) == 0)[0])
     assert course.forward[0, jump] == pytest.approx(course.reverse[0, jump], rel=1e-6)
     assert course.forward[0, jump + 1] > 1.5 * course.forward[0, jump]
@@ -77,7 +83,7 @@ def test_rates_cross_after_a_stress():
 
 
 def test_catalyst_speeds_up_both_and_shifts_nothing():
-    course = eq.time_course(tube(), until=50.0, start="equilibrium", stresses=[(10.0, S.catalyse())])
+    course = eq.time_course(at_rest(), until=50.0, stresses=[(10.0, S.catalyse())])
     assert np.ptp(course["FeSCN^2+"]) < 1e-9 * course["FeSCN^2+"].max()
     assert course.k_forward[1] == pytest.approx(10 * course.k_forward[0])
     assert course.k_reverse[1] == pytest.approx(10 * course.k_reverse[0])
@@ -90,25 +96,12 @@ def test_constants_agree_with_K():
     assert course.k_forward[0] / course.k_reverse[0] == pytest.approx([140.0, 1e-12])
 
 
-def test_heating_changes_K_and_can_speed_up():
-    course = eq.time_course(
-        tube(), until=80.0, start="equilibrium", stresses=[(20.0, S.heat_to(333.15))], activation=5e4
-    )
+def test_heating_changes_K():
+    course = eq.time_course(at_rest(), until=80.0, stresses=[(20.0, S.heat_to(333.15))])
     assert course["FeSCN^2+"][-1] == pytest.approx(
         eq.disturb(tube(), S.heat_to(333.15)).after["FeSCN^2+"], rel=1e-6
     )
-    assert course.k_forward[1, 0] / course.k_forward[0, 0] == pytest.approx(
-        math.exp(-5e4 / 8.314462618 * (1 / 333.15 - 1 / 298.15)), rel=1e-9
-    )
-
-
-def test_fading_complex():
-    """Slow loss from a fast equilibrium: the total thiocyanate decays as d(total)/dt = -k [complex]."""
-    course = eq.time_course(tube(), until=600.0, start="equilibrium", loss={"FeSCN^2+": 1e-3})
-    total = course.amounts["SCN^-"] + course.amounts["FeSCN^2+"]
-    slope = np.gradient(total, course.t)[5:-5]
-    assert slope == pytest.approx(-1e-3 * course.amounts["FeSCN^2+"][5:-5], rel=1e-2)
-    assert course["FeSCN^2+"][-1] < course["FeSCN^2+"][0]
+    assert course.k_forward[1, 0] == course.k_forward[0, 0]
 
 
 def test_gas_at_constant_pressure():
@@ -126,11 +119,8 @@ def test_gas_at_constant_pressure():
         (lambda: eq.time_course(tube(), math.nan), "finite"),
         (lambda: eq.time_course(tube(), 1.0, rates=-1), "more than 0"),
         (lambda: eq.time_course(tube(SILVER), 1.0, rates={str(IRON): 1.0}), "AgSCN(s)"),
-        (lambda: eq.time_course(tube(), 1.0, loss={"Xe": 1.0}), "no reaction"),
-        (lambda: eq.time_course(tube(), 1.0, loss={"SCN^-": -1.0}), "negative"),
         (lambda: eq.time_course(tube(), 1.0, stresses=[S.catalyse()]), "pair"),
         (lambda: eq.time_course(tube(), 1.0, stresses=[(2.0, S.catalyse())]), "outside"),
-        (lambda: eq.time_course(tube(), 1.0, start="later"), "'mixed' or 'equilibrium'"),
         (lambda: eq.time_course(tube(), 1.0, points=3), "points"),
         (lambda: eq.time_course(tube(), 1.0)["SNC^-"], "did you mean SCN^-?"),
     ],

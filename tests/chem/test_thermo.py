@@ -23,8 +23,6 @@ def test_vant_hoff_there_and_back(log_K, dH, T1, T2):
     K1 = 10.0**log_K
     K2 = thermo.vant_hoff(K1, dH, T1, T2)
     assert thermo.vant_hoff(K2, dH, T2, T1) == pytest.approx(K1, rel=1e-9)
-    if abs(T1 - T2) > 1:
-        assert thermo.dH_from_K(K1, T1, K2, T2) == pytest.approx(dH, rel=1e-6, abs=1e-3)
 
 
 def test_by_hand():
@@ -33,16 +31,13 @@ def test_by_hand():
     assert eq.dG_from_K(1.0) == 0
     assert thermo.dG_from_Q(-5708.0, 10.0) == pytest.approx(0, abs=1)
     assert thermo.dG_from_Q(-5708.0, 0) == -math.inf
-    assert thermo.dG_from_Q_and_K(2.0, 2.0) == pytest.approx(0, abs=1e-9)
     assert thermo.dG_from_dH_dS(-92.22e3, -198.75, 298.15) == pytest.approx(-32.96e3, rel=1e-3)
-    assert thermo.dS_from_dH_dG(-92.22e3, -32.96e3) == pytest.approx(-198.75, rel=1e-3)
 
 
 @given(st.floats(-20, 20), st.integers(-3, 3), temperatures)
 def test_kc_kp(log_K, dn, T):
     Kp = thermo.kp_from_kc(10.0**log_K, dn, T)
     assert Kp == pytest.approx(10.0**log_K * (0.08314462618 * T) ** dn, rel=1e-8)
-    assert thermo.kc_from_kp(Kp, dn, T) == pytest.approx(10.0**log_K, rel=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -53,7 +48,6 @@ def test_kc_kp(log_K, dn, T):
         (lambda: eq.dG_from_K(0), "more than 0"),
         (lambda: eq.K_from_dG("5 kJ"), "finite number"),
         (lambda: thermo.vant_hoff(1.0, 1e4, 300, 0), "above 0 K"),
-        (lambda: thermo.dH_from_K(1.0, 300, 2.0, 300), "two different"),
     ],
 )
 def test_bad_input_is_one_plain_line(make, says):

@@ -70,10 +70,6 @@ class Tableau:
         den = self.den << shift
         return np.array([sum([v * values[i] for i, v in column]) / den for column in self._columns])
 
-    def combined(self, amounts: np.ndarray) -> np.ndarray:
-        """The same totals from floats, unrounded loss possible; shape (basis,)."""
-        return amounts @ self.A
-
     def exchange(self, position: int, row: int) -> Tableau:
         """The tableau with ``row`` in the basis instead of the species at ``position``."""
         basis = (*self.basis[:position], row, *self.basis[position + 1 :])
