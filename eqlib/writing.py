@@ -94,14 +94,17 @@ def moles_change(start: float, end: float) -> str:
         whole = moles(start)
         value, unit = whole.rsplit(" ", 1)
         return f"{verb} from {value if moles(end).endswith(f' {unit}') else whole} to {moles(end)}"
+    if most - least < 1e-3 * most:  # so many figures would be needed that nobody would read them
+        return f"{verb} by only {moles(most - least)}, to {moles(end)}"
     size, unit = _amount_unit(most)
-    change = (most - least) / size
-    places = max(0, 2 - math.floor(math.log10(change)))
-    if change < 1e-3 * most / size:  # so many figures would be needed that nobody would read them
-        return f"{verb} by only {number(change)} {unit}, to {number(end / size)} {unit}"
+    power = ""
+    if unit == "mol" and most < 1e-9:
+        exponent = 3 * math.floor(math.log10(most) / 3)
+        size, power = 10.0**exponent, f" × 10{raised(exponent)}"
+    places = max(0, 2 - math.floor(math.log10((most - least) / size)))
     low, high = round(least / size, places), round(most / size, places)
     texts = [f"{value:.{places}f}" for value in (high - low, *((low, high) if end > start else (high, low)))]
-    by, first, second = (text.rstrip("0").rstrip(".") if "." in text else text for text in texts)
+    by, first, second = ((t.rstrip("0").rstrip(".") if "." in t else t) + power for t in texts)
     return f"{verb} by {by} {unit}, from {first} to {second} {unit}"
 
 

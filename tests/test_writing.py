@@ -38,7 +38,8 @@ def test_always_as_many_figures(value, figures, text):
     [
         (0.467e-6, 0.241e-6, "falls by 0.226 µmol, from 0.467 to 0.241 µmol"),
         (1e-3, 1.5e-3, "grows by 0.5 mmol, from 1 to 1.5 mmol"),
-        (0.2e-3, 0.20007e-3, "grows by only 7 × 10⁻⁵ mmol, to 0.2 mmol"),
+        (0.2e-3, 0.20007e-3, "grows by only 0.07 µmol, to 0.2 mmol"),
+        (1.091e-12, 0.692e-12, "falls by 0.399 × 10⁻¹² mol, from 1.091 × 10⁻¹² to 0.692 × 10⁻¹² mol"),
         (0.2, 0.1999, "falls by only 1 × 10⁻⁴ mol, to 0.2 mol"),
         (1e-5, 4e-7, "falls from 10 to 0.4 µmol"),
         (2e-9, 5e-3, "grows from practically none to 5 mmol"),

@@ -13,6 +13,7 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
+from eqlib.assess.asks import ASKS, suspects
 from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.reasons import SAID, is_sound, tied_up
 from eqlib.assess.case import Case
@@ -84,7 +85,8 @@ def confront(question: Any, case: Case, answer: Mapping[str, Any]) -> tuple[Conf
 def _row(part: Part, facts: _Facts, said: Any) -> Confronted:
     words, right = dict(part.options), facts.case.expected.get(part.id)
     agrees = None if said is None or right is None else said == right
-    told = _ANSWERS.get(part.ask, lambda _facts, _part: "")(facts, part) if said is not None else ""
+    answer = _ANSWERS.get(part.ask, lambda facts, part: ASKS[part.ask].because(part, facts.case))
+    told = answer(facts, part) if said is not None else ""
     idea = None
     if part.ask == "reason" and said is not None:
         idea = (
@@ -115,8 +117,6 @@ def _row(part: Part, facts: _Facts, said: Any) -> Confronted:
 
 def _idea_of(part: Part, facts: _Facts, said: Any) -> str | None:
     """The misconception that a wrong choice is consistent with: the reason's own first, then the suspects'."""
-    from eqlib.assess.asks import suspects
-
     found = [s.mistake for s in suspects(part, facts.case, facts.answer) if s.value == said]
     chosen = [value for value in facts.answer.values() if isinstance(value, str) and value in found]
     return next(iter(chosen or found), None)

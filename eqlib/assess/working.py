@@ -9,7 +9,6 @@ import statistics
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import in_unicode
 from eqlib.assess.asks.number import amount, limiting, runs_of
-from eqlib.assess.asks.rates import rate_ratio
 from eqlib.assess.asks.reasons import tied_up
 from eqlib.assess.asks.typed import with_unicode
 from eqlib.assess.case import Case
@@ -44,16 +43,9 @@ def worked(question: Question, case: Case) -> str:
 
 
 def _rates(question: Question, case: Case) -> str:
-    """How many times as fast each rate that is asked about is at its moment as it was before the change."""
-    if case.disturbance is None or case.stress.kind in ("heat_to", "catalyse"):
-        return ""
-    lines = []
-    for part in question.parts:
-        if part.ask == "rate":
-            now = case.at_once if part.when == "at_once" else case.after
-            ratio = rate_ratio(case, part.side, case.before, now)
-            moment = "at once" if part.when == "at_once" else "at the new equilibrium"
-            lines.append(f"- {part.side}, {moment}: {amount(ratio)} times as fast as before the change")
+    """How fast each rate that is asked about is at its moment, beside what it was before the change."""
+    parts = [part for part in question.parts if part.ask in ("rate", "graph")]
+    lines = dict.fromkeys(f"- {ASKS[part.ask].because(part, case)}" for part in parts)
     if not lines:
         return ""
     return (

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from eqlib.chem.quotient import SAME, Quotient, Shown, quotient_in
+from eqlib.chem.quotient import NEGLIGIBLE, SAME, Quotient, Shown, quotient_in
 from eqlib.chem.reactions import Reaction, characteristic_product
 from eqlib.chem.species import species
 from eqlib.chem.state import State
@@ -34,6 +34,8 @@ WAYS = {"forward": "forward (left to right)", "reverse": "in reverse (right to l
 _TELLING = 0.1  # rivals are told where they move ln(Q/K) by this share of it
 _REST = 0.01  # what unnamed rivals move is told from this share of the whole change on
 _SECOND = 0.25  # a second rival is named where it moves this share of what the first one does
+_LEFT = 0.1  # less than this share of what a rival makes is left: others use it up as it forms
+_NEAR = math.log(10)  # a rival whose Q is no farther from K runs as far as others draw it
 _SAME_VOLUME = 1e-9
 
 
@@ -51,7 +53,7 @@ class Rival:
 
     ``quotient``: its own Q and K before it ran; ``amount``: mol of ``species`` given back (negative: taken
     up); ``in_all``: mol by which it and all others together changed that species; ``start`` and ``end``:
-    mol/L (bar) of the species before and after.
+    mol/L (bar) of the species before and after. ``drawn``: what it makes and others use up as it forms.
     """
 
     quotient: Quotient
@@ -60,6 +62,7 @@ class Rival:
     in_all: float
     start: float
     end: float
+    drawn: str = ""
 
 
 @dataclass(frozen=True)
@@ -100,9 +103,12 @@ def events(d: Disturbance) -> tuple[Event, ...]:
             plain.tell(plot), pretty.tell(plot), strict=True
         )
     ]
-    if len(told) > 4:  # the last two as one
+    if len(told) > 4:  # the last two as one, without what the second says again
         asked, answer = told[-2:]
-        sentence, words = f"{asked.sentence} {answer.sentence}", f"{asked.unicode} {answer.unicode}"
+        sentence, words = (
+            f"{first.partition(' Q < K asks')[0].partition(' Q > K asks')[0]} {then}"
+            for first, then in ((asked.sentence, answer.sentence), (asked.unicode, answer.unicode))
+        )
         told[-2:] = [replace(answer, sentence=sentence, unicode=words)]
     return tuple(told)
 
@@ -150,7 +156,7 @@ class _Plot:
         for other, extent in self.d.extents_between(start, end, others).items():
             amount = float(other.coefficients.get(name, 0)) * extent
             if other != r and amount * change > 0:
-                values = (_value(r, start, name), _value(r, end, name))
+                values = (_value(r, start, name), _value(r, end, name), _drawn(other, extent, start, end))
                 found.append(Rival(quotient_in(other, start), name, amount, change, *values))
         found.sort(key=lambda rival: -abs(rival.amount))
         return tuple(rival for rival in found[:2] if abs(rival.amount) > _SECOND * abs(found[0].amount))
@@ -168,6 +174,15 @@ def _moved(first: float, last: float) -> bool:
 def _value(r: Reaction, state: State, name: str) -> float:
     """Concentration, or partial pressure where K is in bar."""
     return state.pressures[name] if r.basis == "p" and species(name).phase == "g" else state[name]
+
+
+def _drawn(r: Reaction, extent: float, start: State, end: State) -> str:
+    """What ``r`` makes and other reactions use up as it forms, or ""."""
+    for name in r.quotient_species:
+        made = float(r.coefficients[name]) * extent
+        if made > 0 and end.amounts.get(name, 0.0) - start.amounts.get(name, 0.0) < _LEFT * made:
+            return name
+    return ""
 
 
 def _mover(r: Reaction, start: State, end: State) -> str | None:
@@ -247,9 +262,13 @@ class _Teller:
             return f"{self.bracket(name)} rises from 0 to {number(new)} {self.unit(name)}"
         if abs(new - old) <= SAME * old:
             return f"{self.bracket(name)} stays {number(new)} {self.unit(name)}"
+        unit = self.unit(name)
+        if practically_none(new, old):
+            left = f" ({number(new)} {unit})" if new > NEGLIGIBLE else ""
+            return f"{self.bracket(name)} falls from {number(old)} {unit} to practically none{left}"
         first, second = apart(old, new)
         word = "rises" if new > old else "falls"
-        return f"{self.bracket(name)} {word} from {first} to {second} {self.unit(name)}"
+        return f"{self.bracket(name)} {word} from {first} to {second} {unit}"
 
     # -- what happened at once --------------------
 
@@ -408,12 +427,17 @@ class _Teller:
         """A rival's own Q against its own K, its way, how much it moved, and what that did."""
         main = rivals[0]
         q, name = main.quotient, self.shown(main.species)
-        text = f"{self.equation(q.reaction)} has {q.equation(self.shown)}"
-        if math.isfinite(q.ln_ratio):
-            text += f", {q.against_K('its K')}"
+        told = f"{self.equation(q.reaction)} has "
+        if q.absent:
+            told += f"no {self.shown(q.absent[0])} yet, so it"
+        else:
+            told += f"{q.equation(self.shown)}, {q.against_K('its K')}. It"
         extent = main.amount * float(q.reaction.coefficients[main.species])
-        verb = "takes up" if main.amount < 0 else "gives back"
-        text += f". It runs {'forward' if extent > 0 else 'in reverse'} and {verb} "
+        verb = "takes up" if main.amount < 0 else "gives back" if main.start else "makes"
+        drawn = ""
+        if main.drawn and abs(q.ln_ratio) < _NEAR:
+            drawn = f", for the {self.shown(main.drawn)} that it makes is used up at once,"
+        text = f"{told} runs {'forward' if extent > 0 else 'in reverse'}{drawn} and {verb} "
         text += f"{moles(abs(main.amount))} of {name}"
         for other in rivals[1:]:
             text += f" (and {self.equation(other.quotient.reaction)} another {moles(abs(other.amount))})"
@@ -537,4 +561,8 @@ def _compared(start: float, end: float) -> str:
     ratio = end / start
     if ratio > 3:
         return f" ({number(ratio)} times as much)"
-    return f" ({100 * (ratio - 1):+.3g} %)".replace("-", "−")
+    if ratio < 0.01:  # a percentage would read as if nothing were left
+        return f" (to {number(ratio)} of what it was)"
+    if abs(ratio - 1) < 1e-5:
+        return ""
+    return f" ({'+' if ratio > 1 else ''}{number(100 * (ratio - 1))} %)"

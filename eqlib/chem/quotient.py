@@ -15,6 +15,8 @@ from eqlib.writing import number, raised
 Shown = Callable[[str], str]
 SAME = 1e-6
 """A relative difference that is only rounding."""
+NEGLIGIBLE = 1e-21
+"""mol/L (or bar): less than one ion in a millilitre, so the number would say nothing."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +77,11 @@ class Quotient:
         tells = (n for n in range(3, 9) if number(self.Q, n) != number(self.K, n))
         return 3 if self.way == "none" else next(tells, 9)
 
+    @property
+    def absent(self) -> tuple[str, ...]:
+        """The species of which there is none."""
+        return tuple(f.name for f in (*self.top, *self.bottom) if f.value == 0)
+
     def fraction(self, shown: Shown = str) -> str:
         """``[FeSCN^2+] / ([Fe^3+] [SCN^-])``."""
         return _over([f.written(shown) for f in self.top], [f.written(shown) for f in self.bottom], " ")
@@ -95,12 +102,13 @@ class Quotient:
     def equation(self, shown: Shown = str) -> str:
         """``Q = [..] / [..] = .. / .. = 149``, or why Q is 0, endless or without value."""
         if math.isnan(self.Q):
-            gone = [f.name for f in (*self.top, *self.bottom) if f.value == 0]
-            missing = " and no ".join(map(shown, gone))
+            missing = " and no ".join(map(shown, self.absent))
             return f"Q = {self.fraction(shown)} without a value, for there is no {missing}"
-        for factors, text in ((self.top, "0"), (self.bottom, "infinity")):
+        for factors, text in ((self.top, " = 0"), (self.bottom, " with 0 below the line")):
             if gone := [f.name for f in factors if f.value == 0]:
-                return f"Q = {self.fraction(shown)} = {text}, for there is no {shown(gone[0])} yet"
+                return f"Q = {self.fraction(shown)}{text}, for there is no {shown(gone[0])} yet"
+            if gone := [f.name for f in factors if f.value < NEGLIGIBLE]:
+                return f"Q = {self.fraction(shown)} with practically no {shown(gone[0])} left"
         if len(self.top) + len(self.bottom) == 1 and (self.top or self.bottom)[0].power == 1 and self.top:
             return f"Q = {self.fraction(shown)} = {self.shown_Q()}"
         return f"Q = {self.fraction(shown)} = {self.numbers()} = {self.shown_Q()}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from eqlib.assess.asks import ASKS
 from eqlib.assess.confront import Confronted, confront
 from eqlib.lab.drawing import shelf
 from eqlib.notebook.form import legend_of
@@ -30,7 +31,9 @@ def told_html(question, case, answer, scene: Scene) -> Told:
         '<table><caption>Your prediction</caption><thead><tr><td></td><th scope="col">you said</th>'
         f'<th scope="col">it did</th></tr></thead><tbody>{body}</tbody></table>'
     )
-    events = '<ol class="events">' + "".join(f"<li>{line}</li>" for line in why(scene.d)) + "</ol>"
+    rest = (ASKS[part.ask].because(part, case) for part in question.parts)
+    lines = [*why(scene.d), *dict.fromkeys(text(line) for line in rest if line)]
+    events = '<ol class="events">' + "".join(f"<li>{line}</li>" for line in lines) + "</ol>"
     return Told(_picture(question, scene, imagined), table, _answers(rows, imagined), events)
 
 

@@ -262,8 +262,8 @@ class Ask:
         value = case.expected.get(part.id)
         return "" if value is None else f"{part.label.rstrip('?:. ')}: **{self.words(part, case, value)}**"
 
-    def because(self, part: Part, case: Case, value: Any) -> str:
-        """What the mixture itself says to this choice, with its numbers, or ""."""
+    def because(self, part: Part, case: Case) -> str:
+        """What the mixture says to this part, with its numbers; "" where the events tell it."""
         return ""
 
 

@@ -22,10 +22,11 @@ if TYPE_CHECKING:
 
 
 class Sentence(NamedTuple):
-    """Something to say about a finished mixture, and whether it holds."""
+    """Something to say about a finished mixture, whether it holds, and why."""
 
     words: str
     holds: Callable[[Case], bool]
+    why: str = ""
 
 
 def _nothing_missing(case: Case) -> bool:
@@ -54,11 +55,15 @@ def _last_row(case: Case) -> bool:
 
 TRUE = {
     "rates_equal": Sentence(
-        "Both reactions go on, and equally fast, so that no amount changes.", _nothing_missing
+        "Both reactions go on, and equally fast, so that no amount changes.",
+        _nothing_missing,
+        "As many particles form in each moment as fall apart again, so every amount stays, and none is 0.",
     ),
     "label_everywhere": Sentence(
         "In the solid and in the solution: ions keep leaving the one and joining the other.",
         _solid_over_solution,
+        "In each moment as many ions leave the solid as join it: no amount changes, yet the particles change "
+        "places, so a label spreads over the solid and the solution.",
     ),
     "small_x_fine": Sentence(
         "It was allowed: x comes out at 5 % or less of what it was left out beside.",
@@ -114,6 +119,10 @@ class True_(Ask):
 
     def _holding(self, part: Part, case: Case) -> list[str]:
         return [name for name, _ in part.options if name in TRUE and TRUE[name].holds(case)]
+
+    def because(self, part: Part, case: Case) -> str:
+        right = case.expected.get(part.id)
+        return TRUE[right].why if right in TRUE else ""
 
     def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
         found = [Suspect(name, name, "said so") for name, _ in part.options if name in MISTAKES]

@@ -11,9 +11,10 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any, Literal
 
-from eqlib.assess.asks.base import OPPOSITE, Ask, Part, PartTable, beside
+from eqlib.assess.asks.base import OPPOSITE, Ask, Part, PartTable, beside, in_unicode
 from eqlib.assess.mistakes import Suspect
 from eqlib.assess.tables import QuestionError
+from eqlib.writing import apart, number
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
@@ -45,6 +46,25 @@ def rate_after_change(case: Case, side: str, when: str) -> str:
             raise QuestionError('rates after a change of temperature or a catalyst need when = "at_once"')
         return "down" if case.stress.kind == "heat_to" and case.temperature > case.stress.T else "up"
     return beside(rate_ratio(case, side, case.before, getattr(case, when)), 1.0)
+
+
+def _times(ratio: float) -> str:
+    """ "1.84 times as fast", "as fast"."""
+    return "as fast" if beside(ratio, 1.0) == "same" else f"{number(ratio)} times as fast"
+
+
+def _for(case: Case, part: Part) -> str:
+    """The concentrations on the rate's own side that moved, or that none did."""
+    then = getattr(case, part.when)
+    own = case.reaction.quotient_species
+    side = [name for name, nu in own.items() if (nu < 0) is (part.side == "forward")]
+    moved = [name for name in side if beside(then.get(name, 0.0), case.before.get(name, 0.0)) != "same"]
+    if not moved:
+        return ", for no concentration on its side has changed"
+    told = (
+        "[{}] goes from {} to {} mol/L".format(in_unicode(n), *apart(case.before[n], then[n])) for n in moved
+    )
+    return f", for {' and '.join(told)}"
 
 
 class _Rates(Ask):
@@ -105,6 +125,16 @@ class Rate(_Rates):
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
         return rate_after_change(case, part.side, part.when)
 
+    def because(self, part: Part, case: Case) -> str:
+        if case.stress.kind == "catalyse":
+            return "A catalyst speeds up both reactions by the same factor, so they stay equally fast."
+        if case.stress.kind == "heat_to":
+            word = "faster" if rate_after_change(case, part.side, "at_once") == "up" else "slower"
+            return f"Every reaction goes {word} at that temperature, but not all by the same factor."
+        ratio = rate_ratio(case, part.side, case.before, getattr(case, part.when))
+        moment = "Right after the change" if part.when == "at_once" else "At the new equilibrium"
+        return f"{moment} the {part.side} reaction goes {_times(ratio)} as before{_for(case, part)}."
+
     def idea(self, part: Part, case: Case, value: str, said: Mapping[str, Any]) -> str | None:
         if value == "zero":
             return "static_stop"
@@ -146,6 +176,12 @@ class Graph(_Rates):
 
     def moments(self, part: Part) -> tuple[str, str]:
         return ("mixed", "before") if part.when == "before" else ("at_once", "after")
+
+    def because(self, part: Part, case: Case) -> str:
+        ratio = rate_ratio(case, part.side, *(getattr(case, moment) for moment in self.moments(part)))
+        if not math.isfinite(ratio):
+            return f"The {part.side} reaction begins at 0 and grows until it is as fast as the other one."
+        return f"In the end the {part.side} reaction goes {_times(ratio)} as at the start of the graph."
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
         start, end = (getattr(case, moment) for moment in self.moments(part))

@@ -177,13 +177,9 @@ class RuleAsked(Ask):
         if len(right) != 1:
             yield f"{len(right)} rules of {part.id!r} get all cases right ({', '.join(right)}); one must"
 
-    def because(self, part: Part, case: Case, value: Any) -> str:
-        """The first case that the chosen rule gets wrong."""
-        for label, d in cases(part, case):
-            said = RULES[value].says(d)
-            if said != d.direction:
-                return f"For “{label}” this rule says {_WAY[said]}, but it goes {_WAY[d.direction]}."
-        return "It holds in all of these cases."
+    def because(self, part: Part, case: Case) -> str:
+        """What happens in each of the cases."""
+        return f"{'; '.join(f'{label}: {_WAY[d.direction]}' for label, d in cases(part, case))}."
 
 
 _WAY = {"forward": "forward", "reverse": "in reverse", "none": "neither way"}
