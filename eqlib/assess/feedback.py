@@ -16,11 +16,11 @@ RIGHT = "Right."
 CARRIED = "Right, going on from your own earlier value. The earlier slip is counted only once."
 NOT_YET = "Not right yet."
 NOT_YET_NUMBER = (
-    "Not right yet, and not a slip with a name. Going through the steps once more may help: "
+    "Not right yet; it fits none of the usual slips. Going through the steps once more may help: "
     "what was poured together, what reacted, what is left?"
 )
 NOT_YET_RESULT = (
-    "Not right yet, and not a slip with a name. Going through the steps once more may help: "
+    "Not right yet; it fits none of the usual slips. Going through the steps once more may help: "
     "which numbers go in, in which units, and in which order?"
 )
 OTHER_WAY_ROUND = (

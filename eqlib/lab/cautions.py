@@ -211,7 +211,8 @@ _RULES = (
         "hot-bath", 2,
         lambda v: SCALDS_FROM_K <= v.hottest <= BOILS_K,
         lambda v: f"Water at {v.hottest - 273.15:.0f} °C scalds: tubes stand in a rack, lift them with "
-        "tongs, and never warm a full, tightly stoppered tube.",
+        "tongs, and never warm a tightly stoppered tube; a sealed one only if it was made for that, by "
+        "staff, behind a screen.",
     ),
     _Rule(
         "hot-vessel", 2,
@@ -237,8 +238,13 @@ _RULES = (
     _Rule(
         "squeezed-gas", 2,
         lambda v: v.squeezed,
-        "A gas under a moving plunger pushes back, and fizzy water sprays: hold the plunger, point it "
-        "away from faces.",
+        "A gas under a moving plunger pushes back: hold the plunger, point it away from faces.",
+    ),
+    _Rule(
+        "fizzy", 2,
+        lambda v: v.squeezed and v.holds("CO2"),
+        "Fizzy water sprays, and a gas under a plunger pushes back: hold the plunger, point it away "
+        "from faces.",
     ),
     _Rule(
         "thiocyanate", 3,
@@ -273,6 +279,7 @@ _COVERS = {
     "ammoniacal-silver": "silver",
     "thiocyanate-strong-acid": "thiocyanate",
     "nitrogen-dioxide": "squeezed-gas",
+    "fizzy": "squeezed-gas",
 }
 
 

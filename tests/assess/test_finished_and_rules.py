@@ -141,7 +141,7 @@ def test_only_the_comparison_survives_nitrogen_and_argon_at_constant_pressure():
     told = mark(made, {"rule": "more_always_right"})
     assert (told.points, told.mistake) == (0, "more_always_right")
     said = ASKS["rule"].because(made.parts[0], made.case())
-    assert said == "nitrogen: in reverse; argon: in reverse."
+    assert said == "nitrogen: to reactants; argon: to reactants."
 
 
 def test_heating_an_exothermic_reaction_and_squeezing_it():

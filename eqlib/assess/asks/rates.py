@@ -164,7 +164,7 @@ class Graph(_Rates):
     Table = GraphTable
     choices = (
         ("falls", "It starts high, falls, and stays level above zero."),
-        ("rises", "It starts low, rises, and stays level at its highest."),
+        ("rises", "It starts low or at zero, rises, and stays level at its highest."),
         ("level", "It is level from start to end."),
         ("stops", "It falls to zero and stays there."),
     )

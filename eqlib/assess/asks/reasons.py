@@ -176,7 +176,7 @@ SOUND = {
 #: Sound reasons about one species: "binds:SCN^-", "frees:Fe^3+".
 OF_SPECIES = {
     "binds": (
-        "What was added ties up {species} (in a solid or in another complex), "
+        "What was added ties up {species} (in a solid, a complex or another ion), "
         "so there is less of it in solution."
     ),
     "frees": "What was added takes hold of what had tied up {species}, so there is more of it in solution.",
@@ -195,10 +195,10 @@ SAID = {
     "k_moves_conc": "Changing a concentration changes K, and the mixture follows the new K.",
     "q_is_k": "Q and K are always the same number, so nothing can push the mixture.",
     "q_reversed": (
-        "When Q is smaller than K the mixture moves to the left, and when it is larger, to the right."
+        "When Q is smaller than K the mixture goes to reactants, and when it is larger, to products."
     ),
     "full_cancel": "The mixture shifts until the change is cancelled completely.",
-    "solid_shifts": "There is more of the solid now, so the reaction moves away from it.",
+    "solid_shifts": "There is more of the solid now, so more of it dissolves.",
     "catalyst_shifts": "The catalyst speeds up the forward reaction more, so more product forms.",
     "inert_const_v": (
         "The extra gas raises the pressure, so the mixture moves to the side with fewer molecules."
@@ -210,9 +210,9 @@ SAID = {
     "heat_is_forward": "Heating always helps the forward reaction.",
     "k_fixed_t": "K is a constant, so warming the mixture cannot change it.",
     "rate_is_extent": "A large K means a fast reaction, so it has already finished.",
-    "spectator_acts": "The other ions that came along with it (nitrate, potassium, sodium) cause the shift.",
+    "spectator_acts": "The other ions that came along with it cause the shift.",
     "not_in_equation": "What was added is not in the equation, so it does nothing.",
-    "paler_is_left": "The colour gets paler, and paler always means that the reaction moved to the left.",
+    "paler_is_left": "The colour gets paler, and paler always means that the reaction went to reactants.",
 }
 
 

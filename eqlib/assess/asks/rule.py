@@ -107,7 +107,7 @@ def _any_rival(d: Disturbance) -> str:
 RULES = {
     "compare_q": Rule(
         "Work out Q for the moment after the change, with every concentration as it is then, and compare "
-        "it with K.",
+        "it with K at the temperature as it is then.",
         _compare,
     ),
     "binds_there": Rule(
@@ -115,19 +115,29 @@ RULES = {
         _binds_there,
     ),
     "more_always_right": Rule(
-        "More of a reactant goes forward, more of a product in reverse; anything else does nothing.",
+        "More of a reactant goes to products, more of a product to reactants; anything else does nothing.",
         _more_forward,
         "more_always_right",
     ),
     "only_named": Rule("Only what stands in the equation can do anything.", _only_named, "not_in_equation"),
-    "any_rival": Rule("Whatever does not stand in the equation goes in reverse.", _any_rival, "wrong_target"),
+    "any_rival": Rule(
+        "Whatever does not stand in the equation sends it to reactants.", _any_rival, "wrong_target"
+    ),
     "fewer_gas": Rule(
         "More gas in the vessel, or less room, goes to the side with fewer gas molecules.",
         _fewer_gas,
         "inert_const_v",
     ),
-    "heat_forward": Rule("Heating helps the forward reaction.", _heat_forward, "heat_is_forward"),
-    "not_reacting": Rule("What does not react can do nothing.", _not_reacting, "inert_const_p"),
+    "heat_forward": Rule(
+        "Heating always goes to products; for everything else compare Q with K.",
+        _heat_forward,
+        "heat_is_forward",
+    ),
+    "not_reacting": Rule(
+        "What does not react can do nothing; for everything else compare Q with K.",
+        _not_reacting,
+        "inert_const_p",
+    ),
 }
 
 
@@ -182,7 +192,7 @@ class RuleAsked(Ask):
         return f"{'; '.join(f'{label}: {_WAY[d.direction]}' for label, d in cases(part, case))}."
 
 
-_WAY = {"forward": "forward", "reverse": "in reverse", "none": "neither way"}
+_WAY = {"forward": "to products", "reverse": "to reactants", "none": "neither way"}
 
 
 def cases(part: Part, case: Case) -> list[tuple[str, Disturbance]]:
