@@ -7,47 +7,49 @@ table.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from html import escape
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from eqlib.errors import EqlibError
 from eqlib.lab.drawing import svg
 from eqlib.writing import number, with_figures
 
 _STYLES = (("#3b7fd0", ""), ("#c2571a", "7 4"), ("#2e8b57", "2 3"), ("#8a63c9", "10 3 2 3"))
+SIZE = (440, 230)
 _LEFT, _RIGHT, _TOP, _BOTTOM = 58, 118, 22, 40
+Values = Sequence[float] | np.ndarray
+Place = Callable[[float, float], tuple[float, float]]
 _MOST = 160  # points of a curve that are drawn: more cannot be seen
 
 
 def curves(
-    x,
-    series: Mapping[str, Sequence[float]],
+    x: ArrayLike,
+    series: Mapping[str, Values],
     xlabel: str,
     ylabel: str,
     title: str,
     desc: str = "",
     events: Sequence[tuple[float, str]] = (),
-    top: float | None = None,
-    size: tuple[int, int] = (440, 230),
 ) -> str:
     """SVG text. ``series``: name -> values along ``x``. ``events``: (x, words) drawn as upright lines.
 
-    ``top`` fixes the upper end of the y axis (else the largest value), which begins at 0. Raises EqlibError.
+    The y axis begins at 0. Raises EqlibError.
     """
     x = np.asarray(x, dtype=float)
     if not series or len(series) > len(_STYLES) or any(len(values) != len(x) for values in series.values()):
         raise EqlibError(f"a diagram takes 1 to {len(_STYLES)} curves, each as long as x")
-    width, height = size
-    high = top or _round_up(max(float(np.max(values)) for values in series.values()))
+    width, height = SIZE
+    high = _round_up(max(float(np.max(values)) for values in series.values()))
     span = float(x[-1] - x[0]) or 1.0
 
-    def place(at, value):
+    def place(at: float, value: float) -> tuple[float, float]:
         across = _LEFT + (at - x[0]) / span * (width - _LEFT - _RIGHT)
         return across, height - _BOTTOM - min(max(value / high, 0.0), 1.0) * (height - _TOP - _BOTTOM)
 
-    body = [_axes(x, high, place, xlabel, ylabel, size)]
+    body = [_axes(x, high, place, xlabel, ylabel)]
     for at, words in events:
         across = place(at, 0)[0]
         body.append(
@@ -58,9 +60,9 @@ def curves(
     return svg("".join(body), width, height, title, desc)
 
 
-def numbers(x, series: Mapping[str, Sequence[float]], xlabel: str, ylabel: str, rows: int = 7) -> str:
-    """The same curves as a folded HTML table of about ``rows`` rows."""
-    kept = sorted({round(i) for i in np.linspace(0, len(x) - 1, rows)})
+def numbers(x: Values, series: Mapping[str, Values], xlabel: str, ylabel: str) -> str:
+    """The same curves as a folded HTML table of about seven rows."""
+    kept = sorted({round(i) for i in np.linspace(0, len(x) - 1, 7)})
     head = "".join(f'<th scope="col">{escape(name)}</th>' for name in (xlabel, *series))
     lines = "".join(
         f'<tr><th scope="row">{with_figures(float(x[i]))}</th>'
@@ -85,8 +87,8 @@ def _round_up(value: float) -> float:
     )
 
 
-def _axes(x, high, place, xlabel, ylabel, size) -> str:
-    height = size[1]
+def _axes(x: np.ndarray, high: float, place: Place, xlabel: str, ylabel: str) -> str:
+    height = SIZE[1]
     left, floor = place(x[0], 0)
     right = place(x[-1], 0)[0]
     parts = [f'<path d="M{left:.1f} {_TOP} V{floor:.1f} H{right:.1f}" fill="none" stroke="currentColor"/>']
@@ -105,7 +107,7 @@ def _axes(x, high, place, xlabel, ylabel, size) -> str:
     return "".join(parts)
 
 
-def _lines(x, series, place):
+def _lines(x: np.ndarray, series: Mapping[str, Values], place: Place) -> Iterator[str]:
     """Each curve, and its name beside its end; names that would meet are moved apart."""
     step = max(1, len(x) // _MOST)
     ends = sorted(

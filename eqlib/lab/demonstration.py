@@ -12,6 +12,7 @@ makes out and the least filling are common practice, no source: the room itself 
 from dataclasses import dataclass
 from functools import lru_cache
 from math import pi
+from typing import Any
 
 from eqlib.chem.catalogue import CatalogueStress, System, system, systems
 from eqlib.chem.disturb import Disturbance, disturb
@@ -81,14 +82,13 @@ class Requirement:
 
 @dataclass(frozen=True)
 class Judged:
-    """A plan that was mixed. ``change`` and ``back`` are what the two additions did; volumes in mL."""
+    """A plan that was mixed. ``change`` and ``back`` are what the two additions did"""
 
     plan: Plan
     requirements: tuple[Requirement, ...]
     change: Disturbance
     back: Disturbance
     seen: Visibility
-    waste_mL: float
 
     def met(self, *keys: str) -> tuple[bool, ...]:
         """Whether each of these requirements is met."""
@@ -158,8 +158,8 @@ def judge(plan: Plan, least_mL: float) -> Judged:
     water = disturb(start, Stress.dilute(plan.add_mL / 1000))
     path, view = vessel.path_cm(plan.start_mL), "above" if vessel.above else "side"
 
-    def look(pair, audience):
-        return visibility(pair, depth_cm=path, audience=audience, view=view, suggest=False)
+    def look(pair: Any, audience: float) -> Visibility:
+        return visibility(pair, depth_cm=path, audience=audience, view=view)
 
     seen = look(change, BACK_ROW)
     left = plan.start_mL + plan.add_mL + plan.back_mL
@@ -172,7 +172,7 @@ def judge(plan: Plan, least_mL: float) -> Judged:
         _size(plan, vessel, left),
         _amount(left, least_mL),
     )
-    return Judged(plan, said, change, back, seen, left)
+    return Judged(plan, said, change, back, seen)
 
 
 def _found(plan: Plan) -> tuple[Demo, Vessel]:
@@ -255,14 +255,12 @@ def _amount(left: float, least: float) -> Requirement:
 
 
 @lru_cache(maxsize=256)
-def some_plan(least_mL: float, demos: tuple[str, ...] = ()) -> Plan | None:
-    """A plan that meets every requirement, the first found among ``demos`` (default: all); None where none
-    of those tried does.
-    """
-    for demo in demos or tuple(demonstrations()):
-        found = demonstrations()[demo]
+def some_plan(least_mL: float) -> Plan | None:
+    """A plan that meets every requirement, the first found; None where none of those tried does."""
+    for demo, found in demonstrations().items():
         start, add, back = (
-            1000 * part.volume for part in (found.system.mixture(), found.step.stress, found.reversal.stress)
+            1000 * (part.volume or 0.0)
+            for part in (found.system.mixture(), found.step.stress, found.reversal.stress)
         )
         for vessel in ("cylinder", "dish", "beaker"):
             for more in (1.0, 1.5):

@@ -87,14 +87,6 @@ def _shipped() -> tuple[list[str], Array]:
     return rows[0], np.array(rows[1:], dtype=float)
 
 
-def spectrum_to_xyz(transmittance: ArrayLike, lamp: str = "daylight") -> Array:
-    """X, Y, Z (Y = 100 for a perfect transmitter) of a transmittance on the 380-780 nm, 5 nm grid.
-
-    ``transmittance`` has shape (..., 81); ``lamp`` is a name that ``light`` knows.
-    """
-    return np.asarray(transmittance, dtype=float) @ light(lamp).weights.T
-
-
 # -- screen and Lab ------------------------------------------------------------------------------------------
 
 
@@ -191,38 +183,33 @@ def ciede2000(lab1: ArrayLike, lab2: ArrayLike) -> Any:
     return np.array(found, dtype=float).reshape(first.shape[:-1]) if first.ndim > 1 else found[0]
 
 
-def simulate(rgb: ArrayLike, kind: str, severity: float = 1.0) -> NDArray[np.int_]:
+def simulate(rgb: ArrayLike, kind: str) -> NDArray[np.int_]:
     """Screen colours (integers 0-255, last axis 3) as someone with the deficiency ``kind`` sees them.
 
-    ``kind`` is "protan", "deutan" or "tritan", or "grey" for a copy without colour. ``severity`` runs from
-    0 (none) to 1 (the cone type is missing) and is not used for "grey". Returns integers 0-255 of the same
-    shape. It shows which differences are lost; it does not show what anyone feels. For tritan its authors
-    call it an approximation.
+    ``kind`` is "protan", "deutan" or "tritan" (that cone type is missing), or "grey" for a copy without
+    colour. Returns integers 0-255 of the same shape. It shows which differences are lost; it does not show
+    what anyone feels. For tritan its authors call it an approximation.
     """
     linear = decode_srgb(np.asarray(rgb, dtype=float) / 255.0)
     if kind == GREY:
         changed = np.repeat(linear_to_xyz(linear)[..., 1:2], 3, axis=-1)
     else:
-        changed = linear @ _deficiency(kind, severity)
+        changed = linear @ _deficiency(kind)
     return np.rint(255.0 * encode_srgb(np.clip(changed, 0.0, 1.0))).astype(int)
 
 
-def difference(first: ArrayLike, second: ArrayLike, kind: str, severity: float = 1.0) -> float:
+def difference(first: ArrayLike, second: ArrayLike, kind: str) -> float:
     """CIEDE2000 between two screen colours as seen with the deficiency ``kind`` (or "grey")."""
-    return float(ciede2000(*(rgb_to_lab(simulate(rgb, kind, severity) / 255.0) for rgb in (first, second))))
+    return float(ciede2000(*(rgb_to_lab(simulate(rgb, kind) / 255.0) for rgb in (first, second))))
 
 
-@lru_cache(maxsize=64)
-def _deficiency(kind: str, severity: float) -> Array:
+@lru_cache(maxsize=4)
+def _deficiency(kind: str) -> Array:
     """(3, 3): linear sRGB times this is linear sRGB as seen; read off the library's filter."""
     from coloraide import Color  # loaded at the first colour
 
     if kind not in KINDS:
         raise EqlibError(f"no colour-vision deficiency is called {kind!r}; write {', '.join([*KINDS, GREY])}")
-    if not 0.0 <= severity <= 1.0:
-        raise EqlibError(
-            f"severity is {severity!r}; write a number from 0 (none) to 1 (a cone type is missing)"
-        )
     space = "srgb-linear"
     options: dict[str, Any] = {"method": "machado", "space": space, "out_space": space}
-    return _each(lambda primary: Color(space, primary).filter(kind, severity, **options).coords(), np.eye(3))
+    return _each(lambda primary: Color(space, primary).filter(kind, 1.0, **options).coords(), np.eye(3))

@@ -18,7 +18,7 @@ either answer.
 
 Lightness and depth of colour may disagree: violet that turns into an intense blue gets lighter and yet
 deeper, and people do not agree on a word for it. ``why_not_ask`` then says why darker, paler or same is no
-fair question; ``Look.clear_cut`` is the same as a truth value.
+fair question.
 
 Will a class see it? ``visibility`` holds a change against a stated threshold, in colour, in grey and with a
 deficiency. Thresholds are CIEDE2000 differences: from 2 to 3.5 an unpractised observer notices a
@@ -35,7 +35,6 @@ from typing import Any
 
 import numpy as np
 
-from eqlib.chem.mixture import Mixture
 from eqlib.chem.state import State
 from eqlib.errors import EqlibError
 from eqlib.lab.colour import (
@@ -49,7 +48,6 @@ from eqlib.lab.colour import (
     seen_through,
 )
 from eqlib.lab.light import GRID_NM, KINDS, ciede2000, difference
-from eqlib.writing import number
 
 SAME_BELOW = 2.0
 LIGHTNESS_STEP = 1.0
@@ -66,17 +64,15 @@ class Look:
 
     ``lightness`` is "darker", "paler" or "same", of the solution. ``precipitate``: a solid forms, or more
     of it; ``redissolved``: a solid goes, wholly or in part; ``solids_formed`` and ``solids_gone`` name
-    them. ``delta_e`` is the CIEDE2000 difference of the clear solutions, ``delta_e_cloudy`` that with the
-    solid stirred up. ``absorbance_before`` and ``absorbance_after`` are taken at ``nm``, the wavelength
-    where they differ most, each through the path of its own view. ``one_way``: the absorbance goes up, or
-    down, at every wavelength.
+    them. ``delta_e`` is the CIEDE2000 difference of the clear solutions. ``absorbance_before`` and
+    ``absorbance_after`` are taken at ``nm``, the wavelength where they differ most, each through the path of
+    its own view. ``one_way``: the absorbance goes up, or down, at every wavelength.
     """
 
     lightness: str
     precipitate: bool
     redissolved: bool
     delta_e: float
-    delta_e_cloudy: float
     delta_lightness: float
     absorbance_before: float
     absorbance_after: float
@@ -89,11 +85,6 @@ class Look:
     after: Colour
     words: str
     one_way: bool = True
-
-    @property
-    def clear_cut(self) -> bool:
-        """Would observers agree on darker, paler or same?"""
-        return not why_not_ask(self)
 
     def __str__(self) -> str:
         return self.words
@@ -135,7 +126,6 @@ def compare(
         precipitate=bool(formed),
         redissolved=bool(gone),
         delta_e=delta,
-        delta_e_cloudy=float(ciede2000(seen[0].lab, seen[1].lab)),
         delta_lightness=seen[1].clear_lab[0] - seen[0].clear_lab[0],
         absorbance_before=a_before,
         absorbance_after=a_after,
@@ -236,14 +226,6 @@ AUDIENCES = {
     "class": (5.0, "a class looking at two tubes side by side"),
     "back row": (10.0, "the back row of a room"),
 }
-# Tried in order of how little they change; strengths and depths a bench can offer.
-_FACTORS = (
-    1.25, 0.8, 1.5, 0.67, 2.0, 0.5, 2.5, 0.4, 3.0, 0.33, 4.0, 0.25, 5.0, 0.2, 8.0, 0.125, 10.0, 0.1,
-    15.0, 20.0, 30.0, 50.0, 100.0,
-)  # fmt: skip
-_SHALLOWEST_CM, _DEEPEST_CM = 0.1, 20.0
-# Beyond ten times, or 6 mol/L of anything, it is another experiment (common practice, no source).
-_MOST_TIMES, _STRONGEST = 10.0, 6.0
 # A difference that is only rounding: nothing has changed.
 _NOTHING = 1e-6
 # A precipitate that stops this share of the light hides print held behind the tube: seen whatever its
@@ -252,31 +234,12 @@ CLOUDED = 0.25
 
 
 @dataclass(frozen=True)
-class Suggestion:
-    """The nearest recipe that is visible: ``kind`` "depth" or "strength", the ``factor`` on it and its
-    numbers.
-
-    ``path_cm`` is the depth then; ``totals`` the starting mixture in mol/L then (unchanged for a depth);
-    ``delta_e`` and ``delta_e_grey`` what is then seen.
-    """
-
-    kind: str
-    factor: float
-    path_cm: float
-    totals: dict[str, float]
-    delta_e: float
-    delta_e_grey: float
-    words: str
-
-
-@dataclass(frozen=True)
 class Visibility:
     """Whether a change is seen. ``delta_e`` in colour, ``delta_e_grey`` in lightness alone, against
     ``threshold``.
 
     ``by_deficiency`` gives the difference for "protan", "deutan" and "tritan"; ``for_everyone`` is true
-    when all of these, and grey, reach the threshold. ``suggestion`` is None when the change is visible in
-    colour and in grey, and when no depth or strength that was tried helps; ``words`` says which.
+    when all of these, and grey, reach the threshold.
     """
 
     visible: bool
@@ -292,7 +255,6 @@ class Visibility:
     for_everyone: bool
     before: Colour
     after: Colour
-    suggestion: Suggestion | None
     words: str
 
     def __str__(self) -> str:
@@ -305,13 +267,11 @@ def visibility(
     light: str = "daylight",
     audience: str | float = "class",
     view: str = "side",
-    suggest: bool = True,
 ) -> Visibility:
     """The ``Visibility`` of a change: a Disturbance, or a pair of States (before, after).
 
     ``depth_cm`` is the path looked through (from above: the depth before the change). ``audience`` is
-    "bench", "class" or "back row", or a CIEDE2000 difference of your own. ``suggest=False`` skips the
-    search for a recipe.
+    "bench", "class" or "back row", or a CIEDE2000 difference of your own.
     """
     before, after = _pair(change)
     threshold, who = _audience(audience)
@@ -320,11 +280,6 @@ def visibility(
     clouds = abs(colours[0].cloud.share - colours[1].cloud.share) >= CLOUDED
     by_deficiency = {kind: difference(colours[0].rgb, colours[1].rgb, kind) for kind in KINDS}
     enough = clouds or (delta >= threshold and grey >= threshold)
-    suggestion = (
-        None
-        if enough or not suggest or delta < _NOTHING
-        else _suggest(before, after, depth_cm, light, view, threshold, delta)
-    )
     return Visibility(
         visible=clouds or delta >= threshold,
         visible_in_grey=clouds or grey >= threshold,
@@ -339,8 +294,7 @@ def visibility(
         for_everyone=clouds or (enough and min(by_deficiency.values()) >= threshold),
         before=colours[0],
         after=colours[1],
-        suggestion=suggestion,
-        words=_verdict(delta, grey, threshold, who, clouds, suggestion, suggest),
+        words=_verdict(delta, grey, threshold, who, clouds),
     )
 
 
@@ -375,85 +329,7 @@ def _differences(first: Colour, second: Colour) -> tuple[float, float]:
     return float(ciede2000(first.lab, second.lab)), float(ciede2000(*greys))
 
 
-def _suggest(
-    before: State, after: State, depth_cm: float, light: str, view: str, threshold: float, delta: float
-) -> Suggestion | None:
-    """The first factor, in order of how little it changes, that is visible in grey too; else in colour
-    only.
-    """
-    in_colour = None
-    for factor in _FACTORS:
-        for found in (
-            _with_depth(before, after, depth_cm, light, view, factor),
-            _with_strength(before, after, depth_cm, light, view, factor),
-        ):
-            if found is None or found.delta_e < threshold:
-                continue
-            if found.delta_e_grey >= threshold:
-                return found
-            in_colour = in_colour or found
-    return in_colour if delta < threshold else None
-
-
-def _with_depth(
-    before: State, after: State, depth_cm: float, light: str, view: str, factor: float
-) -> Suggestion | None:
-    depth = depth_cm * factor
-    if not _SHALLOWEST_CM <= depth <= _DEEPEST_CM:
-        return None
-    delta, grey = _differences(*_pair_of_colours(before, after, depth, light, view))
-    words = f"look through {depth:.3g} cm instead of {depth_cm:.3g} cm"
-    return Suggestion("depth", factor, depth, dict(_mixture_of(before).totals), delta, grey, words)
-
-
-def _with_strength(
-    before: State, after: State, depth_cm: float, light: str, view: str, factor: float
-) -> Suggestion | None:
-    if factor > _MOST_TIMES:
-        return None
-    mixtures = [_stronger(_mixture_of(state), factor) for state in (before, after)]
-    if factor > 1 and any(_too_strong(m) for m in mixtures):
-        return None
-    states = [mixture.equilibrate() for mixture in mixtures]
-    delta, grey = _differences(*_pair_of_colours(states[0], states[1], depth_cm, light, view))
-    numbers = ", ".join(f"{name} {_strength(c)}" for name, c in mixtures[0].totals.items() if c > 0)
-    words = f"make every solution {factor:g} times as strong (start from {numbers})"
-    if factor > 1:
-        words += "; check the hazards at that strength"
-    return Suggestion("strength", factor, depth_cm, dict(mixtures[0].totals), delta, grey, words)
-
-
-def _mixture_of(state: Any) -> Mixture:
-    return state.mixture
-
-
-def _too_strong(mixture: Mixture) -> bool:
-    return any(c > _STRONGEST for name, c in mixture.totals.items() if _is_solute(name))
-
-
-def _strength(conc: float) -> str:
-    return f"{number(conc)} mol/L" if conc >= 1 else f"{number(1000 * conc)} mmol/L"
-
-
-def _is_solute(name: str) -> bool:
-    return not name.endswith(("(g)", "(s)", "(l)"))
-
-
-def _stronger(mixture: Mixture, factor: float) -> Mixture:
-    """The mixture with every solute ``factor`` times as strong; gases, solids and water as they were."""
-    totals = {n: factor * c if _is_solute(n) else c for n, c in mixture.totals.items()}
-    return mixture.with_(totals=totals)
-
-
-def _verdict(
-    delta: float,
-    grey: float,
-    threshold: float,
-    who: str,
-    clouds: bool,
-    suggestion: Suggestion | None,
-    suggest: bool,
-) -> str:
+def _verdict(delta: float, grey: float, threshold: float, who: str, clouds: bool) -> str:
     against = f"CIEDE2000 {delta:.1f} in colour and {grey:.1f} in grey, against {threshold:g} for {who}"
     if clouds:
         return f"visible as a cloud that comes or goes ({against})"
@@ -462,12 +338,4 @@ def _verdict(
     verdict = "visible in colour, not in grey" if delta >= threshold else "not visible"
     if delta < _NOTHING:
         return f"not visible ({against}): it looks the same before and after"
-    if suggestion is None:
-        end = (
-            "; no depth or strength that a bench can offer mends that: show an absorbance reading"
-            if suggest
-            else ""
-        )
-        return f"{verdict} ({against}){end}"
-    then = f"(then {suggestion.delta_e:.1f} in colour, {suggestion.delta_e_grey:.1f} in grey)"
-    return f"{verdict} ({against}); nearest that is: {suggestion.words} {then}"
+    return f"{verdict} ({against})"

@@ -1,76 +1,56 @@
-"""Beer and Lambert at the bench: conversions, a calibration line, and a concentration read back from it.
+"""Beer and Lambert at the bench: conversions, and a calibration line with its errors.
 
 Absorbance is decadic. Readings are never repaired: ``eqlib.lab.practical.faults`` names what looks wrong, and
 the numbers are worked from what was given.
 
-Sources: linear regression and inverse prediction, J. N. Miller and J. C. Miller, Statistics and
+Sources: linear regression, J. N. Miller and J. C. Miller, Statistics and
 Chemometrics for Analytical Chemistry, chapter 5 (from memory).
 """
 
+from __future__ import annotations
+
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from eqlib.errors import EqlibError
 
 CONFIDENCE = 0.95
 
 
-def absorbance_from_transmittance(transmittance):
+def absorbance_from_transmittance(transmittance: ArrayLike) -> Any:
     """A = -log10 T, for T between 0 and 1 (number or array)."""
     return _minus_log10(
         transmittance, 1.0, "transmittance", "a fraction above 0 and up to 1 (or use percent)"
     )
 
 
-def absorbance_from_percent(percent_transmittance):
+def absorbance_from_percent(percent_transmittance: ArrayLike) -> Any:
     """A = 2 - log10 %T, for %T between 0 and 100 (number or array)."""
     return _minus_log10(
         percent_transmittance, 100.0, "percent transmittance", "a number above 0 and up to 100"
     )
 
 
-def transmittance_from_absorbance(absorbance):
-    """T = 10^-A, a fraction (number or array)."""
-    return _plain(10.0 ** -np.asarray(absorbance, dtype=float))
-
-
-def percent_from_absorbance(absorbance):
-    """%T = 100 x 10^-A (number or array)."""
-    return _plain(100.0 * 10.0 ** -np.asarray(absorbance, dtype=float))
-
-
-def epsilon_from_reading(absorbance, concentration, path_cm=1.0, blank=0.0):
+def epsilon_from_reading(
+    absorbance: float, concentration: float, path_cm: float = 1.0, blank: float = 0.0
+) -> float:
     """Molar absorptivity, L/(mol cm), from one reading of a solution of known ``concentration``, mol/L."""
     return (absorbance - blank) / (
         _above_zero(concentration, "concentration") * _above_zero(path_cm, "path_cm")
     )
 
 
-def concentration_from_reading(absorbance, epsilon, path_cm=1.0, blank=0.0):
+def concentration_from_reading(
+    absorbance: float, epsilon: float, path_cm: float = 1.0, blank: float = 0.0
+) -> float:
     """Concentration, mol/L, from one reading; ``epsilon`` in L/(mol cm), ``blank`` the cell's own
     absorbance.
     """
     return (absorbance - blank) / (_above_zero(epsilon, "epsilon") * _above_zero(path_cm, "path_cm"))
-
-
-def epsilon_from_specific(specific_absorbance, molar_mass):
-    """Molar absorptivity from a pharmacopoeia's A(1 %, 1 cm), that of 1 g in 100 mL; ``molar_mass`` in
-    g/mol.
-    """
-    return specific_absorbance * _above_zero(molar_mass, "molar_mass") / 10.0
-
-
-@dataclass(frozen=True)
-class Estimate:
-    """A number read from a calibration: ``value``, its ``standard_error``, and the interval ``low`` to
-    ``high``.
-    """
-
-    value: float
-    standard_error: float
-    low: float
-    high: float
 
 
 @dataclass(frozen=True)
@@ -94,44 +74,24 @@ class Calibration:
     path_cm: float
 
     @property
-    def n(self):
+    def n(self) -> int:
         """Number of standards."""
         return len(self.concentrations)
 
     @property
-    def epsilon(self):
+    def epsilon(self) -> float:
         """Molar absorptivity, L/(mol cm)."""
         return self.slope / self.path_cm
 
     @property
-    def intercept_differs_from_zero(self):
+    def intercept_differs_from_zero(self) -> bool:
         """Whether zero lies outside the 95 % interval of the intercept: a blank not taken off, perhaps."""
         return abs(self.intercept) > student_t(self.n - 2) * self.se_intercept
 
-    def absorbance(self, concentration):
-        """The line's absorbance at a concentration (number or array)."""
-        return _plain(self.intercept + self.slope * np.asarray(concentration, dtype=float))
 
-    def concentration(self, absorbance, readings=1):
-        """The ``Estimate`` of a concentration from an absorbance, the mean of ``readings`` readings.
-
-        Its standard error is s/|b| sqrt(1/m + 1/n + (A - mean A)^2 / (b^2 Sxx)); the interval uses
-        Student's t.
-        """
-        absorbance, readings = (
-            float(numbers([absorbance], "absorbance")[0]),
-            _above_zero(readings, "readings"),
-        )
-        x, y = np.array(self.concentrations), np.array(self.absorbances)
-        spread = float(((x - x.mean()) ** 2).sum())
-        share = 1.0 / readings + 1.0 / self.n + (absorbance - y.mean()) ** 2 / (self.slope**2 * spread)
-        error = float(self.s / abs(self.slope) * np.sqrt(share))
-        value = float((absorbance - self.intercept) / self.slope)
-        half = student_t(self.n - 2) * error
-        return Estimate(value, error, value - half, value + half)
-
-
-def calibrate(concentrations, absorbances, path_cm=1.0):
+def calibrate(
+    concentrations: Iterable[float], absorbances: Iterable[float], path_cm: float = 1.0
+) -> Calibration:
     """The ``Calibration`` of standards: concentrations in mol/L and their absorbances, three pairs or more.
 
     Raises EqlibError where a line cannot be drawn: too few standards, all alike, or something that is no
@@ -173,7 +133,7 @@ def calibrate(concentrations, absorbances, path_cm=1.0):
     )
 
 
-def numbers(values, name):
+def numbers(values: Iterable[Any], name: str) -> np.ndarray:
     """A list of numbers as an array; EqlibError names the first that is none, and a decimal comma as such."""
     found = []
     for i, value in enumerate(values, start=1):
@@ -188,32 +148,29 @@ def numbers(values, name):
     return np.array(found)
 
 
-def student_t(degrees_of_freedom, confidence=CONFIDENCE):
+def student_t(degrees_of_freedom: int) -> float:
     """Student's t for a two-sided interval, such as 2.78 for 4 degrees of freedom at 95 %."""
     from scipy.special import stdtrit
 
-    return float(stdtrit(degrees_of_freedom, 0.5 + confidence / 2.0))
+    return float(stdtrit(degrees_of_freedom, 0.5 + CONFIDENCE / 2.0))
 
 
-def _minus_log10(value, whole, name, allowed):
+def _minus_log10(value: ArrayLike, whole: float, name: str, allowed: str) -> Any:
     array = np.asarray(value, dtype=float) / whole
     if not np.all((array > 0.0) & (array <= 1.0)):
         raise EqlibError(f"{name} is {value!r}; write {allowed}")
-    return _plain(-np.log10(array) + 0.0)
+    found = -np.log10(array) + 0.0
+    return found if np.ndim(found) else float(found)
 
 
-def _above_zero(value, name):
+def _above_zero(value: Any, name: str) -> float:
     number = float(numbers([value], name)[0])
     if number <= 0.0:
         raise EqlibError(f"{name} is {value!r}; write a positive number")
     return number
 
 
-def _plain(array):
-    return array if np.ndim(array) else float(array)
-
-
-def _is_number(value):
+def _is_number(value: Any) -> bool:
     try:
         return bool(np.isfinite(float(value))) and not isinstance(value, bool)
     except (TypeError, ValueError):

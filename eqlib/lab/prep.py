@@ -11,9 +11,9 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from eqlib.chem.catalogue import CatalogueError, Reagent, Stock, System
+from eqlib.chem.catalogue import Reagent, Stock, System
 from eqlib.chem.catalogue import system as find_system
-from eqlib.chem.catalogue.ghs import CHECK_SDS, STATEMENTS, Ingredient, classify, pictograms_of, signal_word
+from eqlib.chem.catalogue.ghs import STATEMENTS, Ingredient, classify, pictograms_of, signal_word
 from eqlib.chem.species import species
 from eqlib.errors import EqlibError
 from eqlib.lab.cautions import cautions_for
@@ -79,7 +79,6 @@ class Label:
     """What to write on a bottle: the codes are those of the mixture in it."""
 
     name: str
-    made_on: str
     codes: tuple[str, ...]
     keep: str = ""
     safe_here: str = ""
@@ -150,21 +149,17 @@ def prep_sheet(
     groups: int = 10,
     reserve: float = 0.2,
     demonstrations: int = 1,
-    made_on: object = None,
-    strengths: Mapping[str, float] | None = None,
 ) -> PrepSheet:
     """The PrepSheet of a catalogue system (its name, a path, or a System).
 
     ``groups`` work at the same time; ``reserve`` is the spare share (0.2: a fifth more);
-    ``demonstrations`` extra sets for the front bench. ``made_on`` (a date or text) goes on the labels,
-    else a line to fill in. ``strengths`` maps a concentrate's key to the mol/L on its own label, such as
-    {"ammonia": 14.8}. Raises PrepError, or CatalogueError for an unknown system.
+    ``demonstrations`` extra sets for the front bench. Raises PrepError, or CatalogueError for an unknown
+    system.
     """
     system = system if isinstance(system, System) else find_system(system)
     groups = _whole(groups, "groups", least=1)
     demonstrations = _whole(demonstrations, "demonstrations", least=0)
     reserve = _share(reserve)
-    known = _strengths(strengths, system)
     per_group, wells = ({}, 0) if system.data_only else volumes_per_group(system)
     if system.recipe.demonstration_only:
         groups, demonstrations = 0, max(demonstrations, 1)
@@ -173,14 +168,10 @@ def prep_sheet(
     for key in sorted(
         needed, key=lambda key: _strength(system.stocks[key])
     ):  # weakest first: takes from others
-        for via in _vias(_made(system, key, flask_for(needed[key]), known, needed)):
+        for via in _vias(_made(system, key, flask_for(needed[key]), needed)):
             if via.stock:
                 needed[via.stock] += via.take
-    stocks = [
-        _stock_prep(system, key, per_group[key], needed, str(made_on or ""), known)
-        for key in system.stocks
-        if key in needed
-    ]
+    stocks = [_stock_prep(system, key, per_group[key], needed) for key in system.stocks if key in needed]
     return PrepSheet(system, groups, reserve, demonstrations, wells, tuple(stocks))
 
 
@@ -246,16 +237,9 @@ def label_codes(stock: Stock, reagents: Mapping[str, Reagent]) -> tuple[str, ...
 # -- one stock -----------------------------------------------------------------------------------------------
 
 
-def _stock_prep(
-    system: System,
-    key: str,
-    per_group: float,
-    needed: Mapping[str, float],
-    made_on: str,
-    strengths: Mapping[str, float],
-) -> StockPrep:
+def _stock_prep(system: System, key: str, per_group: float, needed: Mapping[str, float]) -> StockPrep:
     stock, make = system.stocks[key], flask_for(needed[key])
-    made = _made(system, key, make, strengths, needed)
+    made = _made(system, key, make, needed)
     bottles = [system.reagents[one.reagent] for one in made]
     notes = []
     for item, part in zip(made, stock.made_from, strict=True):
@@ -272,16 +256,14 @@ def _stock_prep(
         stock.solvent,
         tuple(item for item in made if isinstance(item, Weighing)),
         tuple(item for item in made if isinstance(item, Measuring)),
-        Label(stock.name, made_on, codes, stock.keep, safe_here),
+        Label(stock.name, codes, stock.keep, safe_here),
         stock.steps,
         stock.waste,
         tuple(dict.fromkeys(notes)),
     )
 
 
-def _made(
-    system: System, key: str, make: float, strengths: Mapping[str, float], needed: Mapping[str, float]
-) -> list[Weighing | Measuring]:
+def _made(system: System, key: str, make: float, needed: Mapping[str, float]) -> list[Weighing | Measuring]:
     """What goes into ``make`` litres of a stock, one item for each bottle it is made from."""
     stock = system.stocks[key]
     items: list[Weighing | Measuring] = []
@@ -291,9 +273,7 @@ def _made(
         if bottle.state == "solid":
             items.append(_weighing(bottle, part.M, make, stronger))
         else:
-            items.append(
-                _measuring(bottle, part.M, make, strengths.get(bottle.key, bottle.molarity), stronger)
-            )
+            items.append(_measuring(bottle, part.M, make, stronger))
     return items
 
 
@@ -318,8 +298,9 @@ def _weighing(
 
 
 def _measuring(
-    bottle: Reagent, molarity: float, make: float, strength: float | None, stronger: tuple[str, float] | None
+    bottle: Reagent, molarity: float, make: float, stronger: tuple[str, float] | None
 ) -> Measuring:
+    strength = bottle.molarity
     litres = make if strength is None else concentrate_for(molarity, make, strength)
     via = None
     if litres < LEAST_VOLUME_L:
@@ -374,20 +355,6 @@ def _or_dilute(
 
 
 # -- what was asked for --------------------------------------------------------------------------------------
-
-
-def _strengths(strengths: Mapping[str, float] | None, system: System) -> dict[str, float]:
-    if strengths is None:
-        return {}
-    if not isinstance(strengths, Mapping):
-        raise PrepError(f"strengths is written like {{'ammonia': 14.8}}, not {strengths!r:.60}")
-    concentrates = sorted(key for key, bottle in system.reagents.items() if bottle.state != "solid")
-    for key, value in strengths.items():
-        if key not in concentrates:
-            listing = ", ".join(concentrates) or "none"
-            raise PrepError(f"strengths: {system.name} uses no concentrate {key!r}; it uses: {listing}")
-        _positive(value, f"strength of {key} in mol/L")
-    return dict(strengths)
 
 
 def _whole(value: object, what: str, least: int) -> int:
@@ -498,8 +465,7 @@ def _measure_line(item: Measuring, stock: StockPrep, system: System) -> str:
 
 def _label_lines(label: Label) -> list[str]:
     warn = "; ".join(filter(None, [label.signal, ", ".join(label.pictograms), ", ".join(label.codes)]))
-    made = f"made on {label.made_on or '____-__-__'} | by ____"
-    lines = [f"{label.name} | {made} | {warn or 'no hazard code at this strength'}"]
+    lines = [f"{label.name} | made on ____-__-__ | by ____ | {warn or 'no hazard code at this strength'}"]
     lines += [f"  in the wells: {label.safe_here}"] if label.safe_here else []
     return lines + ([f"  keep: {label.keep}"] if label.keep else [])
 
@@ -558,22 +524,3 @@ def _ml(litres: float) -> str:
 def _three(value: float) -> str:
     text = f"{value:#.3g}"
     return text.rstrip(".") if "e" not in text else f"{value:g}"
-
-
-__all__ = [
-    "CHECK_SDS",
-    "CatalogueError",
-    "Label",
-    "Measuring",
-    "PrepError",
-    "PrepSheet",
-    "StockPrep",
-    "Via",
-    "Weighing",
-    "concentrate_for",
-    "flask_for",
-    "label_codes",
-    "mass_for",
-    "prep_sheet",
-    "volumes_per_group",
-]

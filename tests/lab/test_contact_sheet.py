@@ -70,7 +70,7 @@ def test_every_row_that_changes_is_visible_at_the_bench(rows):
         if side.lightness != "same" or side.precipitate or side.redissolved:
             path = eq.system(name).recipe.path_cm
             cloudier = abs(side.before.cloud.share - side.after.cloud.share) > 0
-            seen = visibility(change, depth_cm=path, audience="bench", suggest=False)
+            seen = visibility(change, depth_cm=path, audience="bench")
             assert seen.visible or cloudier or side.precipitate, (name, key)
 
 

@@ -20,7 +20,7 @@ def points(svg):
 
 
 def test_each_curve_is_drawn_to_scale():
-    svg = curves(X, {"a": 0.1 * X, "b": np.full(41, 1.0)}, "time / s", "mmol/L", "Two", top=2.0)
+    svg = curves(X, {"a": 0.1 * X, "b": np.full(41, 1.0)}, "time / s", "mmol/L", "Two")
     a, b = points(svg)
     assert np.allclose(np.diff(a[:, 0], 2), 0, atol=0.11)  # evenly spaced, as X is (rounded to a tenth)
     floor, ceiling = a[0, 1], a[-1, 1]  # 0 and 2.0: the ends of the axis
@@ -53,10 +53,10 @@ def test_markup_in_a_name_is_shown_and_not_obeyed():
 
 
 def test_the_numbers_are_a_table_with_headers():
-    table = numbers(X, {"forward": X + 1}, "time / s", "mmol/L", rows=3)
+    table = numbers(X, {"forward": X + 1}, "time / s", "mmol/L")
     cells = re.findall(r"<td>([^<]+)</td>", table)
-    assert [float(c) for c in cells] == [1, 11, 21]
-    assert table.count('scope="row"') == 3
+    assert [float(c) for c in cells] == [1, 4.5, 7.5, 11, 14.5, 17.5, 21]
+    assert table.count('scope="row"') == 7
 
 
 def test_curves_of_another_length_are_refused():

@@ -1,4 +1,4 @@
-"""Whether a class sees a change, and what to do when it does not."""
+"""Whether a class sees a change."""
 
 import pytest
 
@@ -17,29 +17,14 @@ def test_a_strong_change_is_visible_in_colour_and_in_grey():
     seen = diluted(1e-3)
     assert seen.visible
     assert seen.visible_in_grey
-    assert seen.suggestion is None
     assert seen.delta_e > AUDIENCES["class"][0]
     assert "visible, in colour and in grey" in str(seen)
 
 
-def test_a_weak_change_is_not_and_the_suggestion_is_kept_when_tried():
+def test_a_weak_change_is_not():
     seen = diluted(2e-4)
     assert not seen.visible
-    found = seen.suggestion
-    assert found is not None
-    assert found.delta_e >= seen.threshold
-    again = diluted(found.totals["Fe^3+"], depth_cm=found.path_cm)
-    assert again.visible
-    assert again.visible_in_grey
-    assert again.delta_e == pytest.approx(found.delta_e, rel=1e-6)
-
-
-def test_no_smaller_change_of_strength_would_have_done():
-    seen = diluted(2e-4)
-    assert seen.suggestion.kind == "strength"
-    assert seen.suggestion.factor == 5
-    less = diluted(2e-4 * 4)
-    assert not (less.visible and less.visible_in_grey)
+    assert "not visible" in str(seen)
 
 
 def test_a_further_audience_asks_for_more():
@@ -62,30 +47,7 @@ def test_what_does_not_change_is_not_said_to_need_mending():
     mixture = eq.Mixture({"Fe^3+": 1e-3, "SCN^-": 1e-3}, [reaction], volume=0.010)
     seen = visibility(eq.disturb(mixture, eq.Stress.catalyse()))
     assert not seen.visible
-    assert seen.suggestion is None
     assert "looks the same before and after" in seen.words
-
-
-def test_what_nothing_mends_says_so():
-    reaction = eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140)
-    mixture = eq.Mixture({"Fe^3+": 1e-6, "SCN^-": 1e-6}, [reaction], volume=0.010)
-    seen = visibility(eq.disturb(mixture, eq.Stress.dilute(0.010)))
-    assert not seen.visible
-    assert seen.suggestion is None
-    assert "absorbance reading" in seen.words
-
-
-def test_no_suggestion_is_stronger_than_a_class_is_handed():
-    """Neither 7.5 M acid nor thirty times the copper sulfate."""
-    for name in eq.systems():
-        system = eq.system(name)
-        for key in system.steps if not system.data_only else ():
-            before = system.before(key)
-            found = visibility(eq.disturb(before, system.steps[key].stress)).suggestion
-            if found and found.kind == "strength":
-                assert found.factor <= 10
-                assert max(found.totals.values()) <= max(6.0, *before.totals.values())
-                assert "e+" not in found.words
 
 
 def test_a_white_cloud_is_visible_without_any_colour():
@@ -130,9 +92,6 @@ def test_red_and_green_that_differ_in_hue_alone_draw_together():
     red, green = (180, 106, 90), (118, 128, 90)
     for kind in ("protan", "deutan"):
         assert difference(red, green, kind) < 0.6 * eq.delta_e("#b46a5a", "#76805a")
-    assert difference(red, green, "protan", severity=0.0) == pytest.approx(
-        eq.delta_e("#b46a5a", "#76805a"), abs=0.05
-    )
 
 
 def test_a_grey_copy_keeps_white_and_black_and_orders_by_luminance():
@@ -141,7 +100,6 @@ def test_a_grey_copy_keeps_white_and_black_and_orders_by_luminance():
     assert yellow > 2 * blue
 
 
-@pytest.mark.parametrize(("kind", "severity"), [("colour-blind", 1.0), ("protan", 1.5), ("deutan", -0.1)])
-def test_an_unknown_deficiency_or_severity_is_named(kind, severity):
-    with pytest.raises(eq.EqlibError):
-        simulate([1, 2, 3], kind, severity)
+def test_an_unknown_deficiency_is_named():
+    with pytest.raises(eq.EqlibError, match="colour-blind"):
+        simulate([1, 2, 3], "colour-blind")

@@ -30,39 +30,22 @@ The least that a file must hold (the models in ``records`` say every key; a ship
     steps = ["shake 0.06 g of the solid with 10 mL of water"]
 """
 
+import copyreg
 import os
 from functools import lru_cache
 from pathlib import Path
 
 from eqlib.chem.catalogue.faults import CatalogueError
 from eqlib.chem.catalogue.load import all_looks, build, find, folders, read, remember, shelf, stamp
-from eqlib.chem.catalogue.records import (
-    Band,
-    CatalogueStress,
-    Constant,
-    ConstantChoice,
-    Hazard,
-    Heat,
-    Reagent,
-    Recipe,
-    SolidLook,
-    Spectrum,
-    Stock,
-    System,
-)
+from eqlib.chem.catalogue.one_system import CatalogueStress, System
+from eqlib.chem.catalogue.records import Reagent, SolidLook, Spectrum, Stock
 from eqlib.chem.catalogue.rules import check_claims, outcome_of
 from eqlib.chem.species import species
 
 __all__ = [
-    "Band",
     "CatalogueError",
     "CatalogueStress",
-    "Constant",
-    "ConstantChoice",
-    "Hazard",
-    "Heat",
     "Reagent",
-    "Recipe",
     "SolidLook",
     "Spectrum",
     "Stock",
@@ -113,6 +96,10 @@ def system(name: str | Path, folder: str | Path | None = None) -> System:
 def _built(path: Path, files: tuple[tuple[str, Path], ...], _stamps: tuple[int, ...]) -> System:
     """Built once for as long as no file on the shelf changes; a System is frozen, so it may be shared."""
     return build(read(path), dict(files))
+
+
+# A System travels to another process as the path of its file.
+copyreg.pickle(System, lambda one: (system, (one.path,)))
 
 
 def check_file(path: str | Path, folder: str | Path | None = None) -> System:

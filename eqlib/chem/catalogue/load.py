@@ -21,20 +21,17 @@ from typing import Any
 from pydantic import ValidationError
 
 from eqlib.chem.catalogue.faults import CatalogueError, Faults, complaint, shape_faults, suggestion
+from eqlib.chem.catalogue.one_system import CatalogueStress, ConstantChoice, Recipe, System
 from eqlib.chem.catalogue.records import (
     AddSolution,
     CatalogueFile,
-    CatalogueStress,
-    ConstantChoice,
     ReactionTable,
     Reagent,
-    Recipe,
     RecipeTable,
     SolidLook,
     Spectrum,
     Stock,
     StressTable,
-    System,
 )
 from eqlib.chem.catalogue.rules import check_meaning, read_species
 from eqlib.chem.reactions import Reaction

@@ -1,25 +1,17 @@
-"""What a catalogue file holds, and the System it becomes. The models here are the schema: their fields are
-the keys of the TOML tables, their types what may stand there, their docstrings what it means.
+"""What a catalogue file holds. The models here are the schema: their fields are the keys of the TOML tables,
+their types what may stand there, their docstrings what it means.
 
 Lists of tables are written in the singular ([[reaction]], [[stress]]). A key that is not a field is a fault.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from pathlib import Path
-from types import MappingProxyType
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictBool, StringConstraints
 
 from eqlib.chem.catalogue.ghs import CHECK_SDS, STATEMENTS, pictograms_of
-
-if TYPE_CHECKING:
-    from eqlib.chem.mixture import Mixture
-    from eqlib.chem.reactions import Reaction
-    from eqlib.chem.stress import Stress
 
 Direction = Literal["forward", "reverse", "none"]
 Seen = Literal["darker", "paler", "same", "other colour"]
@@ -85,21 +77,6 @@ class Constant(Table):
     def K(self) -> float:
         """The constant itself."""
         return float(self.value if self.value is not None else 10.0 ** (self.log10_K or 0.0))
-
-    @property
-    def ionic_strength(self) -> float | None:
-        """mol/L, or None when not stated or when there is no solution."""
-        return None if isinstance(self.medium, str) else self.medium
-
-    @property
-    def conditions(self) -> str:
-        """Temperature and ionic strength in words."""
-        degrees = f"{self.T - 273.15:.0f} °C"
-        if self.medium == "gas phase":
-            return f"{degrees}, gas phase"
-        if isinstance(self.medium, str):
-            return f"{degrees}, ionic strength not stated"
-        return f"{degrees}, I = {self.medium:g} mol/L"
 
 
 class Heat(Table):
@@ -397,31 +374,6 @@ class CatalogueFile(Table):
     sources: Texts = ()
 
 
-# -- what the tables become ----------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class ConstantChoice:
-    """Every value known for one reaction, and the one that lessons use, with the reason for choosing it."""
-
-    key: str
-    reaction: Reaction
-    values: Mapping[str, Constant]
-    default: Constant
-    why_default: str
-    heat: Heat | None = None
-    words: str = ""
-    home: str = ""
-
-    def pick(self, choice: str | None = None, at_zero_ionic_strength: bool = False) -> Constant:
-        """The default; the value keyed ``choice``; or the first one listed for zero ionic strength."""
-        if choice is not None:
-            return self.values[choice]
-        if at_zero_ionic_strength and self.default.ionic_strength != 0:
-            return next((c for c in self.values.values() if c.ionic_strength == 0), self.default)
-        return self.default
-
-
 @dataclass(frozen=True)
 class Hazard:
     """One bottle's hazards: H and EUH codes, and where the classification was read."""
@@ -445,119 +397,3 @@ class Hazard:
             or "no hazard code known for this bottle"
         )
         return f"{self.reagent}: {spelt}. {CHECK_SDS}"
-
-
-@dataclass(frozen=True)
-class Recipe:
-    """The starting mixture of one group.
-
-    ``portions`` are (stock key, litres). ``totals`` is what results, mol per litre of ``volume`` (L), before
-    anything reacts; ``T`` in kelvin, ``headspace`` in L, ``pressure`` in bar.
-    """
-
-    vessel: str
-    portions: tuple[tuple[str, float], ...]
-    totals: Mapping[str, float]
-    volume: float
-    T: float
-    headspace: float
-    pressure: float | None
-    path_cm: float
-    steps: tuple[str, ...]
-    colour: str = ""
-    demonstration_only: bool = False
-    note: str = ""
-
-    @property
-    def ionic_strength(self) -> float:
-        """mol/L, of the mixture as put together, before anything reacts."""
-        from eqlib.chem.species import species  # not needed to read a file
-
-        return 0.5 * sum(species(name).charge ** 2 * molar for name, molar in self.totals.items())
-
-
-@dataclass(frozen=True)
-class CatalogueStress:
-    """A stress worth showing, ready to be done; the fields are those of StressTable."""
-
-    key: str
-    title: str
-    stress: Stress
-    direction: Direction
-    seen: Seen
-    seen_words: str
-    why: str
-    caution: str
-    reversal: str
-    after: str | None = None
-    solid: str | None = None
-    solid_gone: str | None = None
-    on_bench: bool = True
-    portions: tuple[tuple[str, float], ...] = ()
-
-
-@dataclass(frozen=True, eq=False)
-class System:
-    """One demonstration: its chemistry, its recipe, its stresses and its cautions.
-
-    ``reactions`` stand with the one under study first. ``steps`` are all its stresses by key, in order;
-    ``stresses`` those done to the recipe as mixed, ``follow_ups`` those done after another one (to
-    ``before(key)``). ``data_only`` is "" for bench work, otherwise the words that say it must not be done.
-    """
-
-    name: str
-    title: str
-    about: str
-    reactions: tuple[Reaction, ...]
-    constants: Mapping[str, ConstantChoice]
-    recipe: Recipe
-    stocks: Mapping[str, Stock]
-    reagents: Mapping[str, Reagent]
-    steps: Mapping[str, CatalogueStress]
-    spectra: Mapping[str, Spectrum]
-    solids: Mapping[str, SolidLook]
-    hazards: tuple[Hazard, ...]
-    ppe: tuple[str, ...]
-    waste: tuple[str, ...]
-    spill: tuple[str, ...]
-    pitfalls: tuple[str, ...]
-    sources: tuple[str, ...]
-    data_only: str = ""
-    path: Path = field(default=Path(), compare=False)
-
-    @property
-    def stresses(self) -> Mapping[str, CatalogueStress]:
-        """The stresses done to the recipe as mixed, by key."""
-        return MappingProxyType({key: step for key, step in self.steps.items() if step.after is None})
-
-    @property
-    def follow_ups(self) -> Mapping[str, CatalogueStress]:
-        """The stresses done after another one, by key: an acid that undoes what the alkali did."""
-        return MappingProxyType({key: step for key, step in self.steps.items() if step.after is not None})
-
-    def __reduce__(self) -> tuple[Any, tuple[Path]]:
-        """A System travels to another process as the path of its file."""
-        from eqlib.chem.catalogue import system  # the package imports this file
-
-        return system, (self.path,)
-
-    def mixture(
-        self,
-        totals: Mapping[str, float] | None = None,
-        *,
-        volume: float | None = None,
-        T: float | None = None,
-        constants: Mapping[str, float | str] | None = None,
-        at_zero_ionic_strength: bool = False,
-        **more: Any,
-    ) -> Mixture:
-        """The recipe as a Mixture, before anything has reacted; see ``catalogue.mixing.mixture``."""
-        from eqlib.chem.catalogue.mixing import mixture  # mixtures need the solver; records do not
-
-        return mixture(self, totals, volume, T, constants, at_zero_ionic_strength, more)
-
-    def before(self, key: str) -> Mixture:
-        """The Mixture that the stress ``key`` is done to: the recipe, after any stresses ahead of it."""
-        from eqlib.chem.catalogue.mixing import mixture_before  # as above
-
-        return mixture_before(self, key)

@@ -7,10 +7,11 @@ every fault it finds.
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from eqlib.chem.catalogue.faults import CatalogueError, Faults, complaint, suggestion
-from eqlib.chem.catalogue.records import CatalogueFile, Constant, Spectrum, System
+from eqlib.chem.catalogue.one_system import CatalogueStress, System
+from eqlib.chem.catalogue.records import CatalogueFile, Constant, Spectrum
 from eqlib.chem.disturb import Disturbance, disturb
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.species import Species, species
@@ -211,7 +212,7 @@ def check_claims(system: System) -> None:
     faults.stop_if_any()
 
 
-def _check_solids(faults: Faults, where: str, claim: Any, after: State) -> None:
+def _check_solids(faults: Faults, where: str, claim: CatalogueStress, after: State) -> None:
     mend = "correct the claim, or the recipe"
     if claim.solid and after.solids[claim.solid] < NOTICED:
         what = f"{claim.solid} is hardly there: {after.solids[claim.solid]:.1e} mol/L"

@@ -18,6 +18,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -37,8 +38,7 @@ class Tube:
 
     ``role`` is "standard" (one reactant in large excess), "test", or "repeat": one read again at the end,
     under the same ``label``, which shows whether the colour fades; repeats take no part in any fit.
-    ``minutes``
-    is the time between mixing and reading, where it was noted.
+    ``minutes`` is the time between mixing and reading, where it was noted.
     """
 
     metal: float
@@ -127,7 +127,7 @@ class Fit:
         return self.K * float(np.exp(Z95 * self.se_K / self.K))
 
 
-def complex_at(metal, ligand, K):
+def complex_at(metal: Any, ligand: Any, K: Any) -> Any:
     """Equilibrium complex (mol/L) of M + L <=> ML from totals (numbers or arrays): the smaller root, in the
     form that keeps its digits. Raises EqlibError when K is not positive.
     """
@@ -138,7 +138,7 @@ def complex_at(metal, ligand, K):
     return 2.0 * metal * ligand / (b + root)
 
 
-def kc_of_tube(metal, ligand, complex_):
+def kc_of_tube(metal: float, ligand: float, complex_: float) -> float:
     """Kc (L/mol) where ``complex_`` mol/L has formed; EqlibError where that is more than there was."""
     if complex_ >= metal or complex_ >= ligand:
         least = min(metal, ligand)
@@ -165,9 +165,7 @@ def tests_of(tubes: Iterable[Tube]) -> tuple[Tube, ...]:
     return found
 
 
-def tube_by_tube(
-    tubes: Sequence[Tube], path_cm: float = 1.0, all_converted: bool = False, rel_tol: float = 1e-9
-) -> TubeByTube:
+def tube_by_tube(tubes: Sequence[Tube], path_cm: float = 1.0, all_converted: bool = False) -> TubeByTube:
     """The usual way (see ``TubeByTube``); ``all_converted`` takes the scarce reactant of every standard as
     used up.
 
@@ -183,7 +181,7 @@ def tube_by_tube(
         K = result.mean
         formed = [float(complex_at(t.metal, t.ligand, K)) for t in standards]
         result = _with_line(calibrate(formed, readings, path_cm), tests, max(formed) / max(scarce), rounds)
-        if abs(result.mean - K) <= rel_tol * abs(K):
+        if abs(result.mean - K) <= 1e-9 * abs(K):
             return result
     raise EqlibError("K has not settled after 200 rounds; check the standards and the tests for a swap")
 
@@ -243,10 +241,10 @@ def fit_all(
     start = tube_by_tube(own, path_cm)
 
     # K is fitted by its logarithm, which keeps it positive without bounds.
-    def model(_, log_K, epsilon, blank):
+    def model(_: Any, log_K: float, epsilon: float, blank: float) -> np.ndarray:
         return blank + epsilon * path_cm * complex_at(metal, ligand, np.exp(log_K))
 
-    def slopes(_, log_K, epsilon, blank):
+    def slopes(_: Any, log_K: float, epsilon: float, blank: float) -> np.ndarray:
         K = np.exp(log_K)
         x, _, _, dK = _changes(metal, ligand, K)
         return np.column_stack([epsilon * path_cm * dK * K, path_cm * x, np.ones_like(x)])
@@ -271,13 +269,12 @@ def fit_all(
         raise EqlibError("these readings do not determine K; check units, standards and tests")
     z = (read - model(None, *p)) / sd
     se = np.sqrt(np.diag(covariance))
-    K = float(np.exp(p[0]))
-    return Fit(
-        K, *map(float, p[1:]), float(K * se[0]), *map(float, se[1:]), tuple(z), float(z @ z), len(read) - 3
-    )
+    K, epsilon, blank = float(np.exp(p[0])), float(p[1]), float(p[2])
+    errors = float(K * se[0]), float(se[1]), float(se[2])
+    return Fit(K, epsilon, blank, *errors, tuple(z), float(z @ z), len(read) - 3)
 
 
-def _changes(metal, ligand, K):
+def _changes(metal: Any, ligand: Any, K: Any) -> tuple[Any, Any, Any, Any]:
     """The complex x and its derivatives by metal, ligand and K, from x = K (M - x)(L - x)."""
     x = complex_at(metal, ligand, K)
     m, l = metal - x, ligand - x
@@ -301,11 +298,9 @@ def budget(
     path_cm: float = 1.0,
     reading_sd: float = READING_SD,
     volume_sd: float = VOLUME_SD,
-    stock_sd: float = 0.0,
 ) -> Budget:
-    """The uncertainty of the mean of the usual way, propagated in full from every reading and volume, and
-    from
-    the four stocks (``stock_sd``, relative), by first-order propagation with all correlations kept.
+    """The uncertainty of the mean of the usual way, propagated in full from every reading and volume, by
+    first-order propagation with all correlations kept.
     """
     from uncertainties import ufloat, wrap  # loaded only where it is used
 
@@ -316,21 +311,12 @@ def budget(
         named.append((f"reading, {name}", t.absorbance, reading_sd))
         named.append((f"metal volume, {name}", 1.0, volume_sd))
         named.append((f"ligand volume, {name}", 1.0, volume_sd))
-    stocks = [(role, what) for role in ("standard", "test") for what in ("metal", "ligand")]
-    named += [(f"{what} stock of the {role}s", 1.0, stock_sd) for role, what in stocks if stock_sd]
-
     M, L, _ = _columns(own)
     standard = np.array([t.role == "standard" for t in own])
-    common = {(role, what): i for i, (role, what) in enumerate(stocks)}
 
     def mean(*values: float) -> float:
-        each = np.array(values[: 3 * len(own)]).reshape(-1, 3)
-        strength = np.array(values[3 * len(own) :]) if stock_sd else np.ones(4)
-        metal = np.where(standard, strength[common["standard", "metal"]], strength[common["test", "metal"]])
-        ligand = np.where(
-            standard, strength[common["standard", "ligand"]], strength[common["test", "ligand"]]
-        )
-        return _mean_K(M * each[:, 1] * metal, L * each[:, 2] * ligand, each[:, 0], standard)
+        read, metal, ligand = np.array(values).reshape(-1, 3).T
+        return _mean_K(M * metal, L * ligand, read, standard)
 
     result = wrap(mean)(*(ufloat(value, sd, name) for name, value, sd in named))
     parts = {variable.tag: error**2 for variable, error in result.error_components().items()}

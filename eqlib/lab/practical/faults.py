@@ -1,24 +1,19 @@
 """What looks wrong with a set of readings. A fault is named and never repaired: the student decides.
 
 First what no fit can survive (units, transmittance, a saturated reading, a tube twice), each by a plain
-rule. Then
-the whole set is fitted with the stated uncertainties; where the fit is poor, each of a few single causes is
-tried in turn (a blank left in, two tubes swapped, fading, one outlier), and the one that mends the fit best
-is
-named, so that one fault has one name.
+rule. Then the whole set is fitted with the stated uncertainties; where the fit is poor, each of a few single
+causes is tried in turn (a blank left in, two tubes swapped, fading, one outlier), and the one that mends the
+fit best is named, so that one fault has one name.
 
 The limits are common practice, no source: an ordinary colorimeter is linear up to about A = 2, and above 3
-less
-than a thousandth of the light comes through. The outlier test is that of the largest studentised residual
-with
-Bonferroni's correction (R. D. Cook and S. Weisberg, Residuals and Influence in Regression, 1982, section
-2.2, from
-memory).
+less than a thousandth of the light comes through. The outlier test is that of the largest studentised
+residual with Bonferroni's correction (R. D. Cook and S. Weisberg, Residuals and Influence in Regression,
+1982, section 2.2, from memory).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -39,8 +34,9 @@ FAR_OFF = 0.15
 
 @dataclass(frozen=True)
 class Fault:
-    """One thing to look at: ``kind`` a short name, ``where`` which tube or "", ``words`` one line with "
-    "the mend."""
+    """One thing to look at: ``kind`` a short name, ``where`` which tube or "", ``words`` one line with
+    the mend.
+    """
 
     kind: str
     where: str
@@ -165,7 +161,9 @@ def _drift(tubes: Sequence[Tube], reading_sd: float) -> Iterable[Fault]:
             )
 
 
-def _cause(tubes, path_cm, reading_sd, volume_sd, fit: Fit) -> Iterable[Fault]:
+def _cause(
+    tubes: Sequence[Tube], path_cm: float, reading_sd: float, volume_sd: float, fit: Fit
+) -> Iterable[Fault]:
     """The single cause that explains a poor fit best, if any does."""
     from scipy.stats import chi2, norm  # heavy: loaded only where a set is judged
 
@@ -201,7 +199,7 @@ def _cause(tubes, path_cm, reading_sd, volume_sd, fit: Fit) -> Iterable[Fault]:
         yield max(found, key=lambda item: item[0])[1]
 
 
-def _swap(tubes: Sequence[Tube], fit: Fit, again) -> Iterable[tuple[float, Fault]]:
+def _swap(tubes: Sequence[Tube], fit: Fit, again: Mapping[str, float]) -> Iterable[tuple[float, Fault]]:
     """The exchange of two readings of one set that mends the fit most, when it mends it wholly."""
     from scipy.stats import chi2
 
@@ -227,7 +225,7 @@ def _swap(tubes: Sequence[Tube], fit: Fit, again) -> Iterable[tuple[float, Fault
     return [best] if best else []
 
 
-def _outlier(tubes: Sequence[Tube], fit: Fit, again) -> Iterable[tuple[float, Fault]]:
+def _outlier(tubes: Sequence[Tube], fit: Fit, again: Mapping[str, float]) -> Iterable[tuple[float, Fault]]:
     """One tube off the others: the largest residual, left out and compared with what the others predict."""
     from scipy.stats import norm
 
@@ -258,5 +256,5 @@ def _wavelength(fit: Fit, epsilon: float | None) -> Iterable[Fault]:
         )
 
 
-def _correlation(x, y) -> float:
+def _correlation(x: Sequence[float], y: Sequence[float]) -> float:
     return 0.0 if np.ptp(y) == 0 else float(np.corrcoef(x, y)[0, 1])

@@ -2,15 +2,13 @@
 stand apart.
 
 A value stands apart by the modified z-score (0.6745 times its distance from the median over the median
-absolute
-deviation) beyond 3.5: B. Iglewicz and D. C. Hoaglin, How to Detect and Handle Outliers, 1993 (from memory).
-It is
-named, not dropped.
+absolute deviation) beyond 3.5: B. Iglewicz and D. C. Hoaglin, How to Detect and Handle Outliers, 1993 (from
+memory). It is named, not dropped.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -59,18 +57,16 @@ def stocks_of(bench: Bench) -> dict[str, dict[str, float]]:
     }
 
 
-def group_of(
-    name: str, table: str | bytes, bench: Bench | None = None, epsilon: float | None = None
-) -> Group:
+def group_of(name: str, table: str | bytes) -> Group:
     """One group's value and faults. What cannot be read at all is a fault of its own, never an error."""
-    bench = bench or Bench()
+    bench = Bench()
     try:
         readings = read_readings(table, stocks_of(bench))
     except EqlibError as error:
         return Group(name, None, None, None, (Fault("unreadable", "", str(error)),))
     faults = [
         *readings.faults,
-        *faults_of(readings.tubes, bench.path_cm, epsilon, bench.reading_sd, bench.volume_sd),
+        *faults_of(readings.tubes, bench.path_cm, None, bench.reading_sd, bench.volume_sd),
     ]
     try:
         fit = fit_all(readings.tubes, bench.path_cm, bench.reading_sd, bench.volume_sd)
@@ -79,13 +75,6 @@ def group_of(
             faults.append(Fault("unfit", "", str(error)))
         return Group(name, None, None, None, tuple(faults))
     return Group(name, fit.K, fit.low, fit.high, tuple(faults))
-
-
-def class_of(
-    tables: Mapping[str, str | bytes], bench: Bench | None = None, epsilon: float | None = None
-) -> tuple[Group, ...]:
-    """Every group, by name. Those that stand apart are marked where at least four have a value."""
-    return marked([group_of(name, table, bench, epsilon) for name, table in sorted(tables.items())])
 
 
 def marked(groups: Sequence[Group]) -> tuple[Group, ...]:
@@ -100,14 +89,14 @@ def marked(groups: Sequence[Group]) -> tuple[Group, ...]:
     )
 
 
-def class_in(
-    folder: str | Path, bench: Bench | None = None, epsilon: float | None = None
-) -> tuple[Group, ...]:
-    """The groups whose tables lie in ``folder`` as ``<group>.csv``. Raises EqlibError when there is none."""
+def class_in(folder: str | Path) -> tuple[Group, ...]:
+    """The groups whose tables lie in ``folder`` as ``<group>.csv``, by name; where at least four have a
+    value, those that stand apart are marked. Raises EqlibError when there is none.
+    """
     files = sorted(Path(folder).glob("*.csv"))
     if not files:
         raise EqlibError(
             f"there is no .csv file in {Path(folder).name or folder}; put one table there for each "
             f"group, such as bench-1.csv"
         )
-    return class_of({file.stem: file.read_bytes() for file in files}, bench, epsilon)
+    return marked([group_of(file.stem, file.read_bytes()) for file in files])

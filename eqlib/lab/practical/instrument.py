@@ -2,9 +2,8 @@
 
 Every departure from the ideal is one field, zero when it is absent, so that a lesson or a test can put one in
 on purpose. Stray light and a wide band bend Beer's law as they do in a real instrument: stray light, A =
--log10
-((T + s)/(1 + s)); a band of light, the mean of T over it (D. A. Skoog, Principles of Instrumental Analysis,
-chapter 13, from memory).
+-log10((T + s)/(1 + s)); a band of light, the mean of T over it (D. A. Skoog, Principles of Instrumental
+Analysis, chapter 13, from memory).
 """
 
 from __future__ import annotations
@@ -26,9 +25,8 @@ class Instrument:
     ``reading_sd`` (absorbance) and ``volume_sd`` (relative, each measured volume) are random; ``stray`` is
     the share of light that misses the sample, ``wavelength_off`` and ``band`` are in nm, ``metal_bias`` and
     ``ligand_bias`` are relative errors of a pipette used throughout, ``blank`` is an absorbance not taken
-    off,
-    ``dirty`` is added to the readings from the third tube of each set on, ``fading`` is the share of complex
-    lost per minute, and the tubes are read ``pace`` minutes apart, the first after ``first`` minutes.
+    off, ``dirty`` is added to the readings from the third tube of each set on, ``fading`` is the share of
+    complex lost per minute, and the tubes are read ``pace`` minutes apart, the first after ``first``.
     """
 
     reading_sd: float = READING_SD

@@ -6,7 +6,7 @@ esterification by titration, where water is a solute and counts; Ksp of a silver
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -56,26 +56,10 @@ def of_values(values: Sequence[float]) -> Constant:
     return Constant(tuple(v.tolist()), float(v.mean()), s, float(v.mean() - half), float(v.mean() + half))
 
 
-def indicator_pKa(pH: Sequence[float], absorbance: Sequence[float], acid: float, base: float) -> Constant:
-    """pKa from each reading, pKa = pH - log10((A - A_acid)/(A_base - A)), at one wavelength and one total
-    concentration; ``acid`` and ``base`` are the readings where all is HIn or In-. A reading at or beyond
-    either end carries no information and is an EqlibError that names it.
-    """
-    found = []
-    for i, (h, a) in enumerate(_pairs(pH, absorbance, "pH", "absorbance"), start=1):
-        share = (a - acid) / (base - a) if a != base else np.inf
-        if not 0 < share < np.inf:
-            raise EqlibError(
-                f"reading {i}, absorbance {a:g}, does not lie between those of the two forms ({acid:g} "
-                f"and {base:g}); leave it out"
-            )
-        found.append(h - np.log10(share))
-    return of_values(found)
-
-
 def fit_indicator(pH: Sequence[float], absorbance: Sequence[float]) -> IndicatorFit:
-    """pKa and the two end absorbances fitted together to five readings or more, which should reach "
-    "both ends."""
+    """pKa and the two end absorbances fitted together to five readings or more, which should reach both
+    ends.
+    """
     from scipy.optimize import curve_fit  # heavy: loaded only where a fit is made
 
     h, a = np.array(list(_pairs(pH, absorbance, "pH", "absorbance"))).T
@@ -102,7 +86,7 @@ def fit_indicator(pH: Sequence[float], absorbance: Sequence[float]) -> Indicator
     )
 
 
-def _indicator(h, pKa, acid, base):
+def _indicator(h: np.ndarray, pKa: float, acid: float, base: float) -> np.ndarray:
     return acid + (base - acid) / (1.0 + 10.0 ** (pKa - h))
 
 
@@ -119,12 +103,10 @@ def weak_acid_Ka(pH: Sequence[float], concentration: Sequence[float]) -> Constan
     return of_values(found)
 
 
-def ester_Kc(
-    acid: float, alcohol: float, left: Sequence[float], ester: float = 0.0, water: float = 0.0
-) -> Constant:
+def ester_Kc(acid: float, alcohol: float, left: Sequence[float]) -> Constant:
     """Kc of acid + alcohol <=> ester + water from the moles of acid ``left``, found by titration of the whole
-    mixture or scaled up to it; ``acid``, ``alcohol``, ``ester`` and ``water`` are moles put in. Water is a
-    solute here like the others and counts; the volume cancels.
+    mixture or scaled up to it; ``acid`` and ``alcohol`` are moles put in. Water is a solute here like the
+    others and counts; the volume cancels.
     """
     found = []
     for i, n in enumerate(left, start=1):
@@ -134,22 +116,20 @@ def ester_Kc(
                 f"titration {i}: {n:g} mol of acid left of {acid:g} is not possible with {alcohol:g} "
                 f"mol of alcohol"
             )
-        found.append((ester + formed) * (water + formed) / (n * (alcohol - formed)))
+        found.append(formed * formed / (n * (alcohol - formed)))
     return of_values(found)
 
 
-def silver_Ksp(silver: Sequence[float], per_silver: float = 1.0, added_anion: float = 0.0) -> Constant:
-    """Ksp of AgX (``per_silver`` = 1) or Ag2X (0.5) from [Ag+] (mol/L) of saturated solutions, by titration;
-    ``added_anion`` is X already in the water, mol/L.
-    """
-    if per_silver not in (1.0, 0.5):
-        raise EqlibError(f"per_silver is {per_silver!r}; write 1 for AgX or 0.5 for Ag2X")
+def silver_Ksp(silver: Sequence[float]) -> Constant:
+    """Ksp of AgX from [Ag+] (mol/L) of saturated solutions in water, by titration."""
     if any(s <= 0 for s in silver):
         raise EqlibError("a silver concentration is not above zero; leave that titration out")
-    return of_values([s ** (1.0 / per_silver) * (added_anion + per_silver * s) for s in silver])
+    return of_values([s * s for s in silver])
 
 
-def _pairs(first: Sequence[float], second: Sequence[float], name: str, other: str):
+def _pairs(
+    first: Sequence[float], second: Sequence[float], name: str, other: str
+) -> Iterator[tuple[float, float]]:
     if len(first) != len(second):
         raise EqlibError(f"{len(first)} values of {name} and {len(second)} of {other}; give one for each")
     return zip(map(float, first), map(float, second), strict=True)

@@ -1,5 +1,6 @@
-"""The practical on paper and in the panels: the dilution table, the line of the standards, dots along "
-"a scale of Kc."""
+"""The practical on paper and in the panels: the dilution table, the line of the standards, dots along a
+scale of Kc.
+"""
 
 from __future__ import annotations
 
@@ -162,7 +163,7 @@ def _word(x: float, y: float, words: str, anchor: str) -> str:
     return f'<text x="{x:.1f}" y="{y:.1f}" font-size="12.5" text-anchor="{anchor}">{escape(words)}</text>'
 
 
-def dots(groups, said: str, title: str = "Kc of each tube") -> str:
+def dots(groups: Sequence[tuple[str, Sequence[float]]], said: str, title: str = "Kc of each tube") -> str:
     """Rows of dots along one scale of Kc, a bar at each mean: for one student's tubes, or a class's
     benches."""
     everything = [v for _, values in groups for v in values]

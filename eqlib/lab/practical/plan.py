@@ -28,6 +28,7 @@ from eqlib.lab.practical.analysis import (
 LEAST_EXCESS = 50.0
 # A pipette of 5 mL is graduated in steps of this many mL.
 STEP_ML = 0.25
+STANDARDS, TESTS = 7, 5  # tubes of each set
 
 
 @dataclass(frozen=True)
@@ -60,8 +61,9 @@ class Bench:
 
 @dataclass(frozen=True)
 class Row:
-    """One line of the dilution table: volumes in mL, the ``tube`` they give (its absorbance the "
-    "expected one)."""
+    """One line of the dilution table: volumes in mL, the ``tube`` they give (its absorbance the one
+    expected).
+    """
 
     tube: Tube
     metal_mL: float
@@ -95,10 +97,10 @@ class Plan:
         return tuple(row.tube for row in self.rows)
 
 
-def plan(bench: Bench | None = None, standards: int = 7, tests: int = 5) -> Plan:
+def plan(bench: Bench | None = None) -> Plan:
     """The ``Plan`` for a ``bench``. Raises EqlibError when the stocks cannot give readings in range."""
     bench = bench or Bench()
-    rows = rows_of(bench, standards, tests)
+    rows = rows_of(bench)
     tubes = [r.tube for r in rows]
     own = [t for t in tubes if t.role == "standard" and t.ligand > 0]
     shares = [float(complex_at(t.metal, t.ligand, bench.K)) / min(t.metal, t.ligand) for t in own]
@@ -125,14 +127,14 @@ def plan(bench: Bench | None = None, standards: int = 7, tests: int = 5) -> Plan
     )
 
 
-def rows_of(bench: Bench, standards: int = 7, tests: int = 5) -> tuple[Row, ...]:
+def rows_of(bench: Bench) -> tuple[Row, ...]:
     """The tubes alone, in the order of reading; the strongest standard is read again at the end."""
     room = bench.total_mL - bench.metal_mL
     if room <= 0:
         raise EqlibError("the iron alone fills the tube; take less iron or a larger tube")
     rows = [
-        *_series(bench, "standard", bench.metal_standard, bench.ligand_standard, standards, room, blank=True),
-        *_series(bench, "test", bench.metal_test, bench.ligand_test, tests, room, blank=False),
+        *_series(bench, "standard", bench.metal_standard, bench.ligand_standard, STANDARDS, room, blank=True),
+        *_series(bench, "test", bench.metal_test, bench.ligand_test, TESTS, room, blank=False),
     ]
     strongest = max((r for r in rows if r.tube.role == "standard"), key=lambda r: r.tube.absorbance)
     return (*rows, replace(strongest, tube=replace(strongest.tube, role="repeat")))
@@ -220,7 +222,7 @@ def _needs(bench: Bench, rows: Sequence[Row]) -> tuple[tuple[str, float], ...]:
     return tuple((name, mL * bench.groups * 1.2) for name, mL in needs.items())
 
 
-def _short(bench: Bench, needs) -> tuple[str, ...]:
+def _short(bench: Bench, needs: Sequence[tuple[str, float]]) -> tuple[str, ...]:
     have = dict(bench.have_mL)
     unknown = set(have) - {name for name, _ in needs}
     if unknown:

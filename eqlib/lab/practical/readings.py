@@ -15,6 +15,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from io import StringIO
 from math import isfinite
+from typing import Any
 
 from eqlib.errors import EqlibError
 from eqlib.lab.photometry import absorbance_from_percent, absorbance_from_transmittance
@@ -57,8 +58,9 @@ _REPEAT = re.compile(r"^\s*(again|repeat(ed)?|re-?read)\b", re.I)
 
 @dataclass(frozen=True)
 class Readings:
-    """``tubes`` that could be used, ``notes`` on how the table was understood, ``faults`` with row and "
-    "column."""
+    """``tubes`` that could be used, ``notes`` on how the table was understood, ``faults`` with row and
+    column.
+    """
 
     tubes: tuple[Tube, ...]
     notes: tuple[str, ...]
@@ -81,7 +83,9 @@ def read_readings(text: str | bytes, stocks: Mapping[str, Mapping[str, float]] |
     rows, comma = _rows(_decoded(text))
     columns = [_column(heading, i) for i, heading in enumerate(rows[0], start=1)]
     _needed(columns)
-    notes, faults, tubes = [f"{len(rows) - 1} lines under {len(columns)} headings"], [], []
+    notes = [f"{len(rows) - 1} lines under {len(columns)} headings"]
+    faults: list[Fault] = []
+    tubes: list[Tube] = []
     if comma:
         notes.append("a comma inside a number was read as the decimal sign")
     for c in columns:
@@ -90,7 +94,7 @@ def read_readings(text: str | bytes, stocks: Mapping[str, Mapping[str, float]] |
                 f"“{c.heading}” was read as {'percent ' * (c.holds == 'percent')}transmittance and "
                 f"turned into absorbance"
             )
-    taken: list[tuple[int, dict]] = []
+    taken: list[tuple[int, dict[str, Any]]] = []
     for line, row in enumerate(rows[1:], start=2):
         values = _values(row, columns, line, faults)
         if values:
@@ -118,13 +122,7 @@ def read_readings(text: str | bytes, stocks: Mapping[str, Mapping[str, float]] |
 
 def _decoded(text: str | bytes) -> str:
     if isinstance(text, bytes):
-        if text[:2] in (b"\xff\xfe", b"\xfe\xff"):
-            text = text.decode("utf-16", errors="replace")
-        else:
-            try:
-                text = text.decode("utf-8-sig")
-            except UnicodeDecodeError:
-                text = text.decode("cp1252", errors="replace")
+        text = _text(text)
     text = text.lstrip("\ufeff").replace("\xa0", " ").replace("\u2212", "-")
     if "\x00" in text or text.startswith("PK"):
         raise EqlibError(
@@ -135,6 +133,15 @@ def _decoded(text: str | bytes) -> str:
             f"the table has more than {MOST_CHARACTERS} characters; give only the lines of the tubes"
         )
     return text
+
+
+def _text(given: bytes) -> str:
+    if given[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return given.decode("utf-16", errors="replace")
+    try:
+        return given.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return given.decode("cp1252", errors="replace")
 
 
 def _rows(text: str) -> tuple[list[list[str]], bool]:
@@ -227,10 +234,13 @@ def _needed(columns: Sequence[_Column]) -> None:
             raise EqlibError(f"“{twice[0]}” and “{twice[1]}” are two columns for the same thing; keep one")
 
 
-def _values(row, columns, line, faults) -> dict | None:
-    """What one line says, readings averaged; None for a line left out, with a fault where that is not "
-    "intended."""
-    values: dict = {}
+def _values(
+    row: Sequence[str], columns: Sequence[_Column], line: int, faults: list[Fault]
+) -> dict[str, Any] | None:
+    """What one line says, readings averaged; None for a line left out, with a fault where that is not
+    intended.
+    """
+    values: dict[str, Any] = {}
     readings: list[float] = []
     for cell, column in zip(row, columns, strict=True):
         if not cell:
@@ -273,7 +283,7 @@ def _values(row, columns, line, faults) -> dict | None:
     return values
 
 
-def _absorbance(number, column, where, faults) -> float | None:
+def _absorbance(number: float, column: _Column, where: str, faults: list[Fault]) -> float | None:
     if column.holds == "absorbance":
         return number
     whole = 100.0 if column.holds == "percent" else 1.0
@@ -308,7 +318,7 @@ def _number(cell: str) -> float | None:
     return value if isfinite(value) else None
 
 
-def _role(values: dict, before: str | None) -> str:
+def _role(values: Mapping[str, Any], before: str | None) -> str:
     for text in (values.get("role", ""), values.get("label", "")):
         if _REPEAT.match(text):
             return "repeat"
@@ -319,7 +329,7 @@ def _role(values: dict, before: str | None) -> str:
     return "test" if before in (None, "repeat") else before
 
 
-def _again(values, tubes: Sequence[Tube], line: int, faults) -> Tube | None:
+def _again(values: Mapping[str, Any], tubes: Sequence[Tube], line: int, faults: list[Fault]) -> Tube | None:
     """A tube read once more: what is in it stands in its first line."""
     label = re.sub(r"^(again|repeat(ed)?|re-?read)\s*(of\s+)?", "", values.get("label", ""), flags=re.I)
     for tube in tubes:
@@ -336,7 +346,13 @@ def _again(values, tubes: Sequence[Tube], line: int, faults) -> Tube | None:
     return None
 
 
-def _tube(values, role, line, stocks, faults) -> Tube | None:
+def _tube(
+    values: Mapping[str, Any],
+    role: str,
+    line: int,
+    stocks: Mapping[str, Mapping[str, float]],
+    faults: list[Fault],
+) -> Tube | None:
     where = values.get("label") or f"line {line}"
     amounts = {}
     total = values.get("total")

@@ -138,16 +138,6 @@ def test_the_propagated_uncertainty_agrees_with_monte_carlo(rng, made):
     assert sum(found.shares.values()) == pytest.approx(1.0)
 
 
-def test_an_error_of_a_stock_common_to_all_tubes_is_counted_once_for_all(made):
-    # If both test stocks are 1 % strong, K = x/((m-x)(l-x)) falls by nearly 2 %: by hand for the R tube,
-    # dK/K =
-    # m/(m-x) + l/(l-x) = 1.074 + 1.130 per unit of relative error, if both move together; apart, the root of
-    # the sum.
-    tubes = made(140.0, repeat=False)
-    small = an.budget(tubes, reading_sd=1e-6, volume_sd=1e-6, stock_sd=0.01)
-    assert 0.014 < small.total / small.mean < 0.024
-
-
 def test_extrapolation_to_time_zero():
     minutes = [1.0, 2.0, 4.0, 8.0, 12.0]
     a0, se, loss = an.at_time_zero(minutes, [0.420 * np.exp(-0.012 * t) for t in minutes])
