@@ -44,7 +44,7 @@ def _choice(part, raw):
 
 
 def _number(part, raw):
-    return read_number(raw, part.unit)
+    return read_number(raw, part.unit, logarithm=part.quantity == "pKa")
 
 
 def _table(part, raw):

@@ -105,6 +105,14 @@ _NOT_A_LABEL = re.compile(
 _SIGN_WORD = re.compile(r"(minus|negative|plus|positive)\s+(?=[\w.,])", re.IGNORECASE)
 COUNTED = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
             "twelve")  # fmt: skip
+_FRACTIONS = {"½": ".5", "¼": ".25", "¾": ".75"}
+_FRACTION_WORD = re.compile(r"([+-]?)(?:(an?|one|three)\s+)?(half|quarters?)\b(?!\s+of\b)", re.IGNORECASE)
+_MORE_WORDS = re.compile(
+    r"(?:hundred|thousand|million|teen|ty|third|fourth|fifth|tenth|hundredth|thousandth)s?\b", re.IGNORECASE
+)
+_LIMIT = re.compile(
+    r"\s*(?:[<>≤≥]|(?:less|more|smaller|larger|greater)\s+than\b|at\s+(?:least|most)\b)", re.I
+)
 _COUNT_WORD = re.compile(rf"([+-]?)\s*({'|'.join(COUNTED)}|nought|nil)\b", re.IGNORECASE)
 # What they put after it: "140 or so", "140ish", "-57 kJ/mol (exothermic)".
 _TRAILING = re.compile(
@@ -114,6 +122,7 @@ _TRAILING = re.compile(
 )
 _HEAT = re.compile(r"[\s,;:(]*\b(exo|endo)thermic\b[\s,;:)]*", re.IGNORECASE)
 #: What a unit may be followed by: whose amount it is.
+_REMARK = re.compile(r"\s+\([a-z][a-z ]{2,}[^()=/]*\)$")
 _OF_WHAT = re.compile(r"\s+(?:of\s+(?:the\s+)?\S.*|\[?[A-Z][A-Za-z0-9()]+[\d^{}+-]*\]?)$")
 _LATEX = ((r"\times", "*"), (r"\cdot", "·"), (r"\,", " "), ("$", ""), (r"\mathrm", ""), (r"\text", ""))
 _WORDS = {
@@ -134,9 +143,9 @@ class Digits:
     exponent: int = 0
 
 
-def read_number(raw, unit="", name="This answer"):
+def read_number(raw, unit="", name="This answer", logarithm=False):
     """Read a number meant in ``unit`` ("" for one without unit). Returns a Reading with a float value in that
-    unit.
+    unit. ``logarithm``: a pKa is wanted, so that "pKa = 7.1" is it.
 
     A typed unit is checked and converted; without one, ``unit`` is taken. Where no unit is wanted, a power of
     a concentration or pressure (a K typed as M^-1) is taken relative to the standard state, 1 mol/L or 1 bar.
@@ -144,9 +153,9 @@ def read_number(raw, unit="", name="This answer"):
     """
     value = plain(raw)
     if isinstance(value, Typed):
-        return _from_text(value.text, unit, name)
+        return _from_text(value.text, unit, name, logarithm)
     if isinstance(value, str):
-        return _from_text(value, unit, name)
+        return _from_text(value, unit, name, logarithm)
     if isinstance(value, bool):
         raise Unreadable(f"{name} wants a number, and {value} is a yes or no. Please type the number.")
     if isinstance(value, int | float):
@@ -154,7 +163,7 @@ def read_number(raw, unit="", name="This answer"):
     if value is None:
         raise Unreadable(f"{name} is still empty. Please type a number.")
     if isinstance(value, list) and len(value) == 1:
-        return read_number(value[0], unit, name)
+        return read_number(value[0], unit, name, logarithm)
     raise Unreadable(
         f"{name} wants one number, and this is a list or table of them. Please give the one asked for."
     )
@@ -171,17 +180,21 @@ def _from_value(value, unit):
     return Reading(True, value, f"read as {said}")
 
 
-def _from_text(text, unit, name):
-    typed = tidy(text)
+def _from_text(text, unit, name, logarithm=False):
+    typed = tidy(re.sub("[½¼¾]", lambda found: _FRACTIONS[found[0]], text))
     if len(typed) > _MAX_NUMBER_TEXT:
         raise Unreadable(
             f"{name} wants one number; {quote(text)} is a long text. Please "
             f"type just the number and its unit."
         )
-    body = _strip_decoration(typed, typed)
+    body = _strip_decoration(typed, typed, logarithm)
     if not body:
         raise Unreadable(f"{name} is still empty. Please type a number.")
     digits, rest, spread = _split(body, typed, name)
+    if re.match(r"-\s*0*[.,]0", body) and not digits.value:
+        raise Unreadable(
+            f"{quote(text)} has lost its figures in rounding. Please type more of them, like -4.0e-4, or 0."
+        )
     value, decimals, notes = _in_unit(digits, rest, unit, typed, name)
     if spread:
         notes = ("the ± part is not used for marking", *notes)
@@ -210,13 +223,15 @@ def _say(value, figures, unit, notes):
     return f"read as {said}, {figures}{extra}"
 
 
-def _strip_decoration(text, typed):
+def _strip_decoration(text, typed, logarithm=False):
     """The number and its unit, without the words and brackets around them. Errors: Unreadable."""
     for old, new in _LATEX:
         text = text.replace(old, new)
     text = text.strip(" \"'`;!?")
     told = re.search(r"[=≈:~]|\b(?:is|was|equals)\b", text)
-    if told and re.match(r"\s*(?:the\s+)?(?:-\s*)?(?:log|ln|lg|p(?=K))[\s_(0-9]*[A-Za-z]", text):
+    if logarithm:
+        text = re.sub(r"^(?:the\s+)?pK_?[aA]?\b\s*(?:of\s+\S+\s*)?(?:[=≈:~]|is\b|was\b)?\s*", "", text)
+    elif told and re.match(r"\s*(?:the\s+)?(?:-\s*)?(?:log|ln|lg|p(?=K))[\s_(0-9]*[A-Za-z]", text):
         raise Unreadable(f"{quote(text)} gives a logarithm. Please work out the number itself and type that.")
     if "=" in text or "≈" in text:  # "Kc = 140": what stands after the last sign is the answer
         parts = [part.strip() for part in re.split(r"=|≈", text)]
@@ -228,7 +243,7 @@ def _strip_decoration(text, typed):
         text = parts[0] if backwards and not _COUNT_WORD.match(parts[1]) else parts[-1]
     text = _without_introduction(text.strip())
     text = _with_signs_in_figures(text)
-    while (found := _TRAILING.search(text)) is not None and found.start() > 0:
+    while (found := _TRAILING.search(text) or _REMARK.search(text)) is not None and found.start() > 0:
         text = text[: found.start()].strip()
     for opening, closing in ("()", "[]"):
         if text.startswith(opening) and text.endswith(closing) and text.count(opening) == 1:
@@ -261,6 +276,11 @@ def _with_signs_in_figures(text):
     sign = _SIGN_WORD.match(text)
     if sign is not None:
         text = ("-" if sign.group(1).lower() in ("minus", "negative") else "+") + text[sign.end() :]
+    part = _FRACTION_WORD.match(text)
+    if part is not None:
+        sign, many, share = (group.lower() if group else "" for group in part.groups())
+        value = (3 if many == "three" else 1) * (0.5 if share == "half" else 0.25)
+        return f"{sign}{value}{text[part.end() :]}"
     count = _COUNT_WORD.match(text)
     if count is not None:
         word = count.group(2).lower()
@@ -314,10 +334,12 @@ def _not_a_number(text, typed, name):
             f"{quote(typed)} is {_WORDS[word]}: a step before it had no ordinary "
             f"result. A plain number is wanted."
         )
-    if text[:1] in ("<", ">", "≤", "≥"):
+    if _LIMIT.match(typed):
         return Unreadable(
             f"{quote(typed)} gives a limit; {name.lower()} wants one value. Please type your best value."
         )
+    if _MORE_WORDS.search(text):
+        return Unreadable(f"{quote(typed)} is a number in words. Please type it in figures.")
     return Unreadable(
         f"{name} wants a number; {quote(typed)} does not start with one. "
         f"Something like 0.0140 or 1.4e-2 would do."
@@ -361,7 +383,7 @@ def _in_unit(digits, rest, unit, typed, name):
         raise Unreadable(
             f"{quote(typed)} looks like a calculation. Please work it out and type the result as one number."
         )
-    rest, given = _unit_of(rest)
+    rest, given = _unit_of(rest, typed)
     wanted = parse_unit(unit)
     for reading in given:
         if reading.dims == wanted.dims:
@@ -377,7 +399,7 @@ def _in_unit(digits, rest, unit, typed, name):
     raise _wrong_unit(rest, unit, typed, name)
 
 
-def _unit_of(rest):
+def _unit_of(rest, typed):
     """(the unit's text, its readings) of what follows a number; "mM FeSCN2+" and "mol/L of silver" say whose.
 
     Errors: Unreadable.
@@ -386,6 +408,8 @@ def _unit_of(rest):
         return rest, readings_of_unit("1" + rest if rest.startswith("/") else rest)
     except Unreadable:
         of_what = _OF_WHAT.search(rest)
+        if of_what is None and _MORE_WORDS.search(rest):
+            raise Unreadable(f"{quote(typed)} is a number in words. Please type it in figures.") from None
         if of_what is None:
             raise
         shorter = rest[: of_what.start()]

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from eqlib.assess.asks.base import Part
 from eqlib.assess.reading import read_part
 from eqlib.assess.reading.numbers import read_number
+from eqlib.assess.reading.text import Unreadable
 from eqlib.assess.reading.units import parse_unit, pretty_unit, readings_of_unit
 
 
@@ -245,7 +246,7 @@ def test_numbers_are_read_out_of_what_people_say(typed, unit, value):
 NOT_SAID = """
 Kc is not 140|Kc is less than 140|more than 140|at least 140|no more than 140|140 or 150|130 to 150
 Kc is 140 or 150|between 1 and 2|Kc is 140 and Q is 12|Kc = 140, Q = 12|K = 140 and Q = 12|log K is 2.1
-the log is 2.1|two hundred|thirteen|one half|one or two|ten to the 2|x 10^2|maybe 140|140 maybe|K is
+the log is 2.1|two hundred|thirteen|two thirds|one or two|ten to the 2|x 10^2|maybe 140|140 maybe|K is
 about|it is|minus minus 3|minus -3|K1 12|a) 140|1: 2|14O|1.4D2|140 is my answer|none|a dozen
 """
 
@@ -389,3 +390,53 @@ def test_units_hang_together(one, other):
     # SI Brochure: Pa = J/m³, 1 L = 10⁻³ m³.
     assert parse_unit(one).dims == parse_unit(other).dims
     assert parse_unit(one).dims != parse_unit("K g").dims
+
+
+@pytest.mark.parametrize(
+    ("typed", "value"),
+    [
+        ("one half", 0.5),
+        ("about a half", 0.5),
+        ("minus one half", -0.5),
+        ("three quarters", 0.75),
+        ("a quarter", 0.25),
+        ("½", 0.5),
+        ("-1½", -1.5),
+        ("2¼ mol/L", 2.25),
+        ("0.75 (rounded)", 0.75),
+        ("2.5 mM (free iron)", 0.0025),
+    ],
+)
+def test_halves_quarters_and_remarks_in_brackets(typed, value):
+    assert read_number(typed, "mol/L").value == pytest.approx(value, rel=1e-15)
+
+
+@pytest.mark.parametrize(
+    "typed", ["pKa = 7.1", "pK: 7,1", "the pKa is 7.1", "pKa of HIn = 7.1", "7.1", "pH = 7.1"]
+)
+def test_a_pKa_is_given_where_a_pKa_is_wanted(typed):
+    assert read_part(Part("p", "number", "number", "pKa", quantity="pKa"), typed).value == 7.1
+    refused = read_part(Part("p", "number", "number", "Ka", quantity="K"), "pKa = 7.1")
+    assert "gives a logarithm" in refused.message
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("one hundred and forty", "in words"),
+        ("a hundred", "in words"),
+        ("two thirds", "in words"),
+        ("one thousandth", "in words"),
+        ("at least 140", "gives a limit"),
+        ("less than 1e-9", "gives a limit"),
+        ("-0.000", "lost its figures in rounding"),
+        ("−0,00 mol/L", "lost its figures in rounding"),
+    ],
+)
+def test_what_is_wrong_with_it_is_said(typed, said):
+    with pytest.raises(Unreadable, match=said):
+        read_number(typed, "mol/L")
+
+
+def test_zero_itself_is_read():
+    assert [read_number(typed, "mol/L").value for typed in ("0", "0.000", "zero", "-0")] == [0, 0, 0, 0]
