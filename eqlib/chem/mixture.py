@@ -81,6 +81,7 @@ class Mixture:
                 *check_loops(self.network, ln_K),
                 *self._water_remark(),
                 *self._cold_remark(),
+                *self._idle_remark(),
             ),
         )
 
@@ -111,6 +112,19 @@ class Mixture:
             raise EqlibError(f"a mixture has no {sorted(unknown)[0]!r}; it has {', '.join(given)}")
         known = tuple(dict.fromkeys((*self.network.names, *self.totals, *self.known)))
         return Mixture(**{**given, **changes}, known=known)
+
+    def _idle_remark(self) -> tuple[str, ...]:
+        """Ions that take no part are usual; a molecule or a solid that does not was hardly meant so."""
+        idle = [
+            name
+            for name, total in self.totals.items()
+            if total and name not in self.network.index and not species(name).charge and name != "H2O(l)"
+        ]
+        idle = [name for name in idle if species(name).phase != "g"]
+        if not idle:
+            return ()
+        verb = "takes" if len(idle) == 1 else "take"
+        return (f"{' and '.join(idle)} {verb} part in none of the reactions, so nothing becomes of it.",)
 
     def _water_remark(self) -> tuple[str, ...]:
         index = self.network.index

@@ -172,21 +172,21 @@ def test_nonsense_earns_nothing(answer):
 
 
 @pytest.mark.parametrize("cell", ["0", "1.00", "1e-5", "1e300"])
-def test_a_table_of_one_number_earns_nothing_but_the_places_that_are_right(cell):
+def test_a_table_of_one_number_earns_nothing(cell):
     names = ("Fe^3+", "SCN^-", "FeSCN^2+")
     table = {row: dict.fromkeys(names, cell) for row in ("initial", "change", "equilibrium")}
     answer = {"ice": table, "kc": {"1.00": "1.00", "1e-5": "1e5"}.get(cell, "1")}
     given = mark(read_questions(TABLE)["kc"], answer)
-    right = 1 if cell == "0" else 0  # no product at the start: one place of nine
-    assert given.points == pytest.approx(2 * right / 9)
+    assert given.points == 0
 
 
-def test_a_table_of_ones_and_noughts_with_K_1_earns_the_nought():
+def test_a_table_of_ones_and_noughts_with_K_1_earns_nothing():
+    """The nought of the product at the start is right, and known without any work."""
     names = ("Fe^3+", "SCN^-", "FeSCN^2+")
     rows = (("initial", ("1.00", "1.00", "0")), ("change", ("0", "0", "1.00")))
     table = {row: dict(zip(names, cells, strict=True)) for row, cells in rows}
     table["equilibrium"] = dict.fromkeys(names, "1.00")
-    assert mark(read_questions(TABLE)["kc"], {"ice": table, "kc": "1.00"}).points == pytest.approx(2 / 9)
+    assert mark(read_questions(TABLE)["kc"], {"ice": table, "kc": "1.00"}).points == 0
 
 
 IRON = (
@@ -251,3 +251,58 @@ def test_all_faults_of_a_file_are_told_at_once():
     assert any("points is -4" in line for line in lines)
     assert any("quantity is 'KK'" in line for line in lines)
     assert any("did you mean 'species'" in line for line in lines)
+
+
+IODINE = (
+    HEAD
+    + """
+[[question]]
+id = "kc"
+kind = "number"
+points = 6
+title = "t"
+prompt = "{absorbance}"
+reactions = [{ text = "I2 + I^- <=> I3^-", K = 710 }]
+[question.start]
+portions = [{ of_mM = { I2 = 1.0 }, mL = 6.0 }, { of_mM = { KI = 4.0 }, mL = 3.0 }, { to_mL = 12.0 }]
+[question.measured]
+reading = "absorbance"
+species = "I3^-"
+epsilon = 26000
+path_cm = 0.1
+blank = 0.05
+decimals = 3
+"""
+    + "".join(
+        f'[[question.part]]\nask = "number"\nid = "{name}"\nquantity = "concentration"\n'
+        f'species = "{species}"\nwhen = "before"\n'
+        for name, species in (("c", "I3^-"), ("i2", "I2"), ("i", "I^-"))
+    )
+    + '[[question.part]]\nask = "number"\nid = "k"\nquantity = "K"\nweight = 3\n'
+)
+# 0.5 mmol/L of iodine and 1 mmol/L of iodide after mixing; (A - 0.05) / (26000 × 0.1) of triiodide.
+
+
+@pytest.mark.parametrize(
+    ("slip", "factor", "iodine", "iodide", "per"),
+    [
+        ("path_ignored", 0.1, 5e-4, 1e-3, 1),  # the cell taken as 1 cm; what is left is close to the start
+        ("stock_conc", 1, 1e-3, 4e-3, 1),  # bottle strength, in both reactants
+        ("unit_prefix", 1, 5e-4, 1e-3, 1000),  # mmol/L typed all along without saying so
+    ],
+)
+def test_one_slip_in_several_numbers_costs_the_first_of_them(slip, factor, iodine, iodide, per):
+    question = read_questions(IODINE)["kc"]
+    x = factor * (question.case().measured["absorbance"] - 0.05) / 2600
+    c, i2, i = (per * value for value in (x, iodine - x, iodide - x))
+    answer = {"c": f"{c:.4g}", "i2": f"{i2:.4g}", "i": f"{i:.4g}", "k": f"{c / (i2 * i):.4g}"}
+    given = mark(question, answer)
+    assert (given.points, given.mistake) == (5, slip)
+
+
+def test_numbers_copied_from_the_start_are_no_work():
+    """Each of the two is wrong by the same slip, but nothing was worked out: neither is forgiven."""
+    question = read_questions(IODINE)["kc"]
+    x = (question.case().measured["absorbance"] - 0.05) / 2600
+    given = mark(question, {"c": f"{x:.4g}", "i2": "0.0005", "i": "0.001", "k": f"{x / 5e-7:.4g}"})
+    assert [part.note for part in given.parts] == ["right", "wrong", "wrong", "carried"]

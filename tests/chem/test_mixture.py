@@ -296,3 +296,12 @@ def test_water_without_a_phase_is_the_solvent():
     assert "H2O" not in r.expression
     assert eq.species("H2O(aq)").unicode == "H₂O(aq)"
     assert eq.species("H2O").name == "H2O(l)"
+
+
+def test_a_molecule_that_no_reaction_knows_is_remarked_on():
+    water = eq.water()
+    assert "H3PO4 takes part in none" in " ".join(eq.Mixture({"H3PO4": 0.01}, [water]).equilibrate().notes)
+    both = eq.Mixture({"H3PO4": 0.01, "SiO2(s)": 0.01}, [water]).equilibrate().notes
+    assert "H3PO4 and SiO2(s) take part in none of the reactions" in " ".join(both)
+    for fine in ({"NaCl": 0.1}, {"H2O(l)": 1.0}, {"Na^+": 0.1, "Cl^-": 0.1}, {"H3PO4": 0.0}):
+        assert "take" not in " ".join(n for n in eq.Mixture(fine, [water]).equilibrate().notes if "none" in n)

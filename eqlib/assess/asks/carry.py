@@ -119,10 +119,12 @@ def _add(case: Case, part: Part, value: float, scale: float, found: dict[str, di
 
 def known_slip(part: Part, case: Case, value: float, scale: float = 1.0) -> bool:
     """Is ``value`` what a known mistake gives, and above zero?"""
-    if not (math.isfinite(value) and value > 0):
-        return False
-    suspects = slips.number_suspects(part, case, scale)
-    return name_mistake(value, suspects, case.expected.get(part.id)).mistake is not None
+    return math.isfinite(value) and value > 0 and slip_in(part, case, value, scale) is not None
+
+
+def slip_in(part: Part, case: Case, value: float, scale: float = 1.0) -> str | None:
+    """The known mistake that gives ``value``, if it is wrong and one does."""
+    return name_mistake(value, slips.number_suspects(part, case, scale), case.expected.get(part.id)).mistake
 
 
 def can_be(

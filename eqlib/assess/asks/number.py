@@ -19,7 +19,7 @@ from pydantic import Field, field_validator, model_validator
 from eqlib.assess import feedback
 from eqlib.assess.asks import practical, slips
 from eqlib.assess.asks.base import MOMENTS, Answered, Ask, Part, PartTable, Verdict, close, in_unicode
-from eqlib.assess.asks.carry import Path, own_paths, repeats, right_path
+from eqlib.assess.asks.carry import Path, own_paths, repeats, right_path, slip_in
 from eqlib.assess.mistakes import Suspect, name_mistake
 from eqlib.assess.reading.text import Unreadable
 from eqlib.assess.reading.units import (
@@ -315,6 +315,8 @@ _TIMES = {
     "before": "at equilibrium",
     "after": "at the new equilibrium",
 }
+#: A number that was typed again, and not worked out.
+_EXACT = 1e-6
 _ABSORPTIVITY = (2, 0, 0, -1, 0)
 
 
@@ -430,13 +432,19 @@ class NumberAsked(Ask):
         tolerance = part.tolerance or policy.tolerance
         for carried in self._carried(part, case, answered.earlier):
             nothing_new = not part.quantity.startswith("own_") and repeats(
-                carried, right, case, answered.earlier, tolerance
+                value, right, case, answered.earlier, _EXACT
             )
             if not nothing_new and _is_right(value, carried, reading, part, policy):
                 return _with_figures(part, reading, policy, answered.figures_spent, "carried")
         found = name_mistake(
             value, self.suspects(part, case, answered.said), right, tolerance, policy.window, reading.figures
         )
+        if (
+            found.mistake
+            and _made_before(found.mistake, part, case, answered.earlier)
+            and not repeats(value, right, case, answered.earlier, _EXACT)
+        ):
+            return _with_figures(part, reading, policy, answered.figures_spent, "carried")
         return Verdict(0.0, "wrong", found.mistake)
 
     def _carried(self, part: Part, case: Case, own: Own) -> Iterator[float]:
@@ -475,6 +483,17 @@ class NumberAsked(Ask):
 
     def doubts(self, part: Part, case: Case) -> Iterator[str]:
         return iter(())
+
+
+def _made_before(mistake: str, part: Part, case: Case, earlier: Own) -> bool:
+    """Is an earlier number of the same kind wrong by the same slip? It is counted there."""
+    return any(
+        other.quantity == part.quantity
+        and other.id in earlier
+        and slip_in(other, case, float(earlier[other.id]), scale_of(other)) == mistake
+        for other in case.parts
+        if other.kind == "number" and other.id != part.id
+    )
 
 
 def _is_right(value: float, expected: float, reading: Any, part: Part, policy: Policy) -> bool:

@@ -466,7 +466,7 @@ def _dH(case: Case, facts: Facts) -> Slips:
     yield "log_slip", right / LN10, "logarithm to base ten"
     if right < 0:
         yield "heat_is_forward", -right, "sign of a reaction that takes up heat"
-    yield "k_inverted", -right, "ratio of the constants upside down"
+    yield "heat_sign", -right, "sign, or the ratio of the constants, the wrong way round"
 
 
 def _epsilon(case: Case, facts: Facts) -> Slips:

@@ -77,6 +77,8 @@ class Ice(Ask):
         right = sheet.count(None, None)
         own = answered.earlier if policy.carry_forward else None
         best = right if own is None else max(right, sheet.carried(own))
+        if best == sheet.zeros():
+            best = 0  # a table of zeros was not worked out
         places = len(ICE_ROWS) * len(part.columns)
         if best == places:
             return Verdict(1.0, "right" if right == places else "carried")
@@ -132,6 +134,10 @@ class _Sheet:
         start = 0.0 if row == "change" else self.case.mixed.get(name, 0.0)
         slope = 0.0 if row == "initial" else self.nu[name]
         return close(cell.constant, start, self.tolerance) and close(cell.multiple, slope, self.tolerance)
+
+    def zeros(self) -> int:
+        """Right places in which nothing stands or moves."""
+        return sum(not self.right[row][name] and self.is_right(row, name) for row, name in self.cells)
 
     def count(self, x: float | None, source: str | None) -> int:
         """Places that are right, or follow from ``x`` (mol/L), read off the change of ``source`` if given."""
