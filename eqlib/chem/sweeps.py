@@ -94,13 +94,11 @@ def sweep(
     over: str,
     values: Iterable[float],
     titrant: Mapping[str, float] | None = None,
-    activity: str = "ideal",
 ) -> Sweep:
     """Equilibrate ``m`` at every one of ``values``.
 
     ``over``: "volume" (L added of ``titrant``, {species or salt: mol/L}; water when None), "T" (K), "pH"
-    (held by a buffer, whatever that takes), or the name of a species (its total in mol/L). ``activity`` as
-    in :meth:`Mixture.equilibrate`. Raises SweepError.
+    (held by a buffer, whatever that takes), or the name of a species (its total in mol/L). Raises SweepError.
     """
     points = _points(values)
     if not isinstance(m, Mixture):
@@ -116,10 +114,10 @@ def sweep(
     else:
         mixtures = _with_total(m, over, points)
     unit = UNITS.get(over, UNITS["total"])
-    at_once = activity == "ideal" and over != "pH" and m.pressure is None and not m.headspace
+    at_once = over != "pH" and m.pressure is None and not m.headspace
     if at_once and m.reactions:
         return _solved_together(over, unit, points, mixtures)
-    return _solved_in_turn(over, unit, points, mixtures, activity)
+    return _solved_in_turn(over, unit, points, mixtures)
 
 
 def _solved_together(over: str, unit: str, points: np.ndarray, mixtures: tuple[Mixture, ...]) -> Sweep:
@@ -136,13 +134,11 @@ def _solved_together(over: str, unit: str, points: np.ndarray, mixtures: tuple[M
     return Sweep(over, unit, points, MappingProxyType(columns), volume, gas_volume, temperatures, mixtures)
 
 
-def _solved_in_turn(
-    over: str, unit: str, points: np.ndarray, mixtures: tuple[Mixture, ...], activity: str
-) -> Sweep:
-    """One after another: fixed pH, constant pressure, activities."""
+def _solved_in_turn(over: str, unit: str, points: np.ndarray, mixtures: tuple[Mixture, ...]) -> Sweep:
+    """One after another: fixed pH, constant pressure."""
     held = points if over == "pH" else [None] * len(points)
     states = tuple(
-        mixture.equilibrate(activity=activity, fixed_pH=None if pH is None else float(pH))
+        mixture.equilibrate(fixed_pH=None if pH is None else float(pH))
         for mixture, pH in zip(mixtures, held, strict=True)
     )
     names = dict.fromkeys(name for state in states for name in state)

@@ -104,19 +104,6 @@ def test_constants_as_an_array(key):
     np.testing.assert_allclose(found["FeSCN^2+"], 2e-6 / (b + np.sqrt(b * b - 4e-6)), rtol=1e-10)
 
 
-def test_activities():
-    acid = R("CH3COOH <=> H^+ + CH3COO^-", K=1.8e-5)
-    salt = np.array([0.0, 0.01, 0.1, 0.3])
-    totals = {"CH3COOH": 0.1, "Na^+": salt, "Cl^-": salt}
-    found = eq.equilibrate_many([acid, eq.water()], totals, activity="davies")
-    for row, value in enumerate(salt):
-        alone = eq.Mixture({"CH3COOH": 0.1, "Na^+": value, "Cl^-": value}, [acid, eq.water()]).equilibrate(
-            "davies"
-        )
-        assert found["H^+"][row] == pytest.approx(alone["H^+"], rel=1e-9)
-    assert found["H^+"][2] > found["H^+"][0]
-
-
 def test_a_gas_above_the_solution():
     henry = R("CO2(g) <=> CO2", K=0.034, basis="p")
     total = np.geomspace(1e-3, 0.1, 20)
@@ -137,7 +124,6 @@ def test_a_gas_above_the_solution():
         ({"T": np.array([300.0, -1.0])}, "temperature"),
         ({"K": {0: np.array([1.0, 0.0])}}, "more than 0"),
         ({"K": {7: 1.0}}, "none of the reactions"),
-        ({"activity": "guess"}, "davies"),
     ],
 )
 def test_bad_arrays(more, word):

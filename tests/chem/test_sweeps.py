@@ -95,12 +95,6 @@ def test_batch_agrees_with_one_at_a_time(over):
         assert r.ionic_strength[i] == pytest.approx(state.ionic_strength, rel=1e-9)
 
 
-def test_activities_along_a_sweep():
-    r = eq.sweep(acid(), "volume", [0.0, 0.0125], titrant={"NaOH": 0.1}, activity="davies")
-    assert r.pH[1] == pytest.approx(r.states[1].pH)
-    assert r.pH[1] < eq.sweep(acid(), "volume", [0.0125], titrant={"NaOH": 0.1}).pH[0]
-
-
 def test_gases():
     m = eq.Mixture({"NO2(g)": 0.1}, [eq.Reaction("2 NO2(g) <=> N2O4(g)", K=160, dH=-57200)])
     r = eq.sweep(m, "T", [280.0, 320.0, 360.0])

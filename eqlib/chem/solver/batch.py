@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 
-from eqlib.chem import activity as activities
 from eqlib.chem.reactions import Reaction, with_protons
 from eqlib.chem.salts import split_totals
 from eqlib.chem.solver import single
@@ -20,35 +19,27 @@ from eqlib.chem.species import species
 from eqlib.chem.thermo import R_BAR, R_J
 from eqlib.errors import EqlibError
 
-_ROUNDS = 100
-
 
 def equilibrate_many(
     reactions: Reaction | Iterable[Reaction],
     totals: Mapping[str, float | np.ndarray],
     T: float | np.ndarray | None = None,
     K: Mapping[Any, float | np.ndarray] | None = None,
-    activity: str = "ideal",
     headspace: float = 0.0,
 ) -> dict[str, np.ndarray]:
-    """Equilibrate many mixtures of the same reactions.
+    """Equilibrate many ideal mixtures of the same reactions.
 
     ``totals``: {species: mol/L, number or array}; ``T``: K, number or array (default 298.15); ``K``:
     constants to use instead of the reactions' own, {reaction or its number in the list: number or array}, on
-    the reaction's own basis at the mixture's temperature; ``activity``: as in ``Mixture.equilibrate``;
-    ``headspace``: litres of gas per litre of solution (without a solution, the vessel is the volume). All
-    arrays broadcast together.
+    the reaction's own basis at the mixture's temperature; ``headspace``: litres of gas per litre of solution
+    (without a solution, the vessel is the volume). All arrays broadcast together.
 
     Returns {species: array}, every array of the broadcast shape: mol/L for solutes, mol per litre of gas
     space for gases, mol per litre of mixture for solids. Raises EqlibError (one line) naming a species and
     the first bad value.
     """
-    activities.check_model(activity)
     job = _Job(reactions, totals, T, K, headspace)
-    if activity == "ideal":
-        job.solve(job.ln_K)
-    else:
-        job.solve_consistently(activity)
+    job.solve(job.ln_K)
     return job.results()
 
 
@@ -67,37 +58,28 @@ class _Job:
         put_in, _ = split_totals(totals, known, _array)
         temperature = _array(298.15 if T is None else T, "the temperature T in K", positive=True)
         given = _constants(self.reactions, K)
-        shapes = [v.shape for v in (*put_in.values(), temperature, *given.values())]
-        try:
-            self.shape = np.broadcast_shapes(*shapes)
-        except ValueError:
-            raise EqlibError(
-                f"the arrays given do not fit together: their shapes are {sorted(set(shapes))}"
-            ) from None
-        flat = {n: np.broadcast_to(v, self.shape).reshape(-1) for n, v in put_in.items()}
+        self.shape = _common_shape([*put_in.values(), temperature, *given.values()])
         self.count = int(np.prod(self.shape, dtype=int))
         names = [*put_in, *(n for r in self.reactions if isinstance(r, Reaction) for n in r.coefficients)]
         self.solution = any(species(n).phase == "aq" for n in names)
         self.network = network_of(self.reactions, self.solution)
         self.space = float(headspace) if self.solution else 1.0
-        self.T = (
-            np.broadcast_to(temperature, self.shape).reshape(-1)
-            if temperature.ndim
-            else temperature.reshape(1)
-        )
-        self.ln_K = self._ln_K(
-            {q: np.broadcast_to(v, self.shape).reshape(-1) if v.ndim else v for q, v in given.items()}
-        )
+        self.T = self._flat(temperature) if temperature.ndim else temperature.reshape(1)
+        self.ln_K = self._ln_K({q: self._flat(v) if v.ndim else v for q, v in given.items()})
         index = self.network.index
         self.amounts = np.zeros((len(index), self.count))
         self.others = {}
-        for name, value in flat.items():
+        for name, values in put_in.items():
+            value = self._flat(values)
             if name in index:
                 self.amounts[index[name]] = value
             elif name != "H2O(l)" or not self.solution:
                 self.others[name] = value
         self.n = np.zeros_like(self.amounts)
         self.ln_a = np.full(self.amounts.shape, -np.inf)
+
+    def _flat(self, values: np.ndarray) -> np.ndarray:
+        return np.broadcast_to(values, self.shape).reshape(-1)
 
     def _ln_K(self, given: dict[int, np.ndarray]) -> np.ndarray:
         """ln K in mol/L, shape (reactions, rows or 1)."""
@@ -168,38 +150,6 @@ class _Job:
         self.n[np.ix_(at, members)] = rows.n
         self.ln_a[np.ix_(at, members)] = rows.ln_a
 
-    def solve_consistently(self, model: str) -> None:
-        """Ionic strength by substitution, with Aitken's acceleration; shape (rows,)."""
-        network, strength = self.network, np.zeros(self.count)
-        T = self.T if len(self.T) > 1 else float(self.T[0])
-        before = after = np.zeros(self.count)
-        for turn in range(_ROUNDS):
-            shift = np.stack(
-                [
-                    np.broadcast_to(activities.ln_gamma(n, z, strength, model, T), self.count)
-                    for n, z in zip(network.names, network.charge, strict=True)
-                ]
-            )
-            self.solve(self.ln_K - network.nu @ shift)
-            found = self._ionic_strength()
-            if (np.abs(found - strength) <= 1e-13 * np.maximum(found, 1e-12)).all():
-                return
-            before, after, previous = after, found, strength
-            strength = found
-            if turn % 3 == 2:
-                strength = _accelerated(before, previous, found)
-        raise EqlibError(
-            "no ionic strength agrees with itself in some of these mixtures; use activity='ideal'"
-        )
-
-    def _ionic_strength(self) -> np.ndarray:
-        dissolved = ~self.network.gas & ~self.network.pure
-        c = np.where(self.n > 0.0, self.n, 0.0)[dissolved]
-        total = self.network.charge[dissolved] ** 2 @ c
-        for name, value in self.others.items():
-            total = total + value * species(name).charge ** 2
-        return 0.5 * total
-
     def results(self) -> dict[str, np.ndarray]:
         out = {}
         for i, name in enumerate(self.network.names):
@@ -212,11 +162,14 @@ class _Job:
         return out
 
 
-def _accelerated(first: np.ndarray, second: np.ndarray, third: np.ndarray) -> np.ndarray:
-    """Aitken's extrapolation of three successive values, where it stays positive."""
-    with np.errstate(all="ignore"):
-        guess = third - (third - second) ** 2 / (third - 2 * second + first)
-    return np.where(np.isfinite(guess) & (guess > 0.5 * third) & (guess < 2.0 * third), guess, third)
+def _common_shape(arrays: list[np.ndarray]) -> tuple[int, ...]:
+    shapes = [array.shape for array in arrays]
+    try:
+        return np.broadcast_shapes(*shapes)
+    except ValueError:
+        raise EqlibError(
+            f"the arrays given do not fit together: their shapes are {sorted(set(shapes))}"
+        ) from None
 
 
 def _over_temperature(r: Reaction, T: np.ndarray) -> np.ndarray:

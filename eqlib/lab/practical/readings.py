@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from io import StringIO
 from math import isfinite
@@ -83,17 +83,9 @@ def read_readings(text: str | bytes, stocks: Mapping[str, Mapping[str, float]] |
     rows, comma = _rows(_decoded(text))
     columns = [_column(heading, i) for i, heading in enumerate(rows[0], start=1)]
     _needed(columns)
-    notes = [f"{len(rows) - 1} lines under {len(columns)} headings"]
+    notes = [f"{len(rows) - 1} lines under {len(columns)} headings", *_understood(columns, comma)]
     faults: list[Fault] = []
     tubes: list[Tube] = []
-    if comma:
-        notes.append("a comma inside a number was read as the decimal sign")
-    for c in columns:
-        if c.holds in ("percent", "transmittance"):
-            notes.append(
-                f"“{c.heading}” was read as {'percent ' * (c.holds == 'percent')}transmittance and "
-                f"turned into absorbance"
-            )
     taken: list[tuple[int, dict[str, Any]]] = []
     for line, row in enumerate(rows[1:], start=2):
         values = _values(row, columns, line, faults)
@@ -118,6 +110,15 @@ def read_readings(text: str | bytes, stocks: Mapping[str, Mapping[str, float]] |
     if any("blank" in v for _, v in taken):
         notes.append("the blank of each line was taken off its reading")
     return Readings(tuple(tubes), tuple(notes), tuple(faults))
+
+
+def _understood(columns: Sequence[_Column], comma: bool) -> Iterator[str]:
+    if comma:
+        yield "a comma inside a number was read as the decimal sign"
+    for c in columns:
+        if c.holds in ("percent", "transmittance"):
+            percent = "percent " * (c.holds == "percent")
+            yield f"“{c.heading}” was read as {percent}transmittance and turned into absorbance"
 
 
 def _decoded(text: str | bytes) -> str:
@@ -234,6 +235,10 @@ def _needed(columns: Sequence[_Column]) -> None:
             raise EqlibError(f"“{twice[0]}” and “{twice[1]}” are two columns for the same thing; keep one")
 
 
+def _say(faults: list[Fault], kind: str, where: str, words: str) -> None:
+    faults.append(Fault(kind, where, words))
+
+
 def _values(
     row: Sequence[str], columns: Sequence[_Column], line: int, faults: list[Fault]
 ) -> dict[str, Any] | None:
@@ -251,13 +256,8 @@ def _values(
         number = _number(cell)
         where = f"line {line}, column {column.heading}"
         if number is None:
-            faults.append(
-                Fault(
-                    "unreadable",
-                    where,
-                    f"“{cell:.20}” is not a number; leave the cell empty for a tube that was not read",
-                )
-            )
+            words = f"“{cell:.20}” is not a number; leave the cell empty for a tube that was not read"
+            _say(faults, "unreadable", where, words)
             return None
         if column.thing == "absorbance":
             found = _absorbance(number, column, where, faults)
@@ -269,16 +269,11 @@ def _values(
             values[f"{column.thing} is"] = column.holds
     if not readings:
         if {"metal", "ligand"} <= set(values):
-            faults.append(Fault("empty", f"line {line}", "no reading is given, so this tube is left out"))
+            _say(faults, "empty", f"line {line}", "no reading is given, so this tube is left out")
         return None
     if max(readings) - min(readings) > 0.05:
-        faults.append(
-            Fault(
-                "repeats",
-                f"line {line}",
-                f"its readings run from {min(readings):.3f} to {max(readings):.3f}: read this tube again",
-            )
-        )
+        words = f"its readings run from {min(readings):.3f} to {max(readings):.3f}: read this tube again"
+        _say(faults, "repeats", f"line {line}", words)
     values["absorbance"] = sum(readings) / len(readings)
     return values
 
@@ -288,14 +283,9 @@ def _absorbance(number: float, column: _Column, where: str, faults: list[Fault])
         return number
     whole = 100.0 if column.holds == "percent" else 1.0
     if not 0 < number <= 1.1 * whole:
-        faults.append(
-            Fault(
-                "transmittance",
-                where,
-                f"{number:g} is no {'percent ' if whole > 1 else ''}transmittance: it lies between 0 "
-                f"and {whole:g}",
-            )
-        )
+        kind = "percent transmittance" if whole > 1 else "transmittance"
+        words = f"{number:g} is no {kind}: it lies between 0 and {whole:g}"
+        _say(faults, "transmittance", where, words)
         return None
     turn = absorbance_from_percent if column.holds == "percent" else absorbance_from_transmittance
     return float(turn(min(number, whole)))
@@ -336,13 +326,8 @@ def _again(values: Mapping[str, Any], tubes: Sequence[Tube], line: int, faults: 
         if tube.label == label:
             reading = values["absorbance"] - values.get("blank", 0.0)
             return replace(tube, absorbance=reading, role="repeat", minutes=values.get("minutes"))
-    faults.append(
-        Fault(
-            "repeats",
-            f"line {line}",
-            f"“{label}” is read again but was not read before; give it the label of its first line",
-        )
-    )
+    words = f"“{label}” is read again but was not read before; give it the label of its first line"
+    _say(faults, "repeats", f"line {line}", words)
     return None
 
 
@@ -360,40 +345,36 @@ def _tube(
     if total is None and "water" in values:
         total = sum(volumes)
     elif total is not None and "water" in values and abs(sum(volumes) / total - 1) > TOTAL_WITHIN:
-        faults.append(
-            Fault(
-                "total", where, f"the volumes add up to {sum(volumes):g} mL, not to {total:g} mL: check them"
-            )
-        )
+        words = f"the volumes add up to {sum(volumes):g} mL, not to {total:g} mL: check them"
+        _say(faults, "total", where, words)
     for thing in ("metal", "ligand"):
         if thing not in values:
-            faults.append(
-                Fault(
-                    "empty", f"line {line}", "a volume or concentration is missing, so this tube is left out"
-                )
-            )
+            words = "a volume or concentration is missing, so this tube is left out"
+            _say(faults, "empty", f"line {line}", words)
             return None
         amount = values[thing]
         if amount < 0:
-            faults.append(Fault("negative", where, f"{amount:g} is below zero; check the {thing} column"))
+            _say(faults, "negative", where, f"{amount:g} is below zero; check the {thing} column")
             return None
         if values[f"{thing} is"] == "volume":
             strength = stocks.get(role, {}).get(thing)
-            if strength is None:
-                raise EqlibError(
-                    f"the table gives volumes, so the strength of the {thing} stock of the {role}s is "
-                    f"needed; state it beside the table"
-                )
-            if not total:
-                raise EqlibError(
-                    "the table gives volumes but neither the water nor the total; add a column water / "
-                    "mL or total / mL"
-                )
-            amount = strength * amount / total
+            amount = _diluted(amount, strength, total, f"{thing} stock of the {role}s")
         amounts[thing] = amount
     if total and sum(volumes) > total * (1 + TOTAL_WITHIN):
-        faults.append(
-            Fault("total", where, f"{sum(volumes):g} mL do not fit into {total:g} mL: check the volumes")
-        )
+        _say(faults, "total", where, f"{sum(volumes):g} mL do not fit into {total:g} mL: check the volumes")
     reading = values["absorbance"] - values.get("blank", 0.0)
     return Tube(amounts["metal"], amounts["ligand"], reading, role, where, values.get("minutes"))
+
+
+def _diluted(amount: float, strength: float | None, total: float | None, stock: str) -> float:
+    """mol/L that ``amount`` mL of a stock bring into a tube of ``total`` mL."""
+    if strength is None:
+        raise EqlibError(
+            f"the table gives volumes, so the strength of the {stock} is needed; state it beside the table"
+        )
+    if not total:
+        raise EqlibError(
+            "the table gives volumes but neither the water nor the total; add a column water / mL or "
+            "total / mL"
+        )
+    return strength * amount / total
