@@ -8,6 +8,7 @@ cannot be made (Windows) the same is done here, and no student code is run.
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import pickle
 import signal
@@ -15,11 +16,11 @@ import socket
 import sys
 import tempfile
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from eqlib.errors import EqlibError
-from eqlib.grading.gradebook import Standing
+from eqlib.grading.gradebook import Remark, Scores, Standing
 from eqlib.grading.intake import HandedIn, as_notebook
 from eqlib.grading.page import make_page
 from eqlib.grading.paper import Paper
@@ -70,7 +71,9 @@ def do(paper: Paper, task: Task, door: Door | None) -> Done:
     return Done(result, pages)
 
 
-def pages_of(paper: Paper, result: Result, standing: Standing, penalties: dict[str, float]) -> dict[str, str]:
+def pages_of(
+    paper: Paper, result: Result, standing: Standing, penalties: dict[str, float | None]
+) -> dict[str, str]:
     """The feedback pages of a marked submission, with the marks and comments that a person gave."""
     pages = {}
     titles = {name: question.title for name, question in paper.questions.items()}
@@ -79,17 +82,13 @@ def pages_of(paper: Paper, result: Result, standing: Standing, penalties: dict[s
             continue
         scores, comments = {}, {}
         for cell, grade in made.grades.items():
-            _, manual, extra = standing.grades.get((name, cell), (None, None, None))
-            if manual is not None:
-                scores[cell] = (manual + (extra or 0.0), grade.most, "")
-            else:
-                scores[cell] = ((grade.auto or 0.0) + (extra or 0.0), grade.most, grade.state)
+            counts = replace(standing.grades.get((name, cell), Scores()), auto=grade.auto)
+            scores[cell] = (counts.counts or 0.0, grade.most, grade.state if counts.counts is None else "")
         for cell, text in made.comments.items():
-            by_hand = standing.comments.get((name, cell), (None, None))[1]
-            comments[cell] = by_hand or text
-        book = as_notebook(made.notebook)
+            comments[cell] = standing.comments.get((name, cell), Remark()).manual or text
+        book = as_notebook(json.loads(made.notebook))
         book.metadata["kernelspec"] = dict(paper.books[name].kernelspec)
-        pages[name] = make_page(book, name, scores, comments, penalties.get(name, 0.0), titles)
+        pages[name] = make_page(book, name, scores, comments, penalties.get(name) or 0.0, titles)
     return pages
 
 
@@ -131,7 +130,7 @@ class Desk:
         """Mark one submission. Raises TooMuch when it takes a worker's whole time or memory."""
         return self._ask("mark", task)
 
-    def pages(self, result: Result, standing: Standing, penalties: dict[str, float]) -> dict[str, str]:
+    def pages(self, result: Result, standing: Standing, penalties: dict[str, float | None]) -> dict[str, str]:
         """The pages of a submission whose penalty was not known when it was marked."""
         return self._ask("pages", (result, standing, penalties))
 

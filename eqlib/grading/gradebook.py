@@ -5,13 +5,15 @@ Marks and comments given by hand are never touched.
 
 from __future__ import annotations
 
+import copy
 import datetime as dt
 import os
 import sqlite3
 from collections import defaultdict
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 from nbgrader.api import (
     Assignment,
@@ -26,7 +28,7 @@ from nbgrader.api import (
 )
 from nbgrader.preprocessors import AssignLatePenalties
 from nbgrader.utils import parse_utc
-from sqlalchemy import delete, insert, select, update
+from sqlalchemy import Connection, bindparam, delete, insert, select, update
 from sqlalchemy.exc import SQLAlchemyError
 
 from eqlib.errors import EqlibError
@@ -61,6 +63,32 @@ def plainly(path: str):
         raise GradebookError(f"{path}: {why}") from None
 
 
+@dataclass(frozen=True)
+class Scores:
+    """A grade as the gradebook has it: automatic, by hand, extra credit; ``needs`` a person to read."""
+
+    id: str = ""
+    auto: float | None = None
+    manual: float | None = None
+    extra: float | None = None
+    needs: bool = False
+
+    @property
+    def counts(self) -> float | None:
+        """The score that counts; None while there is none."""
+        made = self.manual if self.manual is not None else self.auto
+        return None if made is None else float(made) + float(self.extra or 0.0)
+
+
+@dataclass(frozen=True)
+class Remark:
+    """A comment as the gradebook has it."""
+
+    id: str = ""
+    auto: str | None = None
+    manual: str | None = None
+
+
 @dataclass
 class Standing:
     """What the gradebook holds of one student's submission."""
@@ -69,17 +97,42 @@ class Standing:
     timestamp: dt.datetime | None = None
     extension: dt.timedelta | None = None
     notebooks: dict[str, str] = field(default_factory=dict)
-    penalties: dict[str, float] = field(default_factory=dict)
-    #: (notebook, cell) -> (automatic score, score by hand, extra credit)
-    grades: dict[tuple[str, str], tuple] = field(default_factory=dict)
-    #: (notebook, cell) -> (automatic comment, comment by hand)
-    comments: dict[tuple[str, str], tuple] = field(default_factory=dict)
+    penalties: dict[str, float | None] = field(default_factory=dict)
+    #: By notebook and cell.
+    grades: dict[tuple[str, str], Scores] = field(default_factory=dict)
+    comments: dict[tuple[str, str], Remark] = field(default_factory=dict)
+
+    @property
+    def taken_off(self) -> float:
+        """What is taken off for being late, in all."""
+        return sum(taken or 0.0 for taken in self.penalties.values())
 
     def score(self, book: str, name: str) -> float | None:
         """The score that counts; None while there is none."""
-        auto, manual, extra = self.grades.get((book, name), (None, None, None))
-        made = manual if manual is not None else auto
-        return None if made is None else float(made) + float(extra or 0.0)
+        return self.grades.get((book, name), Scores()).counts
+
+
+class _Writes:
+    """Rows to add and to change, made together: by table and by the columns they name."""
+
+    def __init__(self) -> None:
+        self.added: dict[Any, list[dict[str, Any]]] = {}
+        self.changed: dict[tuple[Any, tuple[str, ...]], list[dict[str, Any]]] = {}
+
+    def add(self, model: Any, **values: Any) -> None:
+        self.added.setdefault(model.__table__, []).append(values)
+
+    def change(self, model: Any, row: str, **values: Any) -> None:
+        key = model.__table__, tuple(values)
+        self.changed.setdefault(key, []).append({"row": row, **values})
+
+    def make(self, link: Connection) -> None:
+        # In the order in which they were first named: a student comes before what the student handed in.
+        for table, rows in self.added.items():
+            link.execute(insert(table), rows)
+        for (table, names), rows in self.changed.items():
+            columns = {name: bindparam(name) for name in names}
+            link.execute(update(table).where(table.c.id == bindparam("row")).values(columns), rows)
 
 
 class Ledger:
@@ -133,7 +186,7 @@ class Ledger:
         for row in link.execute(joined):
             owner = owners[row.assignment_id]
             owner.notebooks[names[row.notebook_id]] = row.id
-            owner.penalties[names[row.notebook_id]] = row.late_submission_penalty or 0.0
+            owner.penalties[names[row.notebook_id]] = row.late_submission_penalty
             by_book[row.id] = owner, names[row.notebook_id]
         cells = {
             i: n
@@ -149,14 +202,14 @@ class Ledger:
         grade, comment = Grade.__table__, Comment.__table__
         for row in link.execute(select(grade).where(grade.c.notebook_id.in_(inside))):
             owner, name = by_book[row.notebook_id]
-            owner.grades[name, cells.get(row.cell_id, "")] = (
-                row.auto_score,
-                row.manual_score,
-                row.extra_credit,
+            found_ = Scores(
+                row.id, row.auto_score, row.manual_score, row.extra_credit, row.needs_manual_grade
             )
+            owner.grades[name, cells.get(row.cell_id, "")] = found_
         for row in link.execute(select(comment).where(comment.c.notebook_id.in_(inside))):
             owner, name = by_book[row.notebook_id]
-            owner.comments[name, cells.get(row.cell_id, "")] = (row.auto_comment, row.manual_comment)
+            remark = Remark(row.id, row.auto_comment, row.manual_comment)
+            owner.comments[name, cells.get(row.cell_id, "")] = remark
         return found
 
     # Late
@@ -182,109 +235,107 @@ class Ledger:
         taken = step.plugin_inst.late_submission_penalty(student, score, seconds)
         return None if taken is None else min(max(float(taken), 0.0), score)
 
+    def penalties(
+        self, student: str, timestamp: dt.datetime | None, books: dict[str, MarkedBook]
+    ) -> dict[str, float | None]:
+        """What is taken off each notebook of a marked submission for being late."""
+        standing = self.standing.get(student, Standing())
+        seconds = self.seconds_late(student, timestamp)
+        taken: dict[str, float | None] = dict.fromkeys(books)
+        for name, made in books.items():
+            if made.notebook is not None and seconds > 0:
+                after = replace(standing, grades=standing.grades | self._new_grades(standing, name, made))
+                scores = [after.score(name, cell) or 0.0 for cell in self.graded[name]]
+                taken[name] = self.penalty(student, sum(scores), seconds)
+        return taken
+
     # Writing
 
-    def save(self, student: str, timestamp: dt.datetime | None, books: dict[str, MarkedBook]) -> Standing:
-        """Write one submission's automatic marks and comments, whole or not at all. Raises GradebookError."""
+    def save(self, batch: list[tuple[str, dt.datetime | None, dict[str, MarkedBook]]]) -> None:
+        """Write the automatic marks and comments of some submissions, all or none. Raises GradebookError."""
         with plainly(self.shown):
             self._back_up()
-            with self.engine.begin() as link:
-                standing = self._submission(link, student, timestamp)
-                seconds = self.seconds_late(student, timestamp)
+            writes = _Writes()
+            saved = {}
+            for student, timestamp, books in batch:
+                taken = self.penalties(student, timestamp, books)
+                saved[student] = standing = self._submission(writes, student, timestamp)
                 for name, made in books.items():
-                    self._grades(link, standing, name, made)
-                    self._comments(link, standing, name, made)
-                    scores = [standing.score(name, cell) or 0.0 for cell in self.graded[name]]
-                    taken = self.penalty(student, sum(scores), seconds) if made.notebook is not None else None
-                    standing.penalties[name] = taken or 0.0
-                    where = SubmittedNotebook.__table__.c.id == standing.notebooks[name]
-                    values = {"late_submission_penalty": taken}
-                    link.execute(update(SubmittedNotebook.__table__).where(where).values(**values))
-        self.standing[student] = standing
-        return standing
+                    self._grades(writes, standing, name, made)
+                    self._comments(writes, standing, name, made)
+                    if taken[name] != standing.penalties.get(name):
+                        values = {"late_submission_penalty": taken[name]}
+                        writes.change(SubmittedNotebook, standing.notebooks[name], **values)
+                    standing.penalties[name] = taken[name]
+            with self.engine.begin() as link:
+                writes.make(link)
+        self.standing |= saved
+        self.students |= set(saved)
 
-    def _submission(self, link, student: str, timestamp) -> Standing:
+    def _submission(self, writes: _Writes, student: str, timestamp: dt.datetime | None) -> Standing:
+        """The standing of a student, a copy, with what is missing of its submission written."""
         if student not in self.students:
-            link.execute(insert(Student.__table__).values(id=student))
-            self.students.add(student)
-        mine = SubmittedAssignment.__table__
-        standing = self.standing.get(student) or Standing()
+            writes.add(Student, id=student)
+        standing = copy.deepcopy(self.standing.get(student)) or Standing()
         if not standing.id:
             standing.id = new_uuid()
-            values = {
-                "id": standing.id,
-                "assignment_id": self.id,
-                "student_id": student,
-                "timestamp": timestamp,
-            }
-            link.execute(insert(mine).values(**values))
+            about = {"assignment_id": self.id, "student_id": student, "timestamp": timestamp}
+            writes.add(SubmittedAssignment, id=standing.id, **about)
         elif timestamp is not None and timestamp != standing.timestamp:
-            link.execute(update(mine).where(mine.c.id == standing.id).values(timestamp=timestamp))
+            writes.change(SubmittedAssignment, standing.id, timestamp=timestamp)
         standing.timestamp = timestamp or standing.timestamp
         for name, number in self.books.items():
             if name not in standing.notebooks:
                 standing.notebooks[name] = new_uuid()
-                values = {
-                    "id": standing.notebooks[name],
-                    "assignment_id": standing.id,
-                    "notebook_id": number,
-                    "flagged": False,
-                }
-                link.execute(insert(SubmittedNotebook.__table__).values(**values))
+                about = {"assignment_id": standing.id, "notebook_id": number, "flagged": False}
+                writes.add(SubmittedNotebook, id=standing.notebooks[name], **about)
         return standing
 
-    def _grades(self, link, standing: Standing, book: str, made: MarkedBook) -> None:
-        grade, fresh = Grade.__table__, []
-        for name, cell in self.graded[book].items():
-            there = (book, name) in standing.grades
-            old = standing.grades.get((book, name), (None, None, None))
+    def _new_grades(self, standing: Standing, book: str, made: MarkedBook) -> dict[tuple[str, str], Scores]:
+        """The grades of a notebook as they will stand. nbgrader's tasks are read by a person, never touched
+        by a run.
+        """
+        grades = {}
+        for name in self.graded[book]:
+            old = standing.grades.get((book, name), Scores())
             mine = made.grades.get(name)
-            if mine is None:
-                # nbgrader's tasks: read by a person, never touched by a run.
-                values = {} if there else {"auto_score": None, "needs_manual_grade": True}
-                auto = old[0]
-            else:
-                auto = mine.auto
-                needs = made.notebook is not None and (auto is None or old[1] is not None)
-                values = {"auto_score": auto, "needs_manual_grade": needs}
-            standing.grades[book, name] = (auto, old[1], old[2])
-            if not there:
-                fresh.append(
-                    {"id": new_uuid(), "cell_id": cell, "notebook_id": standing.notebooks[book], **values}
-                )
-            elif values:
-                where = (grade.c.cell_id == cell) & (grade.c.notebook_id == standing.notebooks[book])
-                link.execute(update(grade).where(where).values(**values))
-        if fresh:
-            link.execute(insert(grade), fresh)
+            auto = mine.auto if mine else old.auto
+            reads = mine is None or (made.notebook is not None and (auto is None or old.manual is not None))
+            if mine is None and old.id:
+                reads = old.needs
+            grades[book, name] = replace(old, auto=auto, needs=reads)
+        return grades
 
-    def _comments(self, link, standing: Standing, book: str, made: MarkedBook) -> None:
-        comment, fresh = Comment.__table__, []
+    def _grades(self, writes: _Writes, standing: Standing, book: str, made: MarkedBook) -> None:
+        for (_, name), new in self._new_grades(standing, book, made).items():
+            old = standing.grades.get((book, name))
+            values = {"auto_score": new.auto, "needs_manual_grade": new.needs}
+            if old is None:
+                new = replace(new, id=new_uuid())
+                where = {"cell_id": self.graded[book][name], "notebook_id": standing.notebooks[book]}
+                writes.add(Grade, id=new.id, **where, **values)
+            elif new != old:
+                writes.change(Grade, old.id, **values)
+            standing.grades[book, name] = new
+
+    def _comments(self, writes: _Writes, standing: Standing, book: str, made: MarkedBook) -> None:
         for name, cell in self.commented[book].items():
             text = made.comments.get(name)
-            there = (book, name) in standing.comments
-            old = standing.comments.get((book, name), (None, None))
-            standing.comments[book, name] = (text, old[1])
-            if not there:
-                values = {
-                    "id": new_uuid(),
-                    "cell_id": cell,
-                    "notebook_id": standing.notebooks[book],
-                    "auto_comment": text,
-                }
-                fresh.append(values)
-            elif old[0] != text:
-                where = (comment.c.cell_id == cell) & (comment.c.notebook_id == standing.notebooks[book])
-                link.execute(update(comment).where(where).values(auto_comment=text))
-        if fresh:
-            link.execute(insert(comment), fresh)
+            old = standing.comments.get((book, name))
+            if old is None:
+                old = Remark(new_uuid())
+                where = {"cell_id": cell, "notebook_id": standing.notebooks[book]}
+                writes.add(Comment, id=old.id, auto_comment=text, **where)
+            elif old.auto != text:
+                writes.change(Comment, old.id, auto_comment=text)
+            standing.comments[book, name] = replace(old, auto=text)
 
     def forget(self, student: str) -> None:
         """Take back what stands of a submission that turned out not to be markable, unless a person marked
         in it.
         """
         standing = self.standing.get(student)
-        if standing is None or any(manual is not None for _, manual, _ in standing.grades.values()):
+        if standing is None or any(g.manual is not None for g in standing.grades.values()):
             return
         with plainly(self.shown):
             self._back_up()
@@ -308,9 +359,9 @@ class Ledger:
         folder.mkdir(mode=0o700, exist_ok=True)
         stamp = dt.datetime.now(dt.UTC).strftime("%Y%m%dT%H%M%S%f")
         target = folder / f"{path.stem}-{stamp}.db"
-        with sqlite3.connect(path) as source, sqlite3.connect(target) as copy:
-            source.backup(copy)
-        copy.close()
+        with sqlite3.connect(path) as source, sqlite3.connect(target) as spare:
+            source.backup(spare)
+        spare.close()
         source.close()
         os.chmod(target, 0o600)
         for old in sorted(folder.glob(f"{path.stem}-*.db"))[:-COPIES]:

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from eqlib.assess.variants import normal_id
 from eqlib.grading.run.sandbox import Executed
+from eqlib.grading.summary import StudentRow
 
 #: So many answers recorded at the same moments are no coincidence.
 _SAME_AT_LEAST = 3
@@ -94,31 +95,35 @@ def claims(claimed: dict[str, float], ours: dict[str, float]) -> str:
     )
 
 
-def flag_copies(rows: list) -> list:
-    """Say gently when two submissions hold answers recorded at the very same moments."""
-    stamps = defaultdict(set)
+def flag_copies(rows: list[StudentRow]) -> list[StudentRow]:
+    """Say gently when submissions hold answers recorded at the very same moments."""
+    stamps: dict[tuple, list[str]] = defaultdict(list)
     for row in rows:
         for question in row.questions:
             if question.answer and question.answer.get("at"):
-                stamps[question.question, question.answer["at"], _key(question.answer)].add(row.student)
+                stamps[question.question, question.answer["at"], _key(question.answer)].append(row.student)
     shared: dict[tuple[str, str], int] = defaultdict(int)
-    for students in stamps.values():
-        for one in sorted(students):
-            for other in sorted(students):
-                if one < other:
-                    shared[one, other] += 1
-    said = defaultdict(list)
+    for first, *others in stamps.values():
+        for other in others:
+            shared[first, other] += 1
+    same: dict[str, list[str]] = defaultdict(list)
+    most: dict[str, int] = defaultdict(int)
     for (one, other), count in shared.items():
         if count >= _SAME_AT_LEAST:
-            line = "{} answers were recorded at the same moments as those of {}; one file handed in twice?"
-            said[one].append(line.format(count, other))
-            said[other].append(line.format(count, one))
+            for student, twin in ((one, other), (other, one)):
+                same[student].append(twin)
+                most[student] = max(most[student], count)
     return [
-        replace(row, notes=tuple(gravest_first([*row.notes, *said[row.student]])))
-        if row.student in said
+        replace(row, notes=tuple(gravest_first([*row.notes, _same(most[row.student], same[row.student])])))
+        if row.student in same
         else row
         for row in rows
     ]
+
+
+def _same(count: int, others: list[str]) -> str:
+    named = ", ".join(others[:3]) + (f" and {len(others) - 3} more" if len(others) > 3 else "")
+    return f"{count} answers were recorded at the same moments as those of {named}; one file handed in twice?"
 
 
 def _key(answer: dict) -> str:

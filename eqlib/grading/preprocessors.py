@@ -64,7 +64,7 @@ class MarkSubmission(NbGraderPreprocessor):
         for line in done.result.notes:
             self.log.warning("%s, %s: %s", where["student"], name, line)
         made = done.result.books[name]
-        marked = as_notebook(made.notebook)
+        marked = as_notebook(json.loads(made.notebook))
         marked.metadata["kernelspec"] = dict(desk.paper.books[name].kernelspec)
         resources["eqlib"] = made
         return marked, resources

@@ -20,6 +20,7 @@ from nbgrader.preprocessors import IgnorePattern, LimitOutput
 from nbgrader.utils import compute_checksum, determine_grade, is_grade, is_solution, is_task
 
 from eqlib.assess.mark import Mark, mark
+from eqlib.assess.reading import read_part
 from eqlib.assess.records import Collected, Record, code_answers, collect, no_answers, oddities
 from eqlib.grading import notes
 from eqlib.grading.intake import JOURNAL, MOST_KEPT, HandedIn, as_notebook, read_submission
@@ -45,20 +46,24 @@ class Grade:
     reason: str = ""
 
 
-@dataclass
-class Marked:
-    """One question of ours: its mark, and the record it was made from (None: nothing recorded)."""
+@dataclass(frozen=True)
+class Facts:
+    """What the class report needs to know about the answer to one question of ours.
 
-    question: str
-    mark: Mark
-    record: Record | None = None
+    ``answer``: as recorded, or None; ``wrong``: by part, what was answered where no known mistake fits.
+    """
+
+    mistakes: tuple[str, ...] = ()
+    answer: dict | None = None
+    wrong: dict[str, str] = field(default_factory=dict)
+    audit: str = ""
 
 
 @dataclass
 class MarkedBook:
-    """One notebook marked. ``notebook`` as data, or None where none was handed in."""
+    """One notebook marked. ``notebook`` as its file's text, or None where none was handed in."""
 
-    notebook: dict | None
+    notebook: bytes | None
     grades: dict[str, Grade] = field(default_factory=dict)
     comments: dict[str, str | None] = field(default_factory=dict)
 
@@ -69,7 +74,7 @@ class Result:
 
     student: str
     books: dict[str, MarkedBook] = field(default_factory=dict)
-    marked: dict[str, Marked] = field(default_factory=dict)
+    facts: dict[str, Facts] = field(default_factory=dict)
     files: dict[str, bytes] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     unusable: str | None = None
@@ -126,6 +131,7 @@ class _Marking:
         )
         self.student = result.student
         self.questions = {name: paper.questions[name] for name in book.wanted if name in paper.questions}
+        self.marks: dict[str, Mark] = {}
         self.claimed: dict[str, float] = {}
         self.free_text = False
 
@@ -148,7 +154,7 @@ class _Marking:
             if is_solution(cell) or is_task(cell):
                 done.comments[cell.metadata.nbgrader["grade_id"]] = self._comment(cell)
         self._finish(nb)
-        done.notebook = json.loads(json.dumps(nb))
+        done.notebook = json.dumps(nb, ensure_ascii=False).encode(errors="replace") + b"\n"
         self.result.books[self.book.name] = done
         self._say(kept, records, ignored, ran, asked, put_back, doubled, done)
 
@@ -250,7 +256,7 @@ class _Marking:
         if question.manual:
             untouched = determine_grade(cell)[0] is not None and not self.free_text
             written = record is not None and any(str(value).strip() for value in record.answer.values())
-            self.result.marked[name] = Marked(name, made, record)
+            self._keep(question, made, record)
             if untouched and not written:
                 return Grade(name, 0.0, most)
             return Grade(name, None, most, TO_READ)
@@ -259,7 +265,7 @@ class _Marking:
                 _notice("Not run: this answer is worked out in code, which could not be run here.")
             ]
             return Grade(name, None, most, NOT_RUN)
-        self.result.marked[name] = Marked(name, made, record)
+        self._keep(question, made, record)
         points = scaled(made, most)
         claimed = _claimed(cell)
         if claimed is not None and abs(claimed - points) > 1e-6:
@@ -270,6 +276,13 @@ class _Marking:
         ]
         return Grade(name, points, most)
 
+    def _keep(self, question, made: Mark, record: Record | None) -> None:
+        self.marks[question.id] = made
+        mistakes = tuple(dict.fromkeys(part.mistake for part in made.parts if part.mistake))
+        answer = record and {"answer": dict(record.answer), "at": record.at, "student": record.student}
+        wrong = _unexplained(made, record, question)
+        self.result.facts[question.id] = Facts(mistakes, answer, wrong, made.audit)
+
     def _comment(self, cell) -> str | None:
         """nbgrader's own remark on an untouched cell; else our feedback, where a cell for working belongs
         to a question.
@@ -278,8 +291,8 @@ class _Marking:
         name = meta["grade_id"].removeprefix("answer-")
         if meta.get("checksum") == compute_checksum(cell) and not is_task(cell) and not self.free_text:
             return "No response."
-        if name != meta["grade_id"] and name in self.result.marked:
-            return self.result.marked[name].mark.feedback
+        if name != meta["grade_id"] and name in self.marks:
+            return self.marks[name].feedback
         return None
 
     # The end
@@ -322,10 +335,27 @@ class _Marking:
         if self.free_text:
             say.append("words stand in a cell of their own where the explanation was left as it was: to read")
         if self.claimed:
-            ours = {name: self.result.marked[name].mark.points for name in self.claimed}
+            ours = {name: self.marks[name].points for name in self.claimed}
             say.append(notes.claims(self.claimed, ours))
         if self.questions:
             say += oddities(kept, self.plain)
+
+
+def _unexplained(made: Mark, record: Record | None, question) -> dict[str, str]:
+    """Wrong parts that fit no known mistake. A number is put as a multiple of the right one: students'
+    numbers differ.
+    """
+    wrong: dict[str, str] = {}
+    if record is None:
+        return wrong
+    for part in made.parts:
+        if part.right or part.mistake or not part.max_points or not part.shown:
+            continue
+        found = read_part(question.part(part.id), record.answer.get(part.id)).value
+        right = question.case(record.student).expected.get(part.id)
+        numbers = isinstance(right, (int, float)) and isinstance(found, (int, float)) and right
+        wrong[part.id] = f"{found / right:.2g} times the right value" if numbers else part.shown
+    return wrong
 
 
 def determine_grade_of(cell, most: float) -> float:

@@ -6,7 +6,7 @@ import csv
 import io
 import json
 import os
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from eqlib.writing import write_atomically
@@ -114,14 +114,12 @@ def write(summary: GradeSummary) -> None:
     data = {
         "format": FORMAT,
         "assignment": summary.assignment,
-        "rows": [asdict(row) for row in summary.rows],
+        "rows": [_plain(row) for row in summary.rows],
         "problems": list(summary.problems),
         "notices": list(summary.notices),
         "absent": list(summary.absent),
     }
-    write_atomically(
-        summary.folder / "marks.json", json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False)
-    )
+    write_atomically(summary.folder / "marks.json", json.dumps(data, ensure_ascii=False, allow_nan=False))
 
 
 def marks_table(rows, notices=()) -> str:
@@ -194,6 +192,10 @@ def read_notices(course: Path, assignment: str) -> list[str]:
         return []
 
 
+def _plain(row: StudentRow) -> dict:
+    return {**vars(row), "questions": [vars(question) for question in row.questions]}
+
+
 def _row(entry: dict) -> StudentRow:
     questions = tuple(QuestionRow(**{**q, "mistakes": tuple(q["mistakes"])}) for q in entry["questions"])
     return StudentRow(**{**entry, "questions": questions, "notes": tuple(entry["notes"])})
@@ -220,9 +222,15 @@ class Kept:
             return None
 
     def keep(self, row: StudentRow, fingerprint: str) -> None:
-        private_folder(self.folder)
-        data = {"format": FORMAT, "fingerprint": fingerprint, "row": asdict(row)}
-        write_atomically(self._path(row.student), json.dumps(data, ensure_ascii=False, allow_nan=False))
+        if not self.folder.is_dir():
+            private_folder(self.folder)
+        data = {"format": FORMAT, "fingerprint": fingerprint, "row": _plain(row)}
+        path = self._path(row.student)
+        fresh = path.with_name(f".{path.name}.new")
+        # Not forced onto the disk: a row that a power cut takes is a submission marked once more.
+        with open(os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8") as out:
+            json.dump(data, out, ensure_ascii=False, allow_nan=False)
+        os.replace(fresh, path)
 
     def drop(self, student: str) -> None:
         self._path(student).unlink(missing_ok=True)
