@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+import typer.core
 
 from eqlib import __version__
 from eqlib.errors import EqlibError
@@ -105,10 +106,16 @@ def _console():
 
 
 @contextlib.contextmanager
-def _progress(console, what: str):
-    """``report(done, of, name)``: a bar on a terminal, nothing elsewhere."""
+def _progress(console, what: str, plain: bool = False):
+    """``report(done, of, name)``: a bar on a terminal; elsewhere nothing, or (``plain``) a line a quarter."""
     if not console.is_terminal:
-        yield lambda done, of, name="": None
+
+        def quarter(done, of, name=""):
+            if plain and done * 4 // of > (done - 1) * 4 // of:
+                _line(console, f"  {done} of {of}")
+                sys.stdout.flush()
+
+        yield quarter
         return
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
     from rich.progress import TimeRemainingColumn as Left
@@ -175,7 +182,7 @@ def demo(
     words = _extra("eqlib.notebook.lesson", "grading")
     record = _extra("eqlib.notebook.record", "grading")
     console = _console()
-    with _progress(console, "Marking") as progress:
+    with _progress(console, "Marking", plain=True) as progress:
         done = made.demo(
             folder,
             jobs,
@@ -297,7 +304,16 @@ def export(
     _line(_console(), f"{count} students written to {_shown(path.resolve())}")
 
 
-new = typer.Typer(help="Lay out something new.", no_args_is_help=True, rich_markup_mode=None)
+class _New(typer.core.TyperGroup):
+    """``eqlib new``: says how it is written where something else follows."""
+
+    def resolve_command(self, ctx, args):
+        if args and args[0] not in self.commands:
+            raise UsageError(f"new {args[0]}: write `eqlib new course FOLDER`, with the folder to be made")
+        return super().resolve_command(ctx, args)
+
+
+new = typer.Typer(cls=_New, help="Lay out something new.", no_args_is_help=True, rich_markup_mode=None)
 app.add_typer(new, name="new", short_help="Lay out a new course.")
 
 

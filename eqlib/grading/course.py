@@ -22,7 +22,7 @@ from traitlets.config.loader import PyFileConfigLoader
 
 from eqlib.assess.load import load_questions
 from eqlib.assess.question import QuestionSet
-from eqlib.errors import EqlibError
+from eqlib.errors import EqlibError, did_you_mean
 from eqlib.grading.paper import Book, Paper
 from eqlib.grading.run.sandbox import Limits
 from eqlib.grading.settings import CELL_SECONDS, configure
@@ -156,7 +156,10 @@ class Course:
         folder = self.root / "source" / assignment
         if assignment not in self.assignments():
             there = ", ".join(self.assignments()) or "none"
-            raise CourseError(f"{self.root}: no assignment {assignment!r} in source/; there is {there}")
+            raise CourseError(
+                f"{self.root}: no assignment {assignment!r} in source/"
+                + (did_you_mean(assignment, self.assignments()) or f"; there is {there}")
+            )
         return folder
 
     def questions(self, assignment: str) -> QuestionSet:

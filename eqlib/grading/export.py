@@ -31,11 +31,7 @@ def export(course, assignment: str, columns=USUAL, out: Path | None = None) -> t
     unknown = [name for name in columns if name not in COLUMNS]
     if unknown:
         raise CourseError(f"there is no column {unknown[0]!r}; choose among {', '.join(COLUMNS)}")
-    rows = summary.read(opened.root, assignment)
-    if rows is None:
-        where = summary.reports_folder(opened.root, assignment)
-        raise CourseError(f"{where}: nothing marked yet; run `eqlib grade {course} {assignment}` first")
-    rows = up_to_date(opened, assignment, rows)
+    rows = up_to_date(opened, assignment, summary.marked_rows(opened, assignment))
     with opened.gradebook() as gradebook:
         people = {person.id: person for person in gradebook.db.execute(select(Student)).scalars()}
         text = as_csv(rows, columns, people, assignment)

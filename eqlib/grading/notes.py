@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from eqlib.assess.variants import normal_id
 from eqlib.grading.run.sandbox import Executed
-from eqlib.grading.summary import StudentRow
+from eqlib.grading.summary import MOST_NOTES, StudentRow
 
 #: So many answers recorded at the same moments are no coincidence.
 _SAME_AT_LEAST = 3
 _UNREADABLE = ("SyntaxError", "IndentationError", "TabError")
-#: How many lines about one student an instructor is shown.
-MOST = 3
 #: What comes first, where there are more: words of a line, the gravest first.
 _GRAVE = (
     "not marked",
@@ -36,17 +34,26 @@ _GRAVE += (
 )
 
 
+@dataclass(frozen=True)
+class Mended:
+    """Cells that were made the assignment's again: deleted, there more than once, or locked and changed."""
+
+    put_back: list[str]
+    doubled: list[str]
+    changed: list[str]
+
+
 def gravest_first(lines) -> list[str]:
     """At most three lines, the gravest first; the others are counted."""
     once = list(dict.fromkeys(lines))
     ranked = sorted(
         once, key=lambda line: next((i for i, word in enumerate(_GRAVE) if word in line), len(_GRAVE))
     )
-    if len(ranked) <= MOST:
+    if len(ranked) <= MOST_NOTES:
         return ranked
     return [
-        *ranked[: MOST - 1],
-        f"{ranked[MOST - 1]} (and {len(ranked) - MOST} more to look at in the notebook)",
+        *ranked[: MOST_NOTES - 1],
+        f"{ranked[MOST_NOTES - 1]} (and {len(ranked) - MOST_NOTES} more to look at in the notebook)",
     ]
 
 
@@ -60,9 +67,9 @@ def of_ids(student: str, records: dict) -> list[str]:
     return [f"answers were recorded under the id {', '.join(others)}; marked by the numbers shown there"]
 
 
-def of_cells(cells: list[dict], ran: Executed, put_back: list[str], doubled: list[str]) -> list[str]:
-    """A line for each cell that could not be read as Python, had to be stopped, ended the program, was
-    copied or deleted.
+def of_cells(cells: list[dict], ran: Executed, mended: Mended) -> list[str]:
+    """A line for each cell that could not be read as Python, had to be stopped or ended the program, and for
+    those that were copied, deleted or changed where they are the course's own.
     """
     lines = []
     if ran.ended:
@@ -76,9 +83,15 @@ def of_cells(cells: list[dict], ran: Executed, put_back: list[str], doubled: lis
             lines.append(f"{where} ended the program; the cells after it ran in a new one")
         elif any(output.get("ename") in _UNREADABLE for output in ran.outputs.get(index, ())):
             lines.append(f"{where} cannot be read as Python (a syntax error); the other cells ran")
-    lines += [f"cell {name} is there twice; the one that was changed last is marked" for name in doubled]
-    if put_back:
-        lines.append(f"deleted cells were put back: {', '.join(put_back)}")
+    lines += [
+        f"cell {name} is there twice; the one that was changed last is marked" for name in mended.doubled
+    ]
+    if mended.put_back:
+        lines.append(f"deleted cells were put back: {', '.join(mended.put_back)}")
+    if mended.changed:
+        lines.append(
+            f"the course's own text was put back where it had been changed: {', '.join(mended.changed)}"
+        )
     return lines
 
 

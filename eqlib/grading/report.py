@@ -15,7 +15,7 @@ from pathlib import Path
 from eqlib.assess.mistakes import MISTAKES
 from eqlib.grading import summary
 from eqlib.grading.bulk import up_to_date
-from eqlib.grading.course import Course, CourseError
+from eqlib.grading.course import Course
 from eqlib.grading.summary import StudentRow
 
 #: How many misconceptions come with a demonstration.
@@ -93,14 +93,9 @@ def report(course, assignment: str) -> ClassReport:
     CourseError.
     """
     opened = Course.open(course)
+    opened.source(assignment)
     questions = opened.questions(assignment) if opened.has_questions(assignment) else {}
-    rows = summary.read(opened.root, assignment)
-    if rows is None:
-        raise CourseError(
-            f"{summary.reports_folder(opened.root, assignment)}: nothing marked yet; "
-            f"run `eqlib grade {course} {assignment}` first"
-        )
-    rows = up_to_date(opened, assignment, rows)
+    rows = up_to_date(opened, assignment, summary.marked_rows(opened, assignment))
     notices = tuple(summary.read_notices(opened.root, assignment))
     # The marks by hand that were given since belong in the table of marks too.
     summary.write_atomically(
@@ -130,7 +125,9 @@ def _question_lines(rows, questions):
     for name, theirs in seen.items():
         points = [q.points for q in theirs if q.points is not None]
         most = theirs[0].max_points
-        mean = statistics.fmean(points) if points else None
+        # While answers are still to be read, the mean of those that needed no reading says nothing.
+        unread = any(q.points is None for q in theirs)
+        mean = statistics.fmean(points) if points and not unread else None
         yield QuestionLine(
             name,
             questions[name].title if name in questions else name,
@@ -242,8 +239,8 @@ def as_markdown(made: ClassReport) -> str:
         shares = [row.points / row.could_be for row in marked if row.could_be]
         if shares:
             lines[-1] += (
-                f" Mean {statistics.fmean(shares):.0%} of what could be marked "
-                f"(of {marked[0].max_points:g} points in all)."
+                f" Mean {statistics.fmean(shares):.0%} of the points of what is marked so far; "
+                f"there are {marked[0].max_points:g} in all."
             )
     lines += ["", *made.notices] if made.notices else []
     lines += [

@@ -137,7 +137,7 @@ class _Marking:
 
     def mark(self) -> None:
         kept = answers_in(self.plain, self.files, self.paper.own_id)
-        put_back, doubled = whole(self.plain, self.book)
+        mended = whole(self.plain, self.book)
         self.free_text = _words_elsewhere(self.plain, self.book)
         cells = self.plain["cells"]
         ran, asked = self._execute(cells, kept)
@@ -156,7 +156,7 @@ class _Marking:
         self._finish(nb)
         done.notebook = json.dumps(nb, ensure_ascii=False).encode(errors="replace") + b"\n"
         self.result.books[self.book.name] = done
-        self._say(kept, records, ignored, ran, asked, put_back, doubled, done)
+        self._say(kept, records, ignored, ran, asked, mended, done)
 
     # Running
 
@@ -311,7 +311,7 @@ class _Marking:
                 nb.cells.insert(index, _markdown(rubric, f"rubric-{index}"))
         clean_notebook(nb)
 
-    def _say(self, kept, records, ignored, ran, asked, put_back, doubled, done: MarkedBook) -> None:
+    def _say(self, kept, records, ignored, ran, asked, mended, done: MarkedBook) -> None:
         say = self.result.notes
         if self.questions and (line := no_answers(kept, self.paper.questions)):
             untouched = not any(
@@ -321,7 +321,7 @@ class _Marking:
             )
             say.append("nothing was answered" if untouched and not kept.student else line)
         say += kept.problems + ignored
-        say += notes.of_cells(self.plain["cells"], ran, put_back, doubled)
+        say += notes.of_cells(self.plain["cells"], ran, mended)
         say += notes.of_ids(self.student, records)
         say += [
             line
@@ -416,12 +416,10 @@ def restoring(found: Collected, handed_in_by: str) -> str:
     return f"from eqlib.notebook import restore\n\nrestore({text!r})"
 
 
-def whole(plain: dict, book: Book) -> tuple[list[str], list[str]]:
+def whole(plain: dict, book: Book) -> notes.Mended:
     """Give the cells back what makes them the assignment's: metadata, locked text, cells that were deleted.
 
-    Gives the names of those put back, and of those that stood there more than once. Of several copies of a
-    cell
-    the last one that was changed counts, else the first.
+    Of several copies of a cell the last one that was changed counts, else the first.
     """
     cells = [cell for cell in plain["cells"] if not _ours(cell)]
     found: dict[str, list[dict]] = {}
@@ -432,12 +430,16 @@ def whole(plain: dict, book: Book) -> tuple[list[str], list[str]]:
             found.setdefault(name, []).append(cell)
     _stripped(cells, found, book)
     doubled = [name for name, copies in found.items() if len(copies) > 1]
+    mended: list[str] = []
     for name, copies in found.items():
         given = book.wanted[name]["source"].strip()
         changed = [copy for copy in copies if copy["source"].strip() != given]
-        _become(changed[-1] if changed and not _locked(book.wanted[name]) else copies[0], name, book)
+        locked = _locked(book.wanted[name])
+        if changed and locked:
+            mended.append(name)
+        _become(changed[-1] if changed and not locked else copies[0], name, book)
     plain["cells"] = cells
-    return _put_back(plain, found, book), doubled
+    return notes.Mended(_put_back(plain, found, book), doubled, mended)
 
 
 def _stripped(cells: list[dict], found: dict, book: Book) -> None:

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import csv
+import glob
 import io
 import json
 import os
+import shlex
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from eqlib.grading.course import Course, CourseError
 from eqlib.writing import write_atomically
 
 FORMAT = 2
+#: How many lines about one student an instructor is shown.
+MOST_NOTES = 3
 
 
 @dataclass(frozen=True)
@@ -138,13 +143,13 @@ def marks_table(rows, notices=()) -> str:
         "out of",
         "still to read",
         "not run",
-        "notes",
+        *(f"to look at {number}" for number in range(1, MOST_NOTES + 1)),
     ]
     table.writerow(["student", *map(cell, names), *heads])
     for row in rows:
         points = {q.question: shown_points(q) for q in row.questions}
         total = "" if row.points is None else f"{row.points:g}"
-        lines = [*row.notes, *(notices if row.not_run else ())]
+        lines = [*(notices if row.not_run else ()), *row.notes]
         table.writerow(
             [
                 cell(row.student),
@@ -155,7 +160,7 @@ def marks_table(rows, notices=()) -> str:
                 f"{row.max_points:g}",
                 row.to_read or "",
                 row.not_run or "",
-                cell("; ".join(lines)),
+                *(cell(line) for line in (*lines, *[""] * MOST_NOTES)[:MOST_NOTES]),
             ]
         )
     return out.getvalue()
@@ -181,6 +186,23 @@ def read(course: Path, assignment: str) -> list[StudentRow] | None:
         return [_row(entry) for entry in data["rows"]]
     except (OSError, ValueError, KeyError, TypeError):
         return None
+
+
+def marked_rows(course: Course, assignment: str) -> list[StudentRow]:
+    """The rows of the last marking. Raises CourseError saying what to do where there is none."""
+    rows = read(course.root, assignment)
+    if rows is None:
+        course.source(assignment)
+        root = shlex.quote(str(course.root))
+        if not any((course.root / "submitted").glob(f"*/{glob.escape(assignment)}")):
+            raise CourseError(
+                f"{course.root}: nothing of {assignment} is handed in yet; put it under "
+                f"submitted/<student id>/{assignment}/, then run `eqlib grade {root} {assignment}`"
+            )
+        raise CourseError(
+            f"{course.root}: {assignment} is not marked yet; run `eqlib grade {root} {assignment}` first"
+        )
+    return rows
 
 
 def read_notices(course: Path, assignment: str) -> list[str]:

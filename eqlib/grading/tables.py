@@ -20,12 +20,18 @@ def marks_table(made, title: str):
         table.add_column(name, justify="right")
     if late := any(row.late for row in made.rows):
         table.add_column("Late", justify="right")
-    table.add_column("Of what could\nbe marked", justify="right")
+    if unread := any(row.to_read or row.not_run for row in made.rows):
+        table.add_column("Still open", justify="right")
+    table.add_column("Points", justify="right")
     for row in made.rows:
         points = {q.question: shown_points(q) for q in row.questions}
-        total = "not marked" if row.points is None else f"{row.points:g} / {row.could_be:g}"
+        total = "not marked" if row.points is None else f"{row.points:g} / {row.max_points:g}"
         taken = [f"late, -{row.penalty:g}" if row.late else ""] if late else []
-        table.add_row(printable(row.student), *(points.get(name, "") for name in names), *taken, total)
+        left = row.max_points - row.could_be
+        still = [f"{left:g}" if left and row.points is not None else ""] if unread else []
+        table.add_row(
+            printable(row.student), *(points.get(name, "") for name in names), *taken, *still, total
+        )
     return table
 
 

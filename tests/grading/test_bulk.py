@@ -108,7 +108,7 @@ def test_a_class_with_broken_notebooks_is_marked_and_each_is_named_in_one_line(t
     assert table["s02"]["water"] == "1"
     assert table["s02"]["total"] == "4"
     assert table["s07"]["total"] == ""
-    assert "not JSON" in table["s07"]["notes"]
+    assert "not JSON" in table["s07"]["to look at 1"]
 
 
 CHEATS = {
