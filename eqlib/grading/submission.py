@@ -13,7 +13,7 @@ import math
 import os
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from nbformat import from_dict
 from nbgrader.preprocessors import IgnorePattern, LimitOutput
@@ -321,7 +321,8 @@ class _Marking:
             )
             say.append("nothing was answered" if untouched and not kept.student else line)
         say += kept.problems + ignored
-        say += notes.of_cells(self.plain["cells"], ran, mended)
+        changed = [name for name in mended.changed if name not in self.claimed]
+        say += notes.of_cells(self.plain["cells"], ran, replace(mended, changed=changed))
         say += notes.of_ids(self.student, records)
         say += [
             line

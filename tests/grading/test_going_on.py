@@ -49,7 +49,7 @@ def test_what_could_not_be_run_is_not_run_everywhere_and_is_completed_later(tiny
         assert (row.points, row.could_be, row.not_run, row.to_read) == (4, 4, 1, 1)
         line = table(made)["s01"]
         assert (line["kc"], line["why"], line["total"]) == ("not run", "to read", "4")
-        assert "bubblewrap" in line["notes"]
+        assert "bubblewrap" in line["to look at 1"]
         assert "No code of the submissions was run" in made.notices[0]
         shown = report(tiny.root, "tiny")
         kc = next(q for q in shown.questions if q.question == "kc")
