@@ -20,7 +20,7 @@ from pathlib import Path, PurePosixPath
 
 import nbformat
 
-from eqlib.grading.run.sandbox import as_output
+from eqlib.grading.run.sandbox import as_output, writable
 
 MAX_NOTEBOOK = 150_000_000
 MAX_FILE = 20_000_000
@@ -169,7 +169,7 @@ def read_notebook(name: str, data: bytes) -> dict:
         raise UnreadableNotebook(f"{name} is empty (0 bytes); ask for it to be handed in again")
     try:
         text = data.decode(json.detect_encoding(data), errors="replace")
-        raw = json.loads(text.lstrip("\ufeff"), parse_int=_whole, parse_constant=lambda word: None)
+        raw = writable(json.loads(text.lstrip("\ufeff"), parse_int=_whole, parse_constant=lambda word: None))
     except (ValueError, RecursionError, LookupError):
         raise UnreadableNotebook(
             f"{name} is not a notebook (it is not JSON); ask for it to be handed in again"
@@ -208,7 +208,9 @@ def _cell(cell) -> dict | None:
     source = "".join(map(str, source)) if isinstance(source, list) else str(source)
     meta = _dict(cell.get("metadata"))
     kept = {key: meta[key] for key in ("nbgrader", "eqlib", "jupyter") if isinstance(meta.get(key), dict)}
-    fresh: dict = {"cell_type": cell["cell_type"], "source": _writable(source), "metadata": kept}
+    if not isinstance(kept.get("nbgrader", {}).get("grade_id", ""), str):
+        del kept["nbgrader"]
+    fresh: dict = {"cell_type": cell["cell_type"], "source": source, "metadata": kept}
     name = cell.get("id")
     if isinstance(name, str) and re.fullmatch(r"[a-zA-Z0-9_-]{1,64}", name):
         fresh["id"] = name
@@ -234,11 +236,6 @@ def _output(output) -> dict | None:
             for mime, value in content["data"].items()
         }
     return as_output(content.get("output_type"), content)
-
-
-def _writable(text: str) -> str:
-    """Text that no file can hold (half of a surrogate pair) would stop the writing of all around it."""
-    return text.encode("utf-8", errors="replace").decode("utf-8")
 
 
 def _dict(value) -> dict:

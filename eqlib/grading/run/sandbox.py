@@ -373,8 +373,21 @@ class _Outputs:
         return self.cells
 
 
+def writable(value):
+    """``value`` (plain data) without halves of surrogate pairs: no file holds one, and it would stop the
+    writing of all around it.
+    """
+    text = json.dumps(value, ensure_ascii=False)
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return json.loads(text.encode(errors="replace"))
+    return value
+
+
 def as_output(kind, content: dict) -> dict | None:
     """An output of the notebook format from what claims to be one, or None if it is none."""
+    content = writable(content)
     if kind == "stream":
         name, text = content.get("name"), content.get("text")
         good = name in ("stdout", "stderr") and isinstance(text, str)

@@ -1,0 +1,200 @@
+"""Files nobody would think of: each is marked as far as it goes or named in a line, and never crashes.
+
+No code is run here: what is read, marked and turned into a page comes from the files alone.
+"""
+
+import copy
+import json
+
+import pytest
+from nbformat.v4 import new_code_cell, new_output
+
+from eqlib.assess.records import MIME
+from eqlib.grading.desk import Task, do
+from eqlib.grading.gradebook import Standing
+from eqlib.grading.intake import HandedIn, collect_files, printable, submitted
+
+WRONG = {"direction": "none", "K": "same", "reason": "q_equals_K"}
+#: What the tiny assignment's question of data is worth.
+WORTH = 4
+
+
+@pytest.fixture
+def desk(tiny):
+    tiny.course.register("tiny")
+    paper = tiny.course.paper("tiny")
+
+    def mark(data, student="s01", **files):
+        data = data if isinstance(data, bytes) else json.dumps(data).encode()
+        given = HandedIn(student, {"tiny.ipynb": data, **files})
+        done = do(paper, Task(given, Standing(), page=True), None)
+        # What comes back is written to disk and to the terminal as it is.
+        for made in done.result.books.values():
+            assert json.loads(made.notebook)["nbformat"] == 4
+        assert all("\x1b" not in printable(line) for line in done.result.notes)
+        return done
+
+    return mark
+
+
+def water(done):
+    return done.result.books["tiny"].grades["water"].auto
+
+
+def changed(tiny, change):
+    """An honest notebook, right in "water", with something done to its JSON."""
+    book = json.loads(json.dumps(tiny.book(tiny.work("s01"))))
+    change(book)
+    return book
+
+
+def outputs_everywhere(output):
+    def change(book):
+        for cell in book["cells"]:
+            if cell["cell_type"] == "code":
+                cell["outputs"].append(output)
+
+    return change
+
+
+def metadata_everywhere(value):
+    def change(book):
+        for cell in book["cells"]:
+            cell["metadata"].setdefault("extra", value)
+            cell["metadata"]["tags"] = value
+
+    return change
+
+
+def shown(data):
+    return {"output_type": "display_data", "data": data, "metadata": {}}
+
+
+HARMLESS = {
+    "half a surrogate pair printed": outputs_everywhere(
+        {"output_type": "stream", "name": "stdout", "text": "\ud83d"}
+    ),
+    "half a surrogate pair shown": outputs_everywhere(
+        shown({"text/html": "<b>\udc00</b>", "text/plain": "\ud800"})
+    ),
+    "outputs that are none": lambda book: [
+        c.update(outputs=[*c["outputs"], 7, None, {}]) for c in book["cells"] if "outputs" in c
+    ],
+    "an output with a list of numbers for text": outputs_everywhere(shown({"text/plain": [1, 2, None]})),
+    "metadata that is text": metadata_everywhere("words"),
+    "metadata that is deep": metadata_everywhere([[[[[[[[]]]]]]]]),
+    "a picture that is none": outputs_everywhere(shown({"image/png": "not base64 at all"})),
+    "a drawing that never ends": outputs_everywhere(shown({"text/html": "<svg>" * 20_000})),
+    "a comment that never ends": outputs_everywhere(shown({"text/html": "<!--" * 50_000})),
+    "an attribute that never ends": outputs_everywhere(shown({"text/html": "<a href='" + "x" * 300_000})),
+    "formulas that are none": lambda book: book["cells"].append(
+        {"cell_type": "markdown", "source": "$" + "\\frac{" * 500 + "$", "metadata": {}}
+    ),
+    "a cell of an unknown kind": lambda book: book["cells"].append({"cell_type": "heading", "source": "x"}),
+    "a cell that is a number": lambda book: book["cells"].append(5),
+    "ids that are all the same": lambda book: [c.update(id="same") for c in book["cells"]],
+    "an id that is a list": lambda book: [c.update(id=["x"]) for c in book["cells"]],
+    "a kernel nobody has": lambda book: book["metadata"].update(kernelspec={"name": "../../x"}),
+    "a format of the future": lambda book: book.update(nbformat=99, nbformat_minor=99),
+    "an execution count that is text": lambda book: [c.update(execution_count="many") for c in book["cells"]],
+    "sources as lists of anything": lambda book: book["cells"].append(
+        {"cell_type": "code", "source": ["a", 1, None], "metadata": {}, "outputs": []}
+    ),
+    "control characters": lambda book: book["cells"].append(
+        {"cell_type": "markdown", "source": "\x1b[2J\x07\x00", "metadata": {}}
+    ),
+    "a grade_id that is a list": lambda book: book["cells"].append(
+        {"cell_type": "code", "source": "", "metadata": {"nbgrader": {"grade_id": ["water"]}}, "outputs": []}
+    ),
+    "points in the metadata": lambda book: [
+        c["metadata"]["nbgrader"].update(points=1000, grade=True)
+        for c in book["cells"]
+        if "nbgrader" in c["metadata"]
+    ],
+}
+
+
+@pytest.mark.parametrize("name", HARMLESS)
+def test_what_is_odd_beside_a_right_answer_costs_nothing_and_gains_nothing(tiny, desk, name):
+    done = desk(changed(tiny, HARMLESS[name]))
+    assert done.result.unusable is None
+    assert water(done) == WORTH
+    assert all(
+        grade.auto is None or grade.auto <= grade.most for grade in done.result.books["tiny"].grades.values()
+    )
+    assert all("<script" not in page.lower() and page.encode() for page in done.pages.values())
+
+
+def forged(change):
+    """A wrong answer whose record somebody edited by hand."""
+
+    def edit(bundle):
+        bundle = copy.deepcopy(bundle)
+        change(bundle)
+        return bundle
+
+    return edit
+
+
+def answers(bundle):
+    for value in (bundle, *bundle.values()):
+        if isinstance(value, dict) and "answer" in value:
+            return value
+    raise AssertionError("no answer in the record")
+
+
+FORGED = {
+    "points in the record": lambda b: answers(b).update(points=4, max_points=4, score=4),
+    "every choice at once": lambda b: answers(b)["answer"].update(direction=["forward", "reverse", "none"]),
+    "a choice with a tail": lambda b: answers(b)["answer"].update(direction="reverse none forward"),
+    "true": lambda b: answers(b)["answer"].update(direction=True, K=True, reason=True),
+    "not a number": lambda b: answers(b)["answer"].update(direction=float("nan")),
+    "nested": lambda b: answers(b)["answer"].update(direction={"reverse": "reverse"}),
+    "an answer that is text": lambda b: answers(b).update(answer="reverse"),
+    "an answer that is a list": lambda b: answers(b).update(answer=["reverse", "same", "q_above_K"]),
+    "very long": lambda b: answers(b)["answer"].update(reason="q_above_K" * 100_000),
+    "another student's": lambda b: answers(b).update(student="\x00../../s02"),
+}
+
+
+@pytest.mark.parametrize("name", FORGED)
+def test_a_record_edited_by_hand_earns_no_more_than_what_it_says(tiny, desk, name):
+    book = json.loads(json.dumps(tiny.book(tiny.work("s01", water=WRONG))))
+    before = water(desk(book))
+    assert before < WORTH
+    for cell in book["cells"]:
+        for output in cell.get("outputs", ()):
+            bundle = output.get("data", {}).get(MIME)
+            if isinstance(bundle, dict) and "direction" in json.dumps(bundle):
+                FORGED[name](bundle)
+    done = desk(book)
+    assert done.result.unusable is None
+    assert water(done) <= before
+
+
+@pytest.mark.parametrize("value", ["4.0", "4", "1e9", "nan", "True", "<b>4</b>"])
+def test_a_score_typed_into_an_output_counts_for_nothing(tiny, desk, value):
+    book = tiny.book(tiny.work("s01", water={}))
+    for cell in book.cells:
+        if cell.metadata.get("nbgrader", {}).get("grade"):
+            cell.outputs = [new_output("execute_result", data={"text/plain": value}, execution_count=1)]
+            cell.source = value
+    book.cells.append(new_code_cell("get_ipython().kernel.do_shutdown(False)"))
+    assert water(desk(json.loads(json.dumps(book)))) == 0
+
+
+def test_odd_places_are_read_or_named(tiny):
+    right = json.dumps(tiny.book(tiny.work("s01"))).encode()
+    root = tiny.root / "submitted"
+    (root / "s01" / "tiny").mkdir(parents=True)
+    (root / "s01" / "tiny" / "tiny.ipynb").write_bytes(right)
+    (root / "s01" / "tiny" / "loop").symlink_to(root)
+    (root / "s01" / "tiny" / "passwd").symlink_to("/etc/passwd")
+    (root / "s02" / "tiny" / "tiny.ipynb").mkdir(parents=True)
+    (root / "s03" / "tiny").mkdir(parents=True)
+    (root / "s03" / "tiny" / "tiny (1).ipynb").write_bytes(right)
+    (root / "s04\x1b[31m" / "tiny").mkdir(parents=True)
+    given = {student: collect_files(student, places) for student, places in submitted(tiny.root, "tiny", [])}
+    assert set(given["s01"].files) == {"tiny.ipynb"}
+    assert given["s02"].files == {}
+    assert set(given["s03"].files) == {"tiny (1).ipynb"}
