@@ -86,6 +86,8 @@ def _reading(case: Case) -> str:
         return _runs(case)
     if any(part.quantity == "epsilon" for part in case.parts):
         return _standard(case)
+    if "between" in m:
+        return ""  # an indicator: its part tells the whole of it
     if "K1" in m:
         return (
             "**van 't Hoff.** ΔH = −R ln(K₂/K₁) / (1/T₂ − 1/T₁) with "

@@ -144,16 +144,16 @@ class Panel(Sheet):
         return f"<div>{shown}</div>" if shown else ""
 
     def care(self) -> str:
-        """The few cautions that matter for what is in this vessel."""
+        """The gravest caution for what is in this vessel, and all the others folded under it."""
         lines = cautions_of(self.question, self.case)
         if not lines:
             return ""
         return (
             '<div class="care">'
-            + "".join(f"<p>{text(line)}</p>" for line in lines[:3])
+            + "".join(f"<p>{text(line)}</p>" for line in lines[:1])
             + (
-                f"<details><summary>All cautions</summary>{''.join(f'<p>{text(line)}</p>' for line in lines[3:])}</details>"
-                if lines[3:]
+                f"<details><summary>All cautions</summary>{''.join(f'<p>{text(line)}</p>' for line in lines[1:])}</details>"
+                if lines[1:]
                 else ""
             )
             + "</div>"

@@ -105,6 +105,7 @@ def short_cut():
         lambda at: short_cut_at(float(at["power"])),
         Slider("power", -6, -1, start=-1.5, step=0.1, words="log₁₀ of [CO₂] at the start"),
         title="CO₂ + H₂O ⇌ H⁺ + HCO₃⁻",
+        after=("shortcut",),
     )
 
 
