@@ -27,7 +27,10 @@ def plan_words(made: Plan) -> str:
         f"K near {K:.0f} would come out to about ±{sd * K:.0f} (one standard deviation, {sd:.1%}); "
         f"tube {made.limits} limits it most. {helps}. At least {made.converted:.0%} of a standard's "
         f"thiocyanate is converted; taken as all, K would read {made.if_ignored:.0f}. "
-        f"Read within {made.minutes:.0f} minutes of mixing, each tube equally long after it."
+        f"Read within {made.minutes:.0f} minutes of mixing, each tube equally long after it. With "
+        f"{made.bench.acid:.2f} M nitric acid throughout the ionic strength is about "
+        f"{made.ionic_strength('test'):.2f} mol/L in a test and {made.ionic_strength('standard'):.1f} in a "
+        f"standard: report it with K, which changes with it."
     )
 
 

@@ -38,6 +38,7 @@ class Bench:
     ``metal_standard`` and ``metal_test`` are the two iron stocks, ``ligand_standard`` and ``ligand_test`` the
     thiocyanate ones; ``metal_mL`` of iron goes into every tube of ``total_mL``. ``K`` and ``epsilon`` are the
     values expected. ``fading`` is the share of colour lost per minute; ``have_mL`` limits a stock, by name.
+    ``acid`` is the nitric acid that stands in every tube.
     """
 
     metal_standard: float = 0.200
@@ -46,6 +47,7 @@ class Bench:
     ligand_test: float = 2.00e-3
     metal_mL: float = 5.00
     total_mL: float = 10.00
+    acid: float = 0.50
     path_cm: float = 1.00
     nm: float = 447.0
     K: float = 139.0
@@ -95,6 +97,12 @@ class Plan:
     def tubes(self) -> tuple[Tube, ...]:
         """The tubes in the order in which they are read."""
         return tuple(row.tube for row in self.rows)
+
+    def ionic_strength(self, role: str) -> float:
+        """The highest ionic strength of a tube of this ``role`` as mixed, mol/L: iron(III) nitrate counts six
+        times, potassium thiocyanate and nitric acid once.
+        """
+        return max(self.bench.acid + 6 * t.metal + t.ligand for t in self.tubes if t.role == role)
 
 
 def plan(bench: Bench | None = None) -> Plan:

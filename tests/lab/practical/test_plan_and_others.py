@@ -31,6 +31,15 @@ def test_the_proposed_tubes_read_in_range_and_fill_the_volume(formed):
     assert p.if_ignored == pytest.approx(151, abs=1.5)
 
 
+def test_the_ionic_strength_is_half_the_sum_of_concentration_times_charge_squared():
+    """Lewis and Randall 1921 (from memory): I = (c1 z1² + c2 z2² + ...) / 2, here ion by ion as mixed."""
+    p = plan()
+    for role, iron, thiocyanate in (("test", 1.00e-3, 1.00e-3), ("standard", 0.100, 2.00e-4)):
+        acid = 0.50
+        ions = [(iron, 3), (3 * iron + acid, 1), (acid, 1), (thiocyanate, 1), (thiocyanate, 1)]
+        assert p.ionic_strength(role) == pytest.approx(sum(c * z**2 for c, z in ions) / 2, rel=1e-3)
+
+
 def test_the_expected_uncertainty_is_what_simulated_classes_find(rng, formed):
     p = plan()
     found = []
