@@ -85,9 +85,8 @@ def path_table(course: Path, names: Sequence[str], link: str = "source/{0}/{0}.i
 
 
 def write_guide(course: Path) -> list[Path]:
-    """Write ``instructor/<assignment>.md`` for every assignment of ``course``, and ``misconceptions.md``;
-    the path
-    into ``README.md`` of the course. Returns what was written. Raises EqlibError.
+    """Write ``instructor/<assignment>.md`` for every assignment of ``course``, ``notebooks.md`` and
+    ``misconceptions.md``; the path into ``README.md`` of the course. Returns what was written. Raises EqlibError.
     """
     names = sorted(file.parent.name for file in (course / "source").glob("*/questions.toml"))
     if not names:
@@ -96,6 +95,7 @@ def write_guide(course: Path) -> list[Path]:
     home.mkdir(exist_ok=True)
     pages = {home / f"{name}.md": assignment_page(course, name) for name in names}
     pages[home / "misconceptions.md"] = misconceptions_page(course, names)
+    pages[home / "notebooks.md"] = notebooks_page(course, names)
     pages[course / "README.md"] = path_page(course, names)
     for path, page in pages.items():
         write_atomically(path, page)
@@ -109,9 +109,46 @@ def path_page(course: Path, names: Sequence[str]) -> str:
         "asked. Made by `eqlib guide`: change the "
         "notebooks, not this page.\n\n"
         + path_table(course, names)
-        + "\nFor instructors: [one page for each notebook](instructor), and [which question shows which "
+        + "\nFor instructors: [one page for each notebook](instructor), [how long and how heavy each "
+        "is](instructor/notebooks.md), and [which question shows which "
         "misconception](instructor/misconceptions.md).\n"
     )
+
+
+def notebooks_page(course: Path, names: Sequence[str]) -> str:
+    """How long and how heavy each notebook is: minutes, screens, questions, points, systems."""
+    rows, totals, used = [], [0, 0, 0.0], set()
+    for name in names:
+        opening = opening_of(course / "source" / name / f"{name}.ipynb")
+        questions = load_questions(course / "source" / name)
+        read = sum(question.manual for question in questions.values())
+        systems = {q.setting.system for q in questions.values() if q.setting.system}
+        systems |= {one for q in questions.values() for one in q.setting.cautions_from}
+        others = {_reaction(q) for q in questions.values() if not q.manual and not q.setting.system} - {""}
+        screens = _notes(course).get(name, {}).get("screens")
+        counts = (len(questions) - read, read, questions.points)
+        totals = [a + b for a, b in zip(totals, counts, strict=True)]
+        used |= systems
+        cells = (opening.title, opening.minutes, f"{screens:g}" if screens else "not measured", *counts[:2])
+        rows.append(
+            f"| {name.split('-')[0]} | {' | '.join(map(str, cells))} | {questions.points:g} | "
+            f"{', '.join(sorted(systems))}{'; ' if others else ''}{'; '.join(sorted(others))} |"
+        )
+    return (
+        "# The notebooks in numbers\n\nMade by `eqlib guide`; not released. A screen is the height of a "
+        "window of 1280 × 800, measured in Chromium with nothing answered yet "
+        "(`python tests/browser/screens.py`; `screens` in `pages.toml`).\n\n"
+        "| | Notebook | Minutes | Screens | Marked questions | Read by a person | Points | Systems of the "
+        "catalogue; reactions beside them |\n|-|-|-|-|-|-|-|-|\n"
+        + "\n".join(rows)
+        + f"\n| | all | | | {totals[0]} | {totals[1]} | {totals[2]:g} | {len(used)} |\n"
+    )
+
+
+def _reaction(question) -> str:
+    """The first reaction of a question that has reactions of its own, or ""."""
+    case = question.case(None)
+    return case.reaction.unicode if case.reactions else ""
 
 
 def assignment_page(course: Path, name: str) -> str:
