@@ -86,7 +86,8 @@ def path_table(course: Path, names: Sequence[str], link: str = "source/{0}/{0}.i
 
 def write_guide(course: Path) -> list[Path]:
     """Write ``instructor/<assignment>.md`` for every assignment of ``course``, ``notebooks.md`` and
-    ``misconceptions.md``; the path into ``README.md`` of the course. Returns what was written. Raises EqlibError.
+    ``misconceptions.md``; the path into ``README.md`` of the course. Returns what was written. Raises
+    EqlibError.
     """
     names = sorted(file.parent.name for file in (course / "source").glob("*/questions.toml"))
     if not names:

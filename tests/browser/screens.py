@@ -1,4 +1,4 @@
-"""How long each notebook is: opened in JupyterLab at 1280 x 800, run, every cell drawn, its height in windows.
+"""How long each notebook is: opened in JupyterLab at 1280 x 800 and run; the height of its cells in windows.
 
 python tests/browser/screens.py     (minutes; prints one line a notebook, for ``screens`` in pages.toml)
 
