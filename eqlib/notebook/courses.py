@@ -9,8 +9,13 @@ from __future__ import annotations
 import random
 from functools import lru_cache
 
+from eqlib.chem.catalogue import system
+from eqlib.chem.kinetics import time_course
+from eqlib.chem.mixture import Mixture
+from eqlib.chem.stress import Stress
 from eqlib.lab.curves import curves, numbers
 from eqlib.lab.drawing import svg
+from eqlib.notebook.explorer import Choose, Slider, explore
 from eqlib.writing import number
 
 #: How far the clock runs (s), and the illustrative forward rate constant (L/mol/s).
@@ -30,8 +35,6 @@ CHANGES = {
 
 def both_rates():
     """The panel: where it starts from, what is done and when; concentrations and both rates along time."""
-    from eqlib.notebook import Choose, Slider, explore
-
     return explore(
         lambda at: rates_at(at["start"], at["change"], at["when"]),
         Choose("start", list(STARTS), "Start from"),
@@ -45,11 +48,6 @@ def both_rates():
 @lru_cache(maxsize=256)
 def rates_at(start: str, change: str, when: float) -> tuple[str, str]:
     """(picture, one sentence) of Fe³⁺ + SCN⁻ ⇌ FeSCN²⁺ from ``start``, with ``change`` after ``when`` s."""
-    from eqlib.chem.catalogue import system
-    from eqlib.chem.kinetics import time_course
-    from eqlib.chem.mixture import Mixture
-    from eqlib.chem.stress import Stress
-
     done = {
         "grains of KSCN": Stress.add_solid("KSCN(s)", 1.5e-6),
         "as much water again": Stress.dilute(0.002),
@@ -98,8 +96,6 @@ SOLID, DISSOLVED, LABELLED, PER_MINUTE = 60, 20, 12, 2
 
 def labelled_ions():
     """The panel: minutes since a labelled grain went in; where the labelled and the other silver is."""
-    from eqlib.notebook import Slider, explore
-
     return explore(
         lambda at: ions_at(int(at["minutes"])),
         Slider("minutes", 0, 60, start=0, step=1, words="Minutes since the grain went in", unit="min"),

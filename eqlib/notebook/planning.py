@@ -9,6 +9,7 @@ from eqlib.lab.colour import colour_of
 from eqlib.lab.demonstration import VESSELS, Judged, Plan, demonstrations, judge
 from eqlib.lab.drawing import svg
 from eqlib.lab.light import simulate
+from eqlib.notebook.lesson import store_here
 
 _EYES = (
     ("in colour", ""),
@@ -24,7 +25,6 @@ def sheet_for(question: str) -> Callable:
     """What ``explore`` draws: ``at`` ("demo", "vessel", "start", "add", "back") to a picture and a sentence, with
     the student's own limits out of ``question``.
     """
-    from eqlib.notebook.lesson import store_here
 
     def draw(at):
         store = store_here()

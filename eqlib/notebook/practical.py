@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from html import escape
 
+from eqlib.assess.asks.practical import own_readings as of_case
 from eqlib.errors import EqlibError
 from eqlib.lab.practical.analysis import fit_all, tube_by_tube
 from eqlib.lab.practical.faults import faults_of
@@ -18,6 +19,7 @@ from eqlib.lab.practical.pictures import dots, line_picture, plan_table, plan_wo
 from eqlib.lab.practical.plan import Bench, plan
 from eqlib.lab.practical.readings import Readings
 from eqlib.notebook.explorer import Choose, Slider, Switch
+from eqlib.notebook.lesson import store_here
 from eqlib.writing import with_figures
 
 
@@ -145,11 +147,9 @@ def slip_at(readings: Readings, slip: str) -> tuple[str, str]:
 
 
 def own_readings(question: str) -> Readings:
-    """The readings recorded for ``question``, or the simulated ones. Raises EqlibError when they "
-    "cannot be read."""
-    from eqlib.assess.asks.practical import own_readings as of_case
-    from eqlib.notebook.lesson import store_here
-
+    """The readings recorded for ``question``, or the simulated ones. Raises EqlibError when they
+    cannot be read.
+    """
     store = store_here()
     asked = store.questions[question]
     record = store.record_of(question)

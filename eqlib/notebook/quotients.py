@@ -1,11 +1,18 @@
-"""Two panels without marks for Q beside K: any mixture on one line, and more nitrogen at constant "
-"pressure."""
+"""Two panels without marks for Q beside K: any mixture on one line, and more nitrogen at constant
+pressure.
+"""
 
 from __future__ import annotations
 
 from functools import lru_cache
 
+from eqlib.chem.catalogue import system
+from eqlib.chem.disturb import disturb
+from eqlib.chem.mixture import Mixture
+from eqlib.chem.reactions import Reaction
+from eqlib.chem.stress import Stress
 from eqlib.lab.drawing import QuotientLine
+from eqlib.notebook.explorer import Slider, explore
 from eqlib.writing import number, with_figures
 
 WAY = {
@@ -20,9 +27,9 @@ MORE = 0.1  # mol of nitrogen let in for each mol of feed
 
 
 def quotient_now():
-    """The panel: three concentrations; Q of the iron and thiocyanate reaction beside K, and the way "
-    "it goes."""
-    from eqlib.notebook import Slider, explore
+    """The panel: three concentrations; Q of the iron and thiocyanate reaction beside K, and the way
+    it goes.
+    """
 
     names = {"Fe^3+": "[Fe³⁺]", "SCN^-": "[SCN⁻]", "FeSCN^2+": "[FeSCN²⁺]"}
     sliders = [Slider(k, 0.1, 4.0, start=1.0, step=0.1, words=v, unit="mmol/L") for k, v in names.items()]
@@ -31,8 +38,6 @@ def quotient_now():
 
 def now(millimolar: tuple[float, float, float]) -> tuple[str, str]:
     """(line, one sentence) for [Fe³⁺], [SCN⁻] and [FeSCN²⁺] in mmol/L."""
-    from eqlib.chem.catalogue import system
-
     reaction = system("iron-thiocyanate").reactions[0]
     there = dict(zip(("Fe^3+", "SCN^-", "FeSCN^2+"), (1e-3 * c for c in millimolar), strict=True))
     Q = reaction.quotient(there)
@@ -41,9 +46,9 @@ def now(millimolar: tuple[float, float, float]) -> tuple[str, str]:
 
 
 def more_nitrogen():
-    """The panel: the share of nitrogen in the feed; which way it goes when more is let in at "
-    "constant pressure."""
-    from eqlib.notebook import Slider, explore
+    """The panel: the share of nitrogen in the feed; which way it goes when more is let in at
+    constant pressure.
+    """
 
     return explore(
         lambda at: let_in(float(at["share"])),
@@ -56,11 +61,6 @@ def more_nitrogen():
 @lru_cache(maxsize=128)
 def let_in(share: float) -> tuple[str, str]:
     """(line, two sentences): MORE nitrogen let into the equilibrium of a feed with ``share`` % of it."""
-    from eqlib.chem.disturb import disturb
-    from eqlib.chem.mixture import Mixture
-    from eqlib.chem.reactions import Reaction
-    from eqlib.chem.stress import Stress
-
     reaction = Reaction("N2(g) + 3 H2(g) <=> 2 NH3(g)", K=AMMONIA, T=HOT)
     feed = {"N2(g)": share / 100, "H2(g)": 1 - share / 100}
     mixture = Mixture(feed, reactions=[reaction], volume=1.0, T=HOT, pressure=PRESSURE)

@@ -10,6 +10,7 @@ import numpy as np
 from eqlib.chem.catalogue import system
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.salts import dissolved
+from eqlib.chem.sweeps import sweep
 from eqlib.lab.drawing import bars, shelf, svg, vessel_of
 
 #: What can be dripped in: words -> (salt, mol/L).
@@ -90,8 +91,6 @@ _THIOCYANATE = (
 @lru_cache(maxsize=1)
 def _run_in():
     """Millilitres of 0.020 M silver nitrate, and the share of the red that is left."""
-    from eqlib.chem.sweeps import sweep
-
     well = system("iron-thiocyanate-silver").mixture()
     path = sweep(well, "volume", np.linspace(0, 3e-4, 61), titrant={"AgNO3": 0.020})
     red = path.amount("FeSCN^2+")

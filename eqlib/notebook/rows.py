@@ -8,8 +8,11 @@ from __future__ import annotations
 from functools import lru_cache
 from html import escape
 
+from eqlib.chem.catalogue import system
+from eqlib.chem.ice import ice
 from eqlib.lab.curves import curves
 from eqlib.lab.drawing import QuotientLine
+from eqlib.notebook.explorer import Slider, explore
 from eqlib.writing import number, with_figures
 
 #: Bottles of the iron and thiocyanate table, mmol/L, and the volume everything is made up to, mL.
@@ -18,8 +21,6 @@ IRON, THIOCYANATE, MADE_UP = 5.00, 2.00, 10.00
 
 def row_by_row():
     """The panel: two volumes and x; every cell says where its number comes from."""
-    from eqlib.notebook import Slider, explore
-
     return explore(
         lambda at: table_at(at["iron"], at["thiocyanate"], at["x"]),
         Slider("iron", 0.5, 5.0, start=3.0, step=0.5, words="Iron(III), 5.00 mM", unit="mL"),
@@ -31,8 +32,6 @@ def row_by_row():
 
 def table_at(iron: float, thiocyanate: float, share: float) -> tuple[str, str]:
     """(table as HTML with the line of Q and K, one sentence). ``share``: x in % of what there could be."""
-    from eqlib.chem.catalogue import system
-
     reaction = system("iron-thiocyanate").reactions[0]
     fe, scn = IRON * iron / MADE_UP, THIOCYANATE * thiocyanate / MADE_UP
     x = min(fe, scn) * share / 100.0
@@ -99,8 +98,6 @@ _POWERS = [-6 + i / 20 for i in range(101)]
 
 def short_cut():
     """The panel: the concentration of dissolved CO2; what leaving x out costs, with one and the same K."""
-    from eqlib.notebook import Slider, explore
-
     return explore(
         lambda at: short_cut_at(float(at["power"])),
         Slider("power", -6, -1, start=-1.5, step=0.1, words="log₁₀ of [CO₂] at the start"),
@@ -139,7 +136,5 @@ def _errors() -> list[float]:
 
 
 def _acid(c: float):
-    from eqlib.chem.catalogue import system
-    from eqlib.chem.ice import ice
 
     return ice(system("carbonic-acid").reactions[0], {"CO2": c})
