@@ -78,6 +78,11 @@ class Disturbance:
         return self.responses[0].extent
 
     @cached_property
+    def plot(self) -> explain.Plot:
+        """What decides: the state in which Q stands against K, and the rivals that lead there."""
+        return explain.Plot(self)
+
+    @cached_property
     def events(self) -> tuple[explain.Event, ...]:
         """What happened, in order: at once, what rivals did, Q against K, the answer; at most four."""
         return explain.events(self)

@@ -96,7 +96,7 @@ class Event:
 def events(d: Disturbance) -> tuple[Event, ...]:
     """At most four, in the order in which they happen."""
     plain, pretty = _Teller(d, str), _Teller(d, in_unicode)
-    plot = _Plot(d)
+    plot = d.plot
     told = [
         Event(kind, sentence, words, state, quotient_in(d.reaction, state), rivals)
         for (kind, sentence, state, rivals), (_, words, _, _) in zip(
@@ -113,13 +113,17 @@ def events(d: Disturbance) -> tuple[Event, ...]:
     return tuple(told)
 
 
-class _Plot:
-    """What is worth telling: the states on the way, and the rivals that decide."""
+class Plot:
+    """What is worth telling: the states on the way, and the rivals that decide.
+
+    ``turning``: the state in which Q of the watched reaction decides; ``rivals``: what brought it there, the
+    main one first; ``drivers``: what set these going.
+    """
 
     def __init__(self, d: Disturbance) -> None:
         self.d = d
         self.first = quotient_in(d.reaction, d.at_once)
-        self.turning = d.at_once  # the state in which Q of the watched reaction decides
+        self.turning = d.at_once
         self.far = d.at_once
         self.rivals: tuple[Rival, ...] = ()
         self.drivers: tuple[Rival, ...] = ()
@@ -210,7 +214,7 @@ class _Teller:
         self.reaction = d.reaction
         self.in_bar = d.reaction.basis == "p"
 
-    def tell(self, plot: _Plot) -> list[tuple[str, str, State, tuple[Rival, ...]]]:
+    def tell(self, plot: Plot) -> list[tuple[str, str, State, tuple[Rival, ...]]]:
         """(kind, sentences, state afterwards, rivals) of each event."""
         d = self.d
         start = " ".join(filter(None, (self.at_once(), self.constant())))
@@ -402,7 +406,7 @@ class _Teller:
             return self.unmoved(q) if q.way == "none" else f"At once {q.equation(self.shown)}."
         return f"By itself this makes Q {q.shown_Q()}, {q.against_K()}."
 
-    def compared(self, plot: _Plot) -> str:
+    def compared(self, plot: Plot) -> str:
         """Q of the watched reaction, its fraction written out, beside K."""
         q = quotient_in(self.reaction, plot.turning)
         lead = "At once" if plot.turning is self.d.at_once else "Now"
@@ -449,7 +453,7 @@ class _Teller:
 
     # -- the answer --------------------
 
-    def answer(self, plot: _Plot) -> str:
+    def answer(self, plot: Plot) -> str:
         """Which way it runs; what becomes of the amount; then of the concentration; then the solids."""
         d = self.d
         if d.direction == "none":
@@ -478,7 +482,7 @@ class _Teller:
                     return name
         return first
 
-    def _further(self, plot: _Plot) -> str:
+    def _further(self, plot: Plot) -> str:
         """The rival goes on with what the answer sets free, or makes good what it uses."""
         if not plot.rivals:
             return ""
@@ -495,7 +499,7 @@ class _Teller:
         text = f"{share}the {self.shown(name)} that this {what} is {verb} in turn ({moles(abs(amount))})."
         return text[0].upper() + text[1:]
 
-    def _no_shift(self, plot: _Plot) -> str:
+    def _no_shift(self, plot: Plot) -> str:
         d, name = self.d, characteristic_product(self.reaction)
         pure = [n for n in self.reaction.coefficients if species(n).phase in ("s", "l") and n != "H2O(l)"]
         absent = [n for n in pure if not self.amount(d.after, n)]

@@ -66,10 +66,9 @@ def cause_of(case: Case) -> Driver:
         return Driver("K")
     if len(case.reactions) == 1 or _moved_by_others(d) < _HARDLY:
         return Driver("Q")
-    told = [event for event in d.events if event.kind == "rival" and event.rivals]
-    if not told or _explains(d.Q / d.K, told[-1].Q / told[-1].K):
+    if not d.plot.rivals or _explains(d.Q / d.K, d.plot.turning.quotient_or_nan(d.reaction) / d.K):
         return Driver("Q")
-    rival = told[-1].rivals[0]
+    rival = d.plot.rivals[0]
     return Driver("binds" if rival.amount < 0 else "frees", rival.species)
 
 
