@@ -78,3 +78,36 @@ def test_an_idea_is_pictured_only_where_it_looks_different(questions):
 
 def test_nothing_said_is_not_called_wrong(questions):
     assert all(row.agrees is None and not row.answer for row in rows(questions, "warm", {}).values())
+
+
+def test_a_reversed_direction_is_pictured_with_as_much_reacted_the_other_way(questions):
+    numbers = questions["iron"].variant("s03").numbers
+    V = numbers["fe_mL"] + numbers["scn_mL"]
+    W = V + numbers["drop_mL"]
+    fe, scn = 0.005 * numbers["fe_mL"] / V, 0.002 * numbers["scn_mL"] / V
+    fe2 = (fe * V + numbers["strong_mM"] / 1000 * numbers["drop_mL"]) / W
+    once = complexed(fe, scn) * V
+    extent = complexed(fe2, scn * V / W) * W - once
+    told = rows(questions, "iron", {"direction": "reverse", "reason": "q_above_K"}, "s03")
+    (picture,) = [row.if_right for row in told.values() if row.if_right is not None]
+    expected = max(once - extent, 0.0) * 1e-3
+    assert picture.state.amounts["FeSCN^2+"] == pytest.approx(expected, rel=1e-5, abs=1e-12)
+    assert "would have gone to reactants" in picture.words
+
+
+def test_what_is_seen_is_answered_with_the_concentration_or_that_none_is_left(questions):
+    numbers = questions["iron"].variant("s02").numbers
+    V = numbers["fe_mL"] + numbers["scn_mL"]
+    W = V + numbers["drop_mL"]
+    fe, scn = 0.005 * numbers["fe_mL"] / V, 0.002 * numbers["scn_mL"] / V
+    fe2 = (fe * V + numbers["strong_mM"] / 1000 * numbers["drop_mL"]) / W
+    told = rows(questions, "iron", {"seen": "paler"}, "s02")["seen"].answer
+    assert told.startswith("From the side the eye meets concentration")
+    for value in (complexed(fe, scn), complexed(fe2, scn * V / W)):
+        assert f"{value * 1e4:.3g} × 10⁻⁴" in told
+
+
+def test_ions_that_came_along_are_named(questions):
+    """Nitrate comes with silver and takes part in nothing; silver itself does."""
+    told = rows(questions, "silver", {"reason": "spectator_acts"})["reason"].answer
+    assert told.startswith("NO₃⁻ stands in none of the equilibria of this mixture")

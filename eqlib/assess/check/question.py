@@ -34,7 +34,7 @@ _MOST_CORNERS = 64
 #: Mistakes that give the same number whatever the numbers: a wrong sign of an enthalpy is a wrong sign.
 #: A small constant upside down is so large that everything reacts, a large one so small that nothing does.
 _ONE_AND_THE_SAME = {
-    ("dH", "heat_is_forward", "k_inverted"),
+    ("dH", "heat_is_forward", "heat_sign"),
     ("concentration", "goes_complete", "k_inverted"),
     ("concentration", "initial_as_eq", "k_inverted"),
 }
