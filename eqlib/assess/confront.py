@@ -26,7 +26,7 @@ from eqlib.chem.stress import Stress
 from eqlib.errors import EqlibError
 from eqlib.lab.colour import absorbance, colour_of, delta_e
 from eqlib.lab.look import SAME_BELOW
-from eqlib.writing import apart, moles_change, number
+from eqlib.writing import apart, moles_change, number, practically_none
 
 WAYS = {"forward": "to products →", "reverse": "← to reactants", "none": "no shift"}
 _WELL_CM, _WELL_CM2 = 1.56, 1.91  # a well of a usual 24-well plate (common practice, no source)
@@ -170,6 +170,10 @@ class _Facts:
         a, b = start.concentrations.get(name, 0.0), end.concentrations.get(name, 0.0)
         if abs(a - b) <= 1e-6 * max(a, b):
             return f"[{in_unicode(name)}] stays {number(a)} mol/L"
+        if practically_none(b, a):
+            return f"[{in_unicode(name)}] goes from {number(a)} mol/L to practically none"
+        if practically_none(a, b):
+            return f"[{in_unicode(name)}] goes from practically none to {number(b)} mol/L"
         old, new = apart(a, b)
         return f"[{in_unicode(name)}] goes from {old} to {new} mol/L"
 
@@ -347,7 +351,10 @@ def picture_of(idea: str, f: _Facts) -> IfRight | None:
     for view in ("side", "above"):
         seen = [colour_of(s, _WELL_CM, view, area_cm2=_WELL_CM2, cloudy=False) for s in (f.d.after, state)]
         if delta_e(seen[0].clear_lab, seen[1].clear_lab) >= SAME_BELOW:
-            return IfRight(idea, words, state, telling_test(f), view)
+            named = (
+                f"If “{MISTAKES[idea].title}” were right, {words}, and it would look like the last vessel."
+            )
+            return IfRight(idea, named, state, telling_test(f), view)
     return None
 
 
@@ -357,7 +364,7 @@ def _nothing(f: _Facts) -> tuple[Any, str]:
         if f.d.stress.kind in ("add_solution", "dilute")
         else "nothing would happen"
     )
-    return f.d.at_once, f"If that idea were right, {what}, and it would look like this."
+    return f.d.at_once, what
 
 
 def _other_way(f: _Facts) -> tuple[Any, str]:
@@ -365,13 +372,11 @@ def _other_way(f: _Facts) -> tuple[Any, str]:
     way = {"forward": "to reactants", "reverse": "to products"}.get(f.d.direction)
     if way is None:
         return None, ""
-    return _run(
-        f, -f.d.extent
-    ), f"If that idea were right, it would have gone {way}, and it would look like this."
+    return _run(f, -f.d.extent), f"it would have gone {way}"
 
 
 def _complete(f: _Facts) -> tuple[Any, str]:
-    return _run(f, 1e9), "If it went to completion, it would look like this."
+    return _run(f, 1e9), "it would have gone on until a reactant was used up"
 
 
 def _cancelled(f: _Facts) -> tuple[Any, str]:
@@ -382,9 +387,8 @@ def _cancelled(f: _Facts) -> tuple[Any, str]:
         f.d.at_once.amounts.get(f.added, 0.0)
         - f.d.before.concentrations.get(f.added, 0.0) * f.d.at_once.volume
     )
-    return _run(
-        f, back / -float(f.d.reaction.coefficients[f.added])
-    ), "If the change were cancelled completely, it would look like this."
+    undone = _run(f, back / -float(f.d.reaction.coefficients[f.added]))
+    return undone, f"[{in_unicode(f.added)}] would be back where it was"
 
 
 def _run(f: _Facts, extent: float) -> Any:

@@ -10,6 +10,7 @@ attributes of each such element, so that the first picture and every later frame
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
@@ -21,6 +22,10 @@ from eqlib.writing import raised, with_figures
 CARD, GLASS, EDGE = "#ffffff", "#566170", "#c6ccd4"
 _FONT = 'font-family="system-ui,-apple-system,Segoe UI,Roboto,DejaVu Sans,sans-serif"'
 _TOP, _SLOT, _LINE = 50, 148, 17
+_ROW = 23  # letters that fit under a vessel
+_ROUND = {"well": 9, "cell": 3, "flask": 14}  # px, of the floor's corners
+#: Vessels that a gas fills from wall to wall: no level, no meniscus.
+GASES = ("syringe", "sealed")
 
 
 @dataclass(frozen=True)
@@ -40,6 +45,7 @@ SHAPES = {
     "cell": Shape(1.0, 4.0, 1.0, (64, 122)),
     "flask": Shape(4.0, 4.0, 12.6, (100, 100)),
     "syringe": Shape(1.0, 26.0, 0.785, (46, 130)),
+    "sealed": Shape(2.0, 12.0, 3.14, (42, 130)),
 }
 
 
@@ -49,7 +55,7 @@ class Vessel:
 
     ``solid`` is (colour, share of the height) of what lies at the bottom, ``cloud`` (colour, share of the
     light it stops) of what hangs in the liquid. ``name`` and ``lines`` stand under it, ``adding`` beside the
-    bottle above it. ``view`` is "side" or "above".
+    bottle above it. ``view`` is "side" or "above". ``bath`` is the temperature (°C) of the water around it.
     """
 
     kind: str
@@ -62,6 +68,7 @@ class Vessel:
     view: str = "side"
     adding: str = ""
     drops: bool = True
+    bath: float | None = None
 
     def grey(self) -> Vessel:
         """The same without colour, by luminance."""
@@ -88,13 +95,13 @@ def vessel_of(
     shape = SHAPES[kind]
     if seen is None:
         seen = colour_of(state, shape.width_cm, view, area_cm2=shape.area_cm2, cloudy=not settled)
-    millilitres = 1000.0 * (state.gas_volume if kind == "syringe" else state.volume)
-    level = millilitres / (shape.area_cm2 * shape.height_cm)
+    millilitres = 1000.0 * (state.gas_volume if kind in GASES else state.volume)
+    level = millilitres / (shape.area_cm2 * shape.height_cm) if kind != "sealed" else 1.0
     solid = _bed(state) if settled else None
     cloud = ("#" + "".join(f"{_screen(v):02x}" for v in seen.cloud.body), seen.cloud.share)
     made = Vessel(
         kind,
-        min(max(level, 0.02), 0.97),
+        min(max(level, 0.02), 1.0 if kind == "sealed" else 0.97),
         seen.hex,
         name,
         tuple(lines),
@@ -159,7 +166,9 @@ def shapes(v: Vessel) -> dict[str, tuple[str, dict[str, str]]]:
                 },
             ),
         }
-    r = {"well": 9, "tube": w / 2, "cell": 3, "flask": 14}[v.kind]
+    if v.kind == "sealed":
+        return {"liquid": ("path", {"d": _capsule(w, h), "fill": v.colour})}
+    r = _ROUND.get(v.kind, w / 2)
     fill = f"M0 {_n(y)} H{w} V{_n(h - r)} Q{w} {h} {_n(w - r)} {h} H{_n(r)} Q0 {h} 0 {_n(h - r)} Z"
     dip = f"M0 {_n(y - 3)} Q3 {_n(y + 1.5)} {_n(min(16, w / 3))} {_n(y + 1.5)} H{_n(w - min(16, w / 3))} Q{w - 3} {_n(y + 1.5)} {w} {_n(y - 3)}"
     made = {
@@ -189,6 +198,27 @@ def shapes(v: Vessel) -> dict[str, tuple[str, dict[str, str]]]:
         },
     )
     return made
+
+
+def _capsule(w, h) -> str:
+    """A tube that was melted shut: round at both ends, drawn out at the top."""
+    r = w / 2
+    return f"M0 {r:g} Q0 3 {r:g} 3 Q{w} 3 {w} {r:g} V{h - r:g} Q{w} {h} {r:g} {h} Q0 {h} 0 {h - r:g} Z"
+
+
+def _bath(v: Vessel, w: int, h: int) -> str:
+    """The water around a vessel, with ice where it is near freezing and steam where it is hot."""
+    left, right, top, floor = -26, w + 26, 30, h + 12
+    water = f'<path d="M{left} {top} q8 -4 16 0 t16 0 t16 0 H{right} V{floor} H{left} Z" fill="#dfeefa"/>'
+    wall = f'<path d="M{left} {top - 16} V{floor} H{right} V{top - 16}" fill="none" stroke="{GLASS}" stroke-width="1.6"/>'
+    more = ""
+    if v.bath < 8:
+        for x, y in ((left + 5, top - 4), (right - 19, top + 2), (right - 17, top + 34)):
+            more += f'<rect x="{x}" y="{y}" width="13" height="12" rx="2" fill="#f7fbff" stroke="#8fa9bd"/>'
+    elif v.bath > 45:
+        for x in (left + 9, right - 9):
+            more += f'<path d="M{x} {top - 8} q-5 -7 0 -13 t0 -13" fill="none" stroke="#8b95a3" stroke-width="1.4"/>'
+    return water + more + wall
 
 
 def _n(value: float) -> str:
@@ -244,36 +274,61 @@ def _glass(v: Vessel) -> str:
     if v.kind == "syringe":
         marks = " ".join(f"M{w} {h * i / 10:g} h-{10 if i % 5 == 0 else 6}" for i in range(1, 10))
         return f'<path d="M0 -4 V{h} H{w / 2 - 4:g} V{h + 10} H{w / 2 + 4:g} V{h} H{w} V-4" {line}/><path d="{marks}" {line} stroke-opacity=".55"/>'
-    r = {"well": 9, "tube": w / 2, "cell": 3, "flask": 14}[v.kind]
+    if v.kind == "sealed":
+        return f'<path d="{_capsule(w, h)}" {line}/><path d="M{w / 2:g} 3 v-12" {line}/>'
+    r = _ROUND.get(v.kind, w / 2)
     lip = 6 if v.kind in ("well", "tube", "flask") else 0
     walls = f"M{-lip} -7 H0 V{h - r:g} Q0 {h} {r:g} {h} H{w - r:g} Q{w} {h} {w} {h - r:g} V-7 H{w + lip}"
     shine = f'<path d="M6 8 V{h - 18:g}" stroke="#ffffff" stroke-opacity=".45" stroke-width="3" stroke-linecap="round"/>'
     return shine + f'<path d="{walls}" {line}/>'
 
 
-def _drawn(v: Vessel, x: float, key: str) -> str:
+def rows_of(v: Vessel) -> list[str]:
+    """What stands under a vessel, its name first, broken into rows that are no wider than its place."""
+    return [row for words in (v.name, *v.lines) if words for row in textwrap.wrap(str(words), _ROW)]
+
+
+def _drawn(v: Vessel, x: float, key: str, rows: int) -> str:
     """One vessel on its card, with its bottle above and its words below; ``key`` begins its data-ids."""
     w, h = SHAPES[v.kind].px
-    left, card_w = (_SLOT - w) / 2, max(w + 28, 76)
+    bathed = v.bath is not None and v.view == "side"
+    left, card_w = (_SLOT - w) / 2, max(w + (60 if bathed else 28), 76)
     contents = "".join(_element(tag, at, f"{key}{name}") for name, (tag, at) in shapes(v).items())
     bottle = _bottle(v) if v.adding else ""
     body = (
         f'<rect x="{w / 2 - card_w / 2:g}" y="-18" width="{card_w:g}" height="{h + 32}" rx="10" fill="{CARD}" stroke="{EDGE}"/>'
+        + (_bath(v, w, h) + f'<path d="{_hollow(v, w, h)}" fill="{CARD}"/>' if bathed else "")
         + contents
         + _glass(v)
     )
+    named = len(textwrap.wrap(v.name, _ROW))
     words = "".join(
         _text(
             _SLOT / 2,
             _TOP + 158 + _LINE * i,
             line,
-            small=i > 0 or not v.name,
-            bold=i == 0 and bool(v.name),
+            small=i >= named,
+            bold=i < named,
             key=f"{key}line{i}",
         )
-        for i, line in enumerate([v.name, *v.lines] if v.name else v.lines)
+        for i, line in enumerate(_padded(v, rows))
     )
     return f'<g transform="translate({x:g},0)">{bottle}<g transform="translate({left:g},{_TOP + 122 - h:g})">{body}</g>{words}</g>'
+
+
+def _padded(v: Vessel, rows: int) -> list[str]:
+    """The rows under a vessel, empty ones after them, so that every frame of a film has the same."""
+    found = rows_of(v)
+    return found + [""] * (rows - len(found))
+
+
+def _hollow(v: Vessel, w: int, h: int) -> str:
+    """The inside of a vessel that stands in a bath: no water there."""
+    return (
+        _capsule(w, h)
+        if v.kind == "sealed"
+        else f"M0 -7 V{h - w / 2:g} Q0 {h} {w / 2:g} {h} Q{w} {h} {w} {h - w / 2:g} V-7 Z"
+    )
 
 
 def _bottle(v: Vessel) -> str:
@@ -310,8 +365,9 @@ def svg(body: str, width: float, height: float, title: str, desc: str = "") -> s
     )
 
 
-def shelf(items: Sequence, title: str, desc: str = "") -> str:
+def shelf(items: Sequence, title: str, desc: str = "", rows: int = 0) -> str:
     """Vessels in a row. ``items`` are Vessels, "→" for what comes next, "|" for a line between two groups.
+    ``rows``: room for at least so many rows of words under them.
 
     Each vessel's data-ids begin with its place among the vessels: "0liquid", "0line1", "1liquid" ...
     """
@@ -319,12 +375,12 @@ def shelf(items: Sequence, title: str, desc: str = "") -> str:
     vessels = [item for item in items if isinstance(item, Vessel)]
     if not vessels:
         raise EqlibError("there is no vessel to draw; give at least one Vessel")
-    lines = max(len(v.lines) + bool(v.name) for v in vessels)
+    lines = max(rows, *(len(rows_of(v)) for v in vessels))
     top = 0 if any(v.adding for v in vessels) else 32
     height = _TOP + 162 + _LINE * (lines - 1) - top
     for item in items:
         if isinstance(item, Vessel):
-            body.append(_drawn(item, x, str(number)))
+            body.append(_drawn(item, x, str(number), rows))
             x, number = x + _SLOT, number + 1
         elif item == "|":
             body.append(
@@ -337,13 +393,13 @@ def shelf(items: Sequence, title: str, desc: str = "") -> str:
     return svg(f'<g transform="translate(0,{-top})">{"".join(body)}</g>', x, height, title, desc)
 
 
-def frame(vessels: Iterable[Vessel]) -> dict[str, dict[str, str]]:
+def frame(vessels: Iterable[Vessel], rows: int = 0) -> dict[str, dict[str, str]]:
     """The attributes of all moving elements of a shelf of these vessels, by data-id (text under "text")."""
     made = {}
     for number, v in enumerate(vessels):
         for name, (_tag, attributes) in shapes(v).items():
             made[f"{number}{name}"] = attributes
-        for i, line in enumerate([v.name, *v.lines]):
+        for i, line in enumerate(_padded(v, rows)):
             made[f"{number}line{i}"] = {"text": line}
     return made
 
@@ -413,14 +469,18 @@ class QuotientLine:
 
     def _k_labels(self) -> list[str]:
         names = ["K"] if len(self.Ks) == 1 else ["K before", "K now"]
-        ends = (
-            ["middle"]
-            if len(self.Ks) == 1
-            else (["end", "start"] if self.Ks[0] < self.Ks[1] else ["start", "end"])
-        )
+        if len(self.Ks) == 1:
+            return [_text(self.x(self.Ks[0]), 13, f"K = {short(self.Ks[0])}", bold=True)]
+        rising = self.Ks[0] < self.Ks[1]
         return [
-            _text(self.x(K), 13, f"{name} = {short(K)}", bold=True, anchor=end)
-            for name, K, end in zip(names, self.Ks, ends, strict=True)
+            _text(
+                self.x(K) + (-6 if left else 6),
+                13,
+                f"{name} = {short(K)}",
+                bold=True,
+                anchor="end" if left else "start",
+            )
+            for name, K, left in zip(names, self.Ks, (rising, not rising), strict=True)
         ]
 
     def _mark(self, label: str, Q: float, y: float) -> str:

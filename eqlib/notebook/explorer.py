@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from eqlib.errors import EqlibError
 from eqlib.notebook.asleep import name_of
 from eqlib.notebook.form import KEYS
-from eqlib.notebook.output import KEPT, bundle, kindly, show_data, text
+from eqlib.notebook.lesson import store_here
+from eqlib.notebook.output import KEPT, Slot, bundle, kindly, text
 from eqlib.notebook.record import GO_ON
 from eqlib.notebook.session import marking
 from eqlib.notebook.sheet import Sheet
@@ -102,10 +103,11 @@ class Explorer(Sheet):
 
     def __init__(self, draw: Callable, controls: Sequence, title: str, words: str, after: Sequence[str] = ()):
         super().__init__(name_of(title))
-        self.after = tuple(after)
+        self.after, self.store = tuple(after), store_here() if after else None
         self.make, self.controls, self.title, self.words = draw, controls, title, words
         self.at = {control.name: control.first for control in controls}
-        self.drawn, self.past = dict(self.at), []
+        self.drawn, self.past, self.turns = dict(self.at), [], 0
+        self.kept = Slot(f"{self.model_id}-kept")
         self.picture, self.sentence = self.made()
 
     def made(self) -> tuple[str, str]:
@@ -122,16 +124,25 @@ class Explorer(Sheet):
 
     def waits_for(self) -> list[str]:
         """The titles of the questions that are to be answered before anything is shown."""
-        if not self.after:
-            return []
-        from eqlib.notebook.lesson import store_here
-
-        store = store_here()
+        store = self.store
         return [store.questions[name].title for name in self.after if store.record_of(name) is None]
 
-    def on_look(self, values, name) -> None:
+    def on_recorded(self) -> None:
         """The questions before it may have been answered by now."""
-        self.draw()
+        if self.after:
+            self.draw()
+            self.keep()
+
+    def on_look(self, values, name) -> None:
+        """The same, asked for by hand."""
+        self.on_recorded()
+
+    def keep(self, show=False) -> None:
+        """What the notebook keeps: the sentence and the picture, or what they wait for."""
+        wait = self.waiting()
+        rest = f"{self.picture}<p>{text(GO_ON)}</p>" if not wait else ""
+        page = f'<div class="{KEPT}"><p><strong>{text(self.title)}.</strong> {text(wait or self.sentence)}</p>{rest}</div>'
+        self.kept.show(bundle(page)) if show else self.kept.put(bundle(page))
 
     def waiting(self) -> str:
         """What stands here until they are, or ""."""
@@ -153,7 +164,7 @@ class Explorer(Sheet):
         go = '<div class="go"><button type="button" class="quiet" data-do="undo">Undo</button><button type="button" class="quiet" data-do="reset">Reset</button></div>'
         return [
             ("head", head),
-            ("controls", f"<form data-form onsubmit='return false'>{controls}</form>"),
+            ("controls", f"<form data-form=\"{self.turns}\" onsubmit='return false'>{controls}</form>"),
             ("picture", str(self.picture)),
             ("sentence", f'<p class="said" role="status">{text(self.sentence)}</p>'),
             ("go", go),
@@ -177,6 +188,7 @@ class Explorer(Sheet):
         """One move back."""
         if self.past:
             self.at = self.drawn = self.past.pop()
+            self.turns += 1
             self.picture, self.sentence = self.made()
             self.draw()
 
@@ -184,6 +196,7 @@ class Explorer(Sheet):
         """As at first."""
         first = {control.name: control.first for control in self.controls}
         self.drawn = first
+        self.turns += 1
         self._go(first)
 
     def _go(self, at) -> None:
@@ -207,9 +220,4 @@ def explore(draw: Callable, *controls, title: str, words: str = "", after: Seque
         return
     made = Explorer(draw, controls, title, words, after)
     made.show(f"(“{title}” opens in Jupyter.)")
-    wait = made.waiting()
-    if wait:
-        show_data(bundle(f'<div class="{KEPT}"><p><strong>{text(title)}.</strong> {text(wait)}</p></div>'))
-        return
-    page = f'<div class="{KEPT}"><p><strong>{text(title)}.</strong> {text(made.sentence)}</p>{made.picture}<p>{text(GO_ON)}</p></div>'
-    show_data(bundle(page))
+    made.keep(show=True)

@@ -163,15 +163,19 @@ def bench_page(name: str) -> str:
     """A system of the catalogue, without anything that would give a prediction away."""
     from eqlib.chem.catalogue import system
     from eqlib.lab.cautions import cautions_for, hazard_table
+    from eqlib.notebook.panels import first_said
     from eqlib.writing import number
 
     found = system(name)
     reaction = found.reactions[0]
+    cautions = cautions_for(found)
+    for caution in cautions:
+        first_said(caution.key, "bench")
     inner = (
         lead(found.title + ".")
         + f"<p style='margin:.25em 0'>{text(reaction.unicode)} &nbsp; K = {number(reaction.K)} at {found.recipe.T - 273.15:.0f} °C</p>"
     )
-    inner += "<p style='margin:.25em 0'>Take care:</p>" + items(c.words for c in cautions_for(found))
+    inner += "<p style='margin:.25em 0'>Take care:</p>" + items(c.words for c in cautions)
     rows = [(row.bottle, "; ".join(row.statements), row.note) for row in hazard_table(found)]
     inner += details(
         "Everything about the bottles, protection, spills and waste",

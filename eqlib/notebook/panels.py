@@ -12,18 +12,21 @@ from markdown_it import MarkdownIt
 
 from eqlib.assess import feedback
 from eqlib.assess.mark import RETRY, mark
-from eqlib.assess.records import kept_parts, same_answer
+from eqlib.assess.records import blank, kept_parts, same_answer
 from eqlib.assess.working import worked
 from eqlib.errors import EqlibError
+from eqlib.lab.cautions import Caution, cautions_for
 from eqlib.notebook.form import form_html, legend_of, raw_of, readings
 from eqlib.notebook.output import Slot, text
 from eqlib.notebook.record import COUNTS, STANDS, kept_bundle, time_of
-from eqlib.notebook.scene import Scene, bottle_of, kind_of, verb_of
-from eqlib.notebook.sheet import Sheet
+from eqlib.notebook.scene import Scene, bottle_of, kind_of
+from eqlib.notebook.sheet import Sheet, live
 from eqlib.notebook.store import Store
 from eqlib.notebook.told import told_html
 from eqlib.notebook.trying import Trying
 
+#: Where in this kernel each caution was said first.
+_said_at: dict[str, str] = {}
 _MARKDOWN = MarkdownIt("commonmark", {"html": False}).enable("table")
 
 
@@ -33,7 +36,7 @@ class Panel(Sheet):
     def __init__(self, question, store: Store):
         super().__init__(f"eqlib-{store.assignment}-{question.id}")
         self.question, self.store, self.key = question, store, question.id
-        self.kept = Slot(f"{self.model_id}-kept")
+        self.kept, self.forms = Slot(f"{self.model_id}-kept"), 0
         self.open_up()
 
     def open_up(self) -> None:
@@ -51,8 +54,14 @@ class Panel(Sheet):
         self.trying: Trying | None = None
         self.forget()
 
+    def make_form_anew(self) -> None:
+        """The form with ``answer`` in it, also where the page holds another text in the same form."""
+        self.forms += 1
+        self.__dict__.pop("form", None)
+
     def forget(self) -> None:
         """Other numbers: everything computed from them is made anew."""
+        self.forms += 1
         for name in ("case", "scene", "form", "prompt", "picture", "outcome"):
             self.__dict__.pop(name, None)
 
@@ -84,7 +93,9 @@ class Panel(Sheet):
         d = self.case.disturbance
         if d is None:
             return None
-        return Scene(d, kind_of(self.question, d.before), bottle_of(self.question, d.stress))
+        nobody = any("recorded data" in c.words for c in cautions_of(self.question, self.case))
+        kind, bottle = kind_of(self.question, d.before), bottle_of(self.question, d.stress)
+        return Scene(d, kind, bottle, recorded=nobody)
 
     @property
     def has_outcome(self) -> bool:
@@ -130,7 +141,7 @@ class Panel(Sheet):
     @cached_property
     def form(self) -> str:
         """The form, as it is first shown; what is filled in afterwards lives in the page."""
-        return f"<form data-form onsubmit='return false'>{form_html(self.question, self.store.student, self.answer, self.key)}</form>"
+        return f"<form data-form=\"{self.forms}\" onsubmit='return false'>{form_html(self.question, self.store.student, self.answer, self.key)}</form>"
 
     @cached_property
     def picture(self) -> str:
@@ -144,20 +155,11 @@ class Panel(Sheet):
         return f"<div>{shown}</div>" if shown else ""
 
     def care(self) -> str:
-        """The gravest caution for what is in this vessel, and all the others folded under it."""
-        lines = cautions_of(self.question, self.case)
-        if not lines:
-            return ""
-        return (
-            '<div class="care">'
-            + "".join(f"<p>{text(line)}</p>" for line in lines[:1])
-            + (
-                f"<details><summary>All cautions</summary>{''.join(f'<p>{text(line)}</p>' for line in lines[1:])}</details>"
-                if lines[1:]
-                else ""
-            )
-            + "</div>"
-        )
+        """What is grave and was not said before in this notebook, by the bench or another panel."""
+        cautions = cautions_of(self.question, self.case)
+        new = [c for c in cautions if c.gravity <= 2 and first_said(c.key, self.question.id)]
+        lines = "".join(f"<p>{text(caution.words)}</p>" for caution in new[:2])
+        return f'<div class="care">{lines}</div>' if lines else ""
 
     @cached_property
     def outcome(self) -> str:
@@ -187,9 +189,7 @@ class Panel(Sheet):
         elif self.stage == "predict" or (self.practice and not self.has_outcome):
             made.append(f'<button type="button" data-do="record">Record my {noun}</button>')
             if self.has_outcome:
-                made.append(
-                    f'<button type="button" data-do="doit">{verb_of(self.case.disturbance.stress)}</button>'
-                )
+                made.append(f'<button type="button" data-do="doit">{self.scene.verb}</button>')
         else:
             if self.trying is None:
                 made.append('<button type="button" data-do="try">Try other amounts</button>')
@@ -288,12 +288,7 @@ class Panel(Sheet):
             return self.draw()
         try:
             answer = self.answer_given()
-            names = [
-                legend_of(self.question.part(name))
-                for name in kept_parts(answer, self.record)
-                if name != RETRY
-            ]
-            kept = f"Recorded; kept from your earlier answer: {', '.join(names)}." if names else ""
+            kept = self.said_of_kept(answer)
             saved = self.store.save(self.question.id, answer)
         except EqlibError as error:
             self.news = f"Nothing was recorded yet. {error}"
@@ -301,19 +296,34 @@ class Panel(Sheet):
         self.news, self.working = saved.problem or kept, False
         self.answer, self.values = dict(saved.record.answer), None if kept else self.values
         if kept:
-            self.__dict__.pop("form", None)
+            self.make_form_anew()
         self.keep()
+        for sheet in live():
+            sheet.on_recorded()
         on = "[data-do=doit]" if self.has_outcome else ""
         more = {"rerun": saved.record.receipt} if self.loaded_again else {}
         return self.draw(focus={"id": saved.record.receipt, "on": on}, **more)
+
+    def said_of_kept(self, answer) -> str:
+        """A line about the fields that were emptied: a recorded answer can be replaced, not taken back."""
+        names = [legend_of(self.question.part(n)) for n in kept_parts(answer, self.record) if n != RETRY]
+        if not names:
+            return ""
+        stand = "stands" if len(names) == 1 else "stand"
+        return (
+            f"An answer can be replaced, but not taken back: {', '.join(names)} {stand} as recorded before."
+        )
 
     def answer_given(self) -> dict:
         """What is filled in, ready to be recorded. Raises EqlibError naming what is missing or unreadable."""
         from eqlib.assess.reading import read_part
 
         given = self.given
-        missing = [p for p in self.question.parts if p.scored and p.id not in given]
-        needed = [p for p in missing if p.kind == "choice"] or (missing if not given else [])
+        record = self.record
+        held = record.answer if record is not None and set_of(record.answer) == self.retry else {}
+        empty = [p for p in self.question.parts if p.scored and p.id not in given]
+        missing = [p for p in empty if blank(held.get(p.id))]
+        needed = [p for p in missing if p.kind == "choice"] or (missing if not (given or held) else [])
         if needed:
             names = [f"“{legend_of(part)}”" for part in needed]
             raise EqlibError(
@@ -359,7 +369,7 @@ class Panel(Sheet):
         if not self.locked:
             self.answer, self.values = dict(self.record.answer), None
             self.stage, self.trying = "predict", None
-            self.__dict__.pop("form", None)
+            self.make_form_anew()
             self.draw()
 
     def on_try(self, values, name) -> None:
@@ -447,7 +457,7 @@ class Panel(Sheet):
     def on_loaded_again(self) -> None:
         """What was filled in stands there again; the cell has to run before the notebook keeps anything new."""
         self.answer = self.given
-        self.__dict__.pop("form", None)
+        self.make_form_anew()
         self.draw()
 
 
@@ -499,16 +509,19 @@ def about_mixing(question) -> bool:
     )
 
 
-def cautions_of(question, case) -> list[str]:
+def cautions_of(question, case) -> tuple[Caution, ...]:
     """What to take care of with what is in this vessel, gravest first."""
-    from eqlib.lab.cautions import cautions_for
-
     setting = question.setting
     systems = [s for s in (setting.found, *setting.cautions_from) if s]
     mixture = case.states["before"].mixture if "before" in case.states else None
     if not systems and mixture is None:
-        return []
-    return [c.words for c in cautions_for(systems, mixture, case.stress)]
+        return ()
+    return cautions_for(systems, mixture, case.stress)
+
+
+def first_said(key: str, place: str) -> bool:
+    """Is ``place`` (the bench, a question) where this notebook says the caution ``key``? It does so once."""
+    return _said_at.setdefault(key, place) == place
 
 
 def cell(question, store: Store):

@@ -8,6 +8,7 @@ along its line.
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 from functools import cached_property
 from types import MappingProxyType
@@ -17,13 +18,33 @@ from eqlib.chem.explain import in_unicode
 from eqlib.chem.salts import dissolved
 from eqlib.chem.species import species
 from eqlib.lab.colour import absorbance, colour_of
-from eqlib.lab.drawing import SHAPES, QuotientLine, Vessel, frame, look_of, shelf, vessel_of
+from eqlib.lab.drawing import GASES, SHAPES, QuotientLine, Vessel, frame, look_of, shelf, vessel_of
 from eqlib.notebook.output import text
-from eqlib.writing import number
+from eqlib.writing import number, practically_none
 
 #: One pair of words for the direction of the reaction everywhere in a lesson.
 _WORDS = {"forward (left to right)": "to products (→)", "in reverse (right to left)": "to reactants (←)"}
+_LONG = (
+    230  # letters of a step in the order of events; what is longer is told in short, the rest folded under it
+)
+_OUTER = re.compile(r"\((?:[^()]|\([^()]*\))*\)")
+_FLAT = re.compile(rf"= ([^=<]+ / {_OUTER.pattern}) =")
+_SENTENCE = re.compile(r"(?<=[.)]) (?=[A-Z])")
+_VERBS = {
+    "add_solution": "Add the drops",
+    "dilute": "Add the water",
+    "add_solid": "Add the solid",
+    "add": "Add it",
+    "remove": "Take it out",
+    "add_inert": "Let the gas in",
+    "catalyse": "Add the catalyst",
+    "heat_to": "Into the bath",
+    "change_volume": "Move the plunger",
+}
 _STEPS = {"rival": 5, "answer": 9}
+_ROWS = 6  # of words under a vessel in a film
+READS_TO = 3.0  # absorbance up to which a simple colorimeter tells numbers apart (common practice, no source)
+TOO_DARK = "too dark to read"
 
 
 def kind_of(question, state) -> str:
@@ -31,7 +52,7 @@ def kind_of(question, state) -> str:
     words = question_vessel(question)
     gas_only = not any(species(name).phase == "aq" for name in state.amounts)
     if gas_only:
-        return "syringe" if "syringe" in words or not words else "tube"
+        return "syringe" if "syringe" in words or not words else "sealed"
     measured = question.setting.measured
     if measured is not None and measured.path_cm is not None:
         return "cell"
@@ -50,10 +71,17 @@ def question_vessel(question) -> str:
 
 
 class Scene:
-    """One disturbance to look at. ``bottle`` names what is poured in, as on its label."""
+    """One disturbance to look at. ``bottle`` names what is poured in, as on its label; ``recorded``: nobody in
+    the room does it, the class looks at a record.
+    """
 
-    def __init__(self, disturbance: Disturbance, kind: str, bottle: str = ""):
-        self.d, self.kind, self.bottle = disturbance, kind, bottle
+    def __init__(self, disturbance: Disturbance, kind: str, bottle: str = "", recorded: bool = False):
+        self.d, self.kind, self.bottle, self.recorded = disturbance, kind, bottle, recorded
+
+    @property
+    def verb(self) -> str:
+        """What the button says: what is done."""
+        return "See the record" if self.recorded else _VERBS[self.d.stress.kind]
 
     # -- the states --------------------
 
@@ -95,17 +123,16 @@ class Scene:
         seen = colour_of(state, shape.width_cm, view, area_cm2=shape.area_cm2, cloudy=not settled)
         lines = (*self.lines(state, seen, settled), *more)
         made = vessel_of(state, name, self.kind, view, lines, settled, grey, adding, seen)
-        room = SHAPES[self.kind].area_cm2 * SHAPES[self.kind].height_cm
-        most = 1000 * max(
-            s.gas_volume if self.kind == "syringe" else s.volume for s in (self.d.before, self.d.after, state)
-        )
-        if most > room:
-            made = replace(
-                made,
-                level=made.level
-                and 0.85 * 1000 * (state.gas_volume if self.kind == "syringe" else state.volume) / most,
-            )
-        return replace(made, drops=self.d.stress.kind in ("add_solution", "dilute"))
+        most = 1000 * max(self.size(s) for s in (self.d.before, self.d.after, state))
+        if self.kind != "sealed" and most > shape.area_cm2 * shape.height_cm:
+            made = replace(made, level=0.85 * 1000 * self.size(state) / most)
+        bath = state.T - 273.15 if self.d.stress.kind == "heat_to" else None
+        drops = self.d.stress.kind in ("add_solution", "dilute") and not self.recorded
+        return replace(made, drops=drops, bath=bath)
+
+    def size(self, state) -> float:
+        """L of what fills the vessel."""
+        return state.gas_volume if self.kind in GASES else state.volume
 
     def lines(self, state, seen, settled=True) -> tuple[str, ...]:
         """What stands under a vessel: its colour in words, how much it holds, its absorbance."""
@@ -114,11 +141,12 @@ class Scene:
         if settled and solids:
             look = look_of(solids[0])
             words = f"{words}; {look.words if look else ''} solid".replace("  ", " ")
-        amount = state.gas_volume if self.kind == "syringe" else state.volume
+        amount = self.size(state)
         size = f"{1000 * amount:.2f} mL" if amount < 0.01 else f"{number(1000 * amount)} mL"
         at = absorbance(state, self.nm, seen.path_cm)
+        read = f"A {at:.2f}" if at <= READS_TO else TOO_DARK
         warm = f"{state.T - 273.15:.0f} °C · " if self.d.stress.kind == "heat_to" else ""
-        return (words, f"{warm}{size} · A {at:.2f}")
+        return (words, f"{warm}{size} · {read}")
 
     def standing(self) -> str:
         """The vessel as it stands, and the bottle to be added: a picture that gives nothing away."""
@@ -130,7 +158,7 @@ class Scene:
     @property
     def noun(self) -> str:
         """What the vessel is called."""
-        return {"cell": "cuvette"}.get(self.kind, self.kind)
+        return {"cell": "cuvette", "sealed": "tube"}.get(self.kind, self.kind)
 
     @property
     def twin(self) -> str:
@@ -192,6 +220,7 @@ class Scene:
             self._cast(self.d.before, "before", self.d.before, True),
             f"The {self.noun} and its control while it happens",
             "",
+            _ROWS,
         )
 
     def _cast(self, state, name, twin, settled):
@@ -225,7 +254,7 @@ class Scene:
         made = []
         for ms, state, name, Q, twin, settled in reel:
             vessels = [v for v in self._cast(state, name, twin, settled) if isinstance(v, Vessel)]
-            moved = frame(vessels)
+            moved = frame(vessels, _ROWS)
             if self.line is not None:
                 moved["q"] = self.line.at(Q)
             made.append({"ms": ms, "set": moved})
@@ -268,18 +297,64 @@ def mixed(start, end, share: float):
 
 
 def why(d: Disturbance) -> list[str]:
-    """The events in HTML, each Q written as a fraction over a line."""
+    """The events in HTML, shortest first: a line each, and folded under it the rest with every Q as a fraction."""
     told = []
     for event in d.events:
-        line = text(event.unicode)
-        for chemists, ours in _WORDS.items():
-            line = line.replace(chemists, ours)
-        quotients = [event.quotient, *(rival.quotient for rival in event.rivals)]
-        for q in quotients:
-            for flat in (q.fraction(in_unicode), q.numbers()):
-                line = line.replace(text(flat), _over(flat))
-        told.append(line)
+        full = _told(event)
+        lead, rest = _in_short(event, full)
+        told.append(
+            f"{lead}<details><summary>More, with the numbers</summary>{rest}</details>" if rest else lead
+        )
     return told
+
+
+def _in_short(event, full: str) -> tuple[str, str]:
+    """What happened in this step, and what can be read up."""
+    if (
+        event.kind in ("driver", "rival")
+        and event.rivals
+        and (len(_plain(full)) > _LONG or "∞" in full or "while other" in full)
+    ):
+        first = event.rivals[0]
+        way = {"forward": "forward", "reverse": "in reverse"}[first.quotient.way]
+        name = species(first.species).unicode
+        verb = "takes up" if first.end < first.start else "gives back"
+        moved = _from_to(first.start, first.end)
+        return (
+            f"{text(first.quotient.reaction.unicode)} runs {way} and {verb} {text(name)}: [{text(name)}] {moved}.",
+            full,
+        )
+    sentences = _SENTENCE.split(full)
+    if event.kind == "answer" and len(_plain(full)) > _LONG:
+        kept = 1 + max(
+            (n for n, line in enumerate(sentences) if line.startswith("The reaction runs")), default=0
+        )
+        return " ".join(sentences[:kept]), " ".join(sentences[kept:])
+    return full, ""
+
+
+def _from_to(start: float, end: float) -> str:
+    verb = "falls" if end < start else "rises"
+    shown = [
+        "practically none" if practically_none(v, max(start, end)) else f"{number(v)} mol/L"
+        for v in (start, end)
+    ]
+    return f"{verb} from {shown[0]} to {shown[1]}"
+
+
+def _plain(line: str) -> str:
+    return re.sub(r"<[^>]+>", "", line)
+
+
+def _told(event) -> str:
+    """One event in HTML, each Q written as a fraction over a line."""
+    line = text(event.unicode).replace("= infinity", "= ∞")
+    for chemists, ours in _WORDS.items():
+        line = line.replace(chemists, ours)
+    for q in [event.quotient, *(rival.quotient for rival in event.rivals)]:
+        for flat in (q.fraction(in_unicode), q.numbers()):
+            line = line.replace(text(flat), _over(flat))
+    return _FLAT.sub(lambda found: f"= {_over(found[1])} =", line)
 
 
 def _over(flat: str) -> str:
@@ -287,25 +362,9 @@ def _over(flat: str) -> str:
     top, bar, bottom = flat.partition(" / ")
     if not bar:
         return text(flat)
-    bottom = (
-        bottom[1:-1] if bottom.startswith("(") and bottom.endswith(")") and bottom.count("(") == 1 else bottom
-    )
+    if bottom.startswith("(") and _OUTER.fullmatch(bottom):
+        bottom = bottom[1:-1]
     return f'<span class="frac"><span>{text(top)}</span><span>{text(bottom)}</span></span>'
-
-
-def verb_of(stress) -> str:
-    """What the button says: what is done."""
-    return {
-        "add_solution": "Add the drops",
-        "dilute": "Add the water",
-        "add_solid": "Add the solid",
-        "add": "Add it",
-        "remove": "Take it out",
-        "add_inert": "Let the gas in",
-        "catalyse": "Add the catalyst",
-        "heat_to": "Into the bath",
-        "change_volume": "Move the plunger",
-    }[stress.kind]
 
 
 def bottle_of(question, stress) -> str:

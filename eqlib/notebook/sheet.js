@@ -14,6 +14,10 @@ function render({ model, el }) {
   let played = null;
   let rerun = null;
   let silence = 0; // until a message without an answer means that nobody listens
+  let pressed = null; // {target, x, y} of a press that has not been released
+  let sent = 0; // messages sent, and the last one that Python has answered
+  let heard = 0;
+  const dirty = new Map(); // field -> number of the message that tells what was last done to it
   const clocks = [];
 
   const values = () => {
@@ -33,10 +37,17 @@ function render({ model, el }) {
     silence = 0;
     el.classList.toggle("eqlib-silent", !yes);
   };
+  const unheard = () => {
+    silence = 0;
+    // Cells that still run keep the kernel from answering: that is no silence.
+    if (el.closest(".jp-NotebookPanel, body")?.querySelector('[data-status="busy"]')) silence = setTimeout(unheard, PATIENCE);
+    else running(false);
+  };
   const send = (message) => {
-    if (!silence) silence = setTimeout(() => running(false), PATIENCE);
+    if (!silence) silence = setTimeout(unheard, PATIENCE);
+    sent += 1;
     try {
-      model.send(message);
+      model.send({ ...message, number: sent });
     } catch {
       running(false); // the kernel was restarted: there is nobody at the other end
     }
@@ -59,6 +70,22 @@ function render({ model, el }) {
     if (at.dataset.do) return `[data-do="${at.dataset.do}"]`;
     return at.name ? `[name="${at.name}"]` + (at.type === "radio" ? `[value="${CSS.escape(at.value)}"]` : "") : "";
   };
+  // What was typed or chosen since Python last listened stands, whatever is drawn meanwhile.
+  const untold = (section) =>
+    [...section.querySelectorAll(FIELDS)]
+      .filter((field) => dirty.get(field.name) > heard && field.type !== "file")
+      .map((field) => ({ name: field.name, type: field.type, value: field.value, checked: field.checked,
+        caret: field === document.activeElement && field.type === "text" ? field.selectionStart : null }));
+  const put_back = (section, { name, type, value, checked, caret }) => {
+    const twins = [...section.querySelectorAll(FIELDS)].filter((field) => field.name === name);
+    const field = type === "radio" ? twins.find((twin) => twin.value === value) : twins[0];
+    if (!field) return;
+    if (type === "radio" || type === "checkbox") field.checked = checked;
+    else field.value = value;
+    if (caret === null) return;
+    field.focus({ preventScroll: true });
+    field.setSelectionRange(caret, caret);
+  };
   const draw = () => {
     if (held) return;
     const page = model.get("page");
@@ -74,8 +101,10 @@ function render({ model, el }) {
       const section = place(name);
       if (el.children[number] !== section) el.insertBefore(section, el.children[number] ?? null);
       if (shown.get(name) === html) return;
+      const mine = untold(section);
       section.innerHTML = html;
       shown.set(name, html);
+      for (const field of mine) put_back(section, field);
     });
     for (const [key, text] of Object.entries(page.say)) {
       for (const line of el.querySelectorAll(`[data-say="${key}"]`)) {
@@ -141,6 +170,7 @@ function render({ model, el }) {
   };
   el.addEventListener("input", (event) => {
     const field = event.target;
+    dirty.set(field.name, sent + 1);
     if (field.type === "range") {
       next = { what: "slide", values: values(), name: field.name };
       if (!busy) slide();
@@ -164,6 +194,7 @@ function render({ model, el }) {
     } else if (timer) changed();
   });
   el.addEventListener("click", (event) => {
+    pressed = null;
     const button = event.target.closest("[data-do]");
     if (!button || button.disabled) return;
     clearTimeout(timer);
@@ -176,20 +207,36 @@ function render({ model, el }) {
     const plain = event.target.matches?.("input:not([type=radio]):not([type=range]):not([type=checkbox])");
     if (event.key === "Enter" && plain) el.querySelector("[data-do=record]")?.click();
   });
+  // A press counts where it began: what is drawn, or the page that scrolls, between press and release takes
+  // no click away. A pointer that itself moved off has changed its mind.
   el.addEventListener("pointerdown", (event) => {
-    if (event.target.closest("button, label, [type=radio], summary")) held = true;
+    const target = event.target.closest("button, label, summary, [type=radio]");
+    if (!target || event.button > 0) return;
+    held = true;
+    pressed = { target, x: event.clientX, y: event.clientY };
   });
-  const release = () => {
+  const release = (event) => {
     if (!held) return;
     setTimeout(() => {
-      held = false;
+      held = false; // the click, where the browser made one, has come by now
+      const lost = pressed;
+      pressed = null;
+      if (lost && event.type === "pointerup" && Math.hypot(event.clientX - lost.x, event.clientY - lost.y) < 6) lost.target.click();
       draw();
     }, 0);
   };
   window.addEventListener("pointerup", release);
   window.addEventListener("pointercancel", release);
+  el.addEventListener("keydown", (event) => {
+    if (event.key === " " && event.target.matches("button, summary")) held = true; // a click on release, too
+  });
+  window.addEventListener("keyup", release);
 
-  const answered = (message) => message.heard && running(true);
+  const answered = (message) => {
+    if (!message.heard) return;
+    heard = Math.max(heard, message.heard);
+    running(true);
+  };
   model.on("msg:custom", answered);
   model.on("change:page", draw);
   draw();
@@ -200,6 +247,7 @@ function render({ model, el }) {
     clearTimeout(silence);
     window.removeEventListener("pointerup", release);
     window.removeEventListener("pointercancel", release);
+    window.removeEventListener("keyup", release);
     clocks.splice(0).forEach(clearTimeout);
     clearTimeout(timer);
   };

@@ -61,7 +61,7 @@ class Sheet(anywidget.AnyWidget):
 
     def heard(self, content: dict) -> None:
         """Something was done on the page."""
-        self.send({"heard": True})
+        self.send({"heard": content.get("number") or 1})
         if content.get("what") == "shown":
             self.loaded_again = self.opened_in not in (None, content.get("page"))
             self.opened_in = self.opened_in or content.get("page")
@@ -71,6 +71,9 @@ class Sheet(anywidget.AnyWidget):
         act = getattr(self, f"on_{content.get('what')}".replace("-", "_"), None)
         if act is not None:
             act(content.get("values") or {}, content.get("name") or "")
+
+    def on_recorded(self) -> None:
+        """An answer was recorded somewhere in this notebook."""
 
     def on_loaded_again(self) -> None:
         """The page was loaded again: what is shown from now on no longer reaches the notebook's file."""

@@ -32,8 +32,12 @@ def told_html(question, case, answer, scene: Scene) -> Told:
         f'<th scope="col">it did</th></tr></thead><tbody>{body}</tbody></table>'
     )
     rest = (ASKS[part.ask].because(part, case) for part in question.parts)
-    lines = [*why(scene.d), *dict.fromkeys(text(line) for line in rest if line)]
-    events = '<ol class="events">' + "".join(f"<li>{line}</li>" for line in lines) + "</ol>"
+    lines = [text(line) for line in dict.fromkeys(rest) if line]
+    steps = why(scene.d)
+    if lines:  # rates or a label were asked about: these come first
+        folded = "".join(f"<p>{step}</p>" for step in steps)
+        steps = [*lines, f"<details><summary>Q beside K, step by step</summary>{folded}</details>"]
+    events = '<ol class="events">' + "".join(f"<li>{line}</li>" for line in steps) + "</ol>"
     return Told(_picture(question, scene, imagined), table, _answers(rows, imagined), events)
 
 
@@ -51,7 +55,7 @@ def _picture(question, scene: Scene, imagined) -> str:
     if imagined is not None:
         if imagined.view == "above":
             cast.append(scene.vessel(d.after, "after, from above", view="above"))
-        cast.append(scene.vessel(imagined.state, "if that idea were right", view=imagined.view))
+        cast.append(scene.vessel(imagined.state, "if your idea were right", view=imagined.view))
     words = "; ".join(f"{v.name}: {', '.join(v.lines)}" for v in cast if not isinstance(v, str))
     return shelf(cast, f"{question.title}: what happened", words)
 

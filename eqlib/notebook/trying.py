@@ -26,6 +26,7 @@ class Trying:
         self.start |= {"above": False, "grey": False, "alone": False}
         self.at, self.past, self.problem = dict(self.start), [], ""
         self.kept: dict = {}
+        self.turns = 0  # how often they were drawn afresh
         self.drawn = dict(self.start)  # where the controls stood when they were last drawn afresh
         self._work()
 
@@ -43,12 +44,14 @@ class Trying:
         """One move back."""
         if self.past:
             self.at = self.drawn = self.past.pop()
+            self.turns += 1
             self._work()
 
     def reset(self) -> None:
         """As in the question."""
         self.past.append(self.at)
         self.at = self.drawn = dict(self.start)
+        self.turns += 1
         self._work()
 
     def _work(self) -> None:
@@ -82,7 +85,7 @@ class Trying:
     def html(self) -> str:
         """The controls."""
         rows = "".join(self._slider(*slider) for slider in self.sliders)
-        return f'<div class="try"><h4>Try other amounts</h4>{rows}<div class="picks" style="margin:4px 0 0">{self._switches()}</div></div>'
+        return f'<div class="try" data-turn="{self.turns}"><h4>Try other amounts</h4>{rows}<div class="picks" style="margin:4px 0 0">{self._switches()}</div></div>'
 
     def _slider(self, name, label, low, high, step, start, unit) -> str:
         field = text(f"{self.key}/{name}")

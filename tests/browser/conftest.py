@@ -181,7 +181,7 @@ def lab_server(folder, scratch):
             server.wait(30)
 
 
-def wait_for(address, server, log, seconds=60):
+def wait_for(address, server, log, seconds=240):
     """Until the server answers; its own words when it does not."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
@@ -208,7 +208,7 @@ class Desk:
         self.path = Path(path)
         self.address = f"{address}/{self.path.name}"
         self.shots = 0
-        self.errors = []
+        self.errors, self.dialogs = [], []
         page.on("pageerror", lambda error: self.errors.append(str(error)))
         page.set_default_timeout(120_000)
 
@@ -254,8 +254,18 @@ class Desk:
         """Texts of our outputs with too little contrast."""
         return self.page.evaluate(FAINT)
 
+    def answer_dialogs(self):
+        """What JupyterLab itself asks on a slow machine is answered with yes, and kept in ``dialogs``."""
+        dialog = self.page.locator(".jp-Dialog")
+        while dialog.count():
+            self.dialogs.append(dialog.first.inner_text())
+            print("JupyterLab asked:", self.dialogs[-1])
+            dialog.first.locator(".jp-mod-accept").click()
+            self.page.wait_for_timeout(500)
+
     def menu(self, *labels):
         """Choose from the menu bar."""
+        self.answer_dialogs()
         self.page.locator(".lm-MenuBar-itemLabel").get_by_text(labels[0], exact=True).click()
         self.page.locator(".lm-Menu-itemLabel").get_by_text(labels[1], exact=True).click()
 
@@ -342,6 +352,24 @@ class Desk:
     def press(self, title, words):
         """Press a button of that panel."""
         self.panel(title).get_by_role("button", name=words, exact=True).click()
+
+    def press_where_it_is_seen(self, button, meanwhile="() => {}"):
+        """The mouse goes to the button's lower edge, is pressed there and released, at that very place.
+
+        A page that is still settling moves under a resting mouse: as an eye does, follow the button until the
+        press, and not after it. ``meanwhile`` is done between press and release.
+        """
+        button.scroll_into_view_if_needed()
+        while True:
+            place = button.bounding_box()
+            x, y = place["x"] + 20, place["y"] + place["height"] - 3
+            self.page.mouse.move(x, y)
+            if button.evaluate("(it, [x, y]) => it.contains(document.elementFromPoint(x, y))", [x, y]):
+                break
+        self.page.mouse.down()
+        self.page.evaluate(meanwhile)
+        self.page.wait_for_timeout(30)
+        self.page.mouse.up()
 
     def run(self, title, stage):
         """Click on the cell of that question and press Shift + Enter."""

@@ -220,7 +220,7 @@ def _from_text(text, unit, name, logarithm=False):
 def _say(value, figures, unit, notes):
     said = " ".join(p for p in (with_figures(value, min(figures.most, 15)), pretty_unit(unit)) if p)
     extra = f" ({'; '.join(notes)})" if notes else ""
-    return f"read as {said}, {figures}{extra}"
+    return f"read as {said}, {figures}{extra}" if value else f"read as {said}{extra}"
 
 
 def _strip_decoration(text, typed, logarithm=False):

@@ -10,7 +10,7 @@ import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from eqlib.assess.reading.objects import Typed
@@ -178,10 +178,18 @@ def record_answer(
     shown = None if previous is None else previous.revealed_at
     if previous is not None:
         history = _trimmed((*previous.history, {"at": previous.at, "answer": dict(previous.answer)}))
-    at = at or datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    at = at or _now(after=previous)
     read_time(at)
     names = _name(assignment, "assignment"), _name(question, "question")
     return Record(*names, answer, student, at, history, shown)
+
+
+def _now(after: Record | None) -> str:
+    """The time, but later than ``after``: a clock that was set back must not make an answer old."""
+    now = datetime.now(UTC)
+    if after is not None:
+        now = max(now, after.when + timedelta(milliseconds=1))
+    return now.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def _trimmed(history) -> tuple:
