@@ -22,7 +22,7 @@ from eqlib.writing import raised, with_figures
 CARD, GLASS, EDGE = "#ffffff", "#566170", "#c6ccd4"
 _FONT = 'font-family="system-ui,-apple-system,Segoe UI,Roboto,DejaVu Sans,sans-serif"'
 _TOP, _SLOT, _LINE = 50, 148, 17
-_ROW = 23  # letters that fit under a vessel
+_ROW, _NAME = 24, 17  # letters that fit under a vessel, plain and bold
 _ROUND = {"well": 9, "cell": 3, "flask": 14}  # px, of the floor's corners
 #: Vessels that a gas fills from wall to wall: no level, no meniscus.
 GASES = ("syringe", "sealed")
@@ -285,7 +285,8 @@ def _glass(v: Vessel) -> str:
 
 def rows_of(v: Vessel) -> list[str]:
     """What stands under a vessel, its name first, broken into rows that are no wider than its place."""
-    return [row for words in (v.name, *v.lines) if words for row in textwrap.wrap(str(words), _ROW)]
+    below = [row for words in v.lines if words for row in textwrap.wrap(str(words), _ROW)]
+    return [*textwrap.wrap(v.name, _NAME), *below]
 
 
 def _drawn(v: Vessel, x: float, key: str, rows: int) -> str:
@@ -301,7 +302,7 @@ def _drawn(v: Vessel, x: float, key: str, rows: int) -> str:
         + contents
         + _glass(v)
     )
-    named = len(textwrap.wrap(v.name, _ROW))
+    named = len(textwrap.wrap(v.name, _NAME))
     words = "".join(
         _text(
             _SLOT / 2,
@@ -437,11 +438,10 @@ class QuotientLine:
         """The whole line."""
         base = 44 + 22 * len(self.marks)
         body = [f'<path d="M24 {base} H{self.width - 24}" stroke="currentColor" stroke-opacity=".6"/>']
-        step = max(1, round((self.high - self.low) / 9))
-        for n in range(math.ceil(self.low), math.floor(self.high) + 1, step):
-            at = self.x(10.0**n)
+        for value, words in self._ticks():
+            at = self.x(value)
             body.append(f'<path d="M{at:.1f} {base - 3} v7" stroke="currentColor" stroke-opacity=".6"/>')
-            body.append(_text(at, base + 20, f"10{raised(n)}" if abs(n) > 2 else f"{10.0**n:g}", small=True))
+            body.append(_text(at, base + 20, words, small=True))
         for i, K in enumerate(self.Ks):
             dash = ' stroke-dasharray="4 3"' if i < len(self.Ks) - 1 else ""
             body.append(
@@ -455,6 +455,18 @@ class QuotientLine:
         elif self.marks:
             body.append(self._way_back(base - 8))
         return svg("".join(body), self.width, base + 26, title, desc)
+
+    def _ticks(self) -> list[tuple[float, str]]:
+        """(value, words) along the line: whole powers of ten, and 2 and 5 between them where there are few."""
+        step = max(1, round((self.high - self.low) / 9))
+        between = (1, 2, 5) if self.high - self.low < 1.7 else (1,)
+        found = []
+        for n in range(math.floor(self.low), math.floor(self.high) + 1, step):
+            for m in between:
+                if self.low <= n + math.log10(m) <= self.high:
+                    plain = abs(n) <= 2 or m > 1
+                    found.append((m * 10.0**n, f"{m * 10.0**n:g}" if plain else f"10{raised(n)}"))
+        return found
 
     def _way_back(self, y: float) -> str:
         """An arrow from the last Q to the K that it comes back to; "" where they are as good as the same."""

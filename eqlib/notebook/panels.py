@@ -59,10 +59,11 @@ class Panel(Sheet):
         self.forms += 1
         self.__dict__.pop("form", None)
 
-    def forget(self) -> None:
-        """Other numbers: everything computed from them is made anew."""
-        self.forms += 1
-        for name in ("case", "scene", "form", "prompt", "picture", "outcome"):
+    def forget(self, *names: str) -> None:
+        """These (other numbers: all that is computed from them) are made anew."""
+        if not names:
+            self.forms += 1
+        for name in names or ("case", "scene", "form", "prompt", "picture", "told", "outcome"):
             self.__dict__.pop(name, None)
 
     # -- what is known --------------------
@@ -107,7 +108,8 @@ class Panel(Sheet):
     def sections(self):
         made = [("head", self.head())]
         if self.stage == "predict" or (self.practice and self.stage == "done" and not self.has_outcome):
-            halves = f"{self.picture}<div>{self.prompt}{self.form}</div>"
+            made.append(("prompt", self.prompt))
+            halves = f"{self.picture}<div>{self.form}</div>"
             made.append(("ask", f'<div class="two">{halves}</div>' if self.picture else halves))
         if self.stage == "doing":
             made.append(
@@ -117,12 +119,12 @@ class Panel(Sheet):
                 )
             )
         if self.stage == "done" and self.has_outcome:
-            made.append(("outcome", self.outcome))
+            if self.trying is not None:
+                made.append(("tried", self.trying.picture()))
+                made.append(("try", self.trying.html()))
+            made.append(("outcome", self.outcome if self.trying is None else self.outcome_folded))
         if self.help:
             made.append(("help", f'<div class="try">{self.help}</div>'))
-        if self.trying is not None:
-            made.append(("try", self.trying.html()))
-            made.append(("tried", self.trying.picture()))
         made.append(("go", self.buttons()))
         return made
 
@@ -162,13 +164,19 @@ class Panel(Sheet):
         return f'<div class="care">{lines}</div>' if lines else ""
 
     @cached_property
+    def told(self):
+        """What was said beside what happened, and why, in pieces."""
+        return told_html(self.question, self.case, self.record.answer if self.record else {}, self.scene)
+
+    @cached_property
     def outcome(self) -> str:
-        """What was said beside what happened, and why."""
-        told = told_html(self.question, self.case, self.record.answer if self.record else {}, self.scene)
-        return (
-            f"{told.picture}{self.scene.line_svg()}"
-            f'<div class="two even"><div>{told.table}{told.answers}</div><div><h4>Why</h4>{told.why}</div></div>'
-        )
+        """The vessels, Q beside K, what was said beside what happened, and why."""
+        return f"{self.told.picture}{self.scene.line_svg()}{self.told.words}"
+
+    @property
+    def outcome_folded(self) -> str:
+        """The same without its picture, out of the way of the sliders."""
+        return f"<details><summary>You said, it did, and why</summary>{self.told.words}</details>"
 
     @property
     def help(self) -> str:
@@ -340,7 +348,7 @@ class Panel(Sheet):
             return
         self.store.note_seen(self.question.id)
         self.answer, self.stage, self.news = dict(self.record.answer), "doing", ""
-        self.__dict__.pop("outcome", None)
+        self.forget("told", "outcome")
         self.keep()
         self.draw(
             film={"play": True, "frames": self.scene.frames()},

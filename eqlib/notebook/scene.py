@@ -145,8 +145,9 @@ class Scene:
         size = f"{1000 * amount:.2f} mL" if amount < 0.01 else f"{number(1000 * amount)} mL"
         at = absorbance(state, self.nm, seen.path_cm)
         read = f"A {at:.2f}" if at <= READS_TO else TOO_DARK
-        warm = f"{state.T - 273.15:.0f} °C · " if self.d.stress.kind == "heat_to" else ""
-        return (words, f"{warm}{size} · {read}")
+        if self.d.stress.kind == "heat_to":
+            size = f"{state.T - 273.15:.0f} °C"
+        return (words, f"{size} · {read}")
 
     def standing(self) -> str:
         """The vessel as it stands, and the bottle to be added: a picture that gives nothing away."""
@@ -388,7 +389,7 @@ def bottle_of(question, stress) -> str:
         ions = dissolved({main: 1.0})
         named[main] = min(named[name] / count for name, count in ions.items() if name in named)
     value = named[main]
-    strength = f"{number(value)} M" if value >= 0.1 else f"{number(1000 * value)} mM"
+    strength = f"{number(value)} M" if value >= 0.5 else f"{number(1000 * value)} mM"
     return f"{number(1000 * stress.volume)} mL of {strength} {salt(main)}"
 
 

@@ -11,6 +11,9 @@ from eqlib.notebook.form import legend_of
 from eqlib.notebook.output import text
 from eqlib.notebook.scene import Scene, why
 
+#: What the events beside it tell already needs no answer of its own.
+_TOLD_BY_WHY = ("direction", "precipitate", "rate")
+
 
 @dataclass(frozen=True)
 class Told:
@@ -20,6 +23,14 @@ class Told:
     table: str
     answers: str
     why: str
+
+    @property
+    def words(self) -> str:
+        """All but the picture."""
+        return (
+            f'<div class="two even"><div>{self.table}{self.answers}</div>'
+            f"<div><h4>Why</h4>{self.why}</div></div>"
+        )
 
 
 def told_html(question, case, answer, scene: Scene) -> Told:
@@ -61,13 +72,13 @@ def _picture(question, scene: Scene, imagined) -> str:
 
 
 def _row(row: Confronted) -> str:
-    sign = {True: '<span class="yes">✓</span> ', False: '<span class="no">✗</span> ', None: ""}[row.agrees]
-    said = (
-        ""
-        if row.agrees is None
-        else f'<span class="vh">{"as you said: " if row.agrees else "not as you said: "}</span>'
-    )
-    return f"<tr><th scope=row>{text(legend_of(row.part))}</th><td>{text(row.said or '–')}</td><td>{sign}{said}{text(row.happened)}</td></tr>"
+    sign = {
+        True: '<span class="yes">✓</span><span class="vh"> so it was:</span> ',
+        False: '<span class="no">✗</span><span class="vh"> not so:</span> ',
+        None: "",
+    }[row.agrees]
+    name, said = text(legend_of(row.part)), text(row.said or "–")
+    return f"<tr><th scope=row>{name}</th><td>{sign}{said}</td><td>{text(row.happened)}</td></tr>"
 
 
 def _answers(rows, imagined) -> str:
@@ -75,9 +86,11 @@ def _answers(rows, imagined) -> str:
     told: dict[str, str] = {}
     for row in rows:
         if row.answer and row.part.ask == "reason":
-            told[row.answer] = f"<p>You chose <b>{text(row.said.rstrip('.'))}</b>. {text(row.answer)}</p>"
+            told[row.answer] = f"<p>{text(row.answer)}</p>"
     spoken = " ".join(told)
     for row in rows:
+        if row.part.ask in _TOLD_BY_WHY:
+            continue
         if row.answer and row.answer.rstrip(".") not in spoken and row.answer not in told:
             told[row.answer] = f"<p><b>{text(legend_of(row.part))}</b>: {text(row.answer)}</p>"
     made = "".join(told.values())
