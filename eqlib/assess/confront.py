@@ -24,7 +24,7 @@ from eqlib.chem.reactions import characteristic_product
 from eqlib.chem.species import species
 from eqlib.chem.stress import Stress
 from eqlib.errors import EqlibError
-from eqlib.lab.colour import absorbance, colour_of, delta_e
+from eqlib.lab.colour import absorbance, absorbance_at, colour_of, coloured, delta_e
 from eqlib.lab.look import SAME_BELOW
 from eqlib.writing import apart, moles_change, number, practically_none
 
@@ -231,6 +231,13 @@ class _Facts:
         acted = [event for event in self.d.events if event.kind == "rival"]
         return f"{in_unicode(self.added)} ties up {in_unicode(bound)}: {self.from_to(bound, self.d.at_once, acted[-1].state if acted else self.d.after)}, and Q = {self.driven.shown_Q()} stands against K = {self.driven.shown_K()}."
 
+    def not_cancelled(self) -> str:
+        """How much of the change stays."""
+        if not self.added:
+            return f"Only in part: {self.amount_moved()}, until Q is K again; the rest of the change stays."
+        was, once, now = self.conc(self.added, self.d.before, self.d.at_once, self.d.after)
+        return f"[{in_unicode(self.added)}] was {was} mol/L before, {once} right after the change and is {now} now: part of the change stays."
+
     def spectators(self) -> str:
         named = [
             n
@@ -280,11 +287,7 @@ _REASONED: dict[str, Callable[[_Facts], str]] = {
     "rate_is_extent": lambda f: (
         f"K says how far a reaction goes, not how fast: it holds no time. {f.k_words()}"
     ),
-    "full_cancel": lambda f: (
-        "[{}] was {} mol/L before, {} right after the change and is {} now: part of the change stays.".format(
-            in_unicode(f.added), *f.conc(f.added, f.d.before, f.d.at_once, f.d.after)
-        )
-    ),
+    "full_cancel": lambda f: f.not_cancelled(),
     "q_is_k": lambda f: f"{f.q_against_k()} Q is what the mixture holds now, K what it comes to.",
     "q_reversed": lambda f: f.q_against_k(),
     "spectator_acts": lambda f: f.spectators(),
@@ -318,14 +321,19 @@ _ANSWERS: dict[str, Callable[[_Facts, Part], str]] = {
 
 
 def _seen(f: _Facts) -> str:
-    a, b = f.d.before.concentrations.get(f.product, 0.0), f.d.after.concentrations.get(f.product, 0.0)
-    if b < 1e-4 * a:
-        return f"Practically no {in_unicode(f.product)} is left."
-    return (
-        f"From the side the eye meets concentration: {f.from_to(f.product, f.d.before, f.d.after)}."
-        if abs(a - b) > 1e-6 * max(a, b)
-        else ""
-    )
+    """The concentration that the eye meets: of what absorbs most of the light that changed."""
+    states = f.d.before.concentrations, f.d.after.concentrations
+    names = [n for n in f.d.reaction.quotient_species if coloured([n])[0]]
+    if not names:
+        return ""
+    nm = max(
+        (colour_of(s, _WELL_CM, cloudy=False) for s in (f.d.before, f.d.after)), key=lambda c: c.absorbance
+    ).peak_nm
+    deep = {n: [float(absorbance_at({n: at.get(n, 0.0)}, nm)) for at in states] for n in names}
+    name = max(names, key=lambda n: abs(deep[n][1] - deep[n][0]))
+    if deep[name][0] == deep[name][1]:
+        return ""
+    return f"From the side the eye meets concentration: {f.from_to(name, f.d.before, f.d.after)}."
 
 
 def _solid(f: _Facts) -> str:

@@ -166,6 +166,15 @@ class Plot:
         return tuple(rival for rival in found[:2] if abs(rival.amount) > _SECOND * abs(found[0].amount))
 
 
+def turning(d: Disturbance) -> State | None:
+    """The state in which Q of the watched reaction decides, where its rivals have moved it; else None."""
+    settled = d.settled()
+    if settled is None:
+        return None
+    once, last = (quotient_in(d.reaction, state).ln_ratio for state in (d.at_once, settled))
+    return settled if _moved(once, last) else None
+
+
 def _moved(first: float, last: float) -> bool:
     """Whether ln(Q/K) went far enough from ``first`` to ``last`` for the way there to be told."""
     if math.isnan(last):

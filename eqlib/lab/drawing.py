@@ -179,7 +179,7 @@ def shapes(v: Vessel) -> dict[str, tuple[str, dict[str, str]]]:
     made["cloud"] = (
         "path",
         {
-            "d": _specks(w, h, y, r),
+            "d": _specks(w, h, y, r) if v.cloud else "M0 0",
             "fill": colour,
             "stroke": "#0000002b",
             "stroke-width": "0.5",
@@ -278,8 +278,12 @@ def _glass(v: Vessel) -> str:
         return f'<path d="{_capsule(w, h)}" {line}/><path d="M{w / 2:g} 3 v-12" {line}/>'
     r = _ROUND.get(v.kind, w / 2)
     lip = 6 if v.kind in ("well", "tube", "flask") else 0
+    if v.bath is not None:  # it is warmed or cooled, so it is closed
+        shine = f'<path d="M2 -13 h{w - 4} l-2 19 h{8 - w} z" fill="#8b95a3" stroke="{GLASS}"/>'
+    else:
+        shine = ""
     walls = f"M{-lip} -7 H0 V{h - r:g} Q0 {h} {r:g} {h} H{w - r:g} Q{w} {h} {w} {h - r:g} V-7 H{w + lip}"
-    shine = f'<path d="M6 8 V{h - 18:g}" stroke="#ffffff" stroke-opacity=".45" stroke-width="3" stroke-linecap="round"/>'
+    shine += f'<path d="M6 8 V{h - 18:g}" stroke="#ffffff" stroke-opacity=".45" stroke-width="3" stroke-linecap="round"/>'
     return shine + f'<path d="{walls}" {line}/>'
 
 
@@ -496,13 +500,18 @@ class QuotientLine:
         ]
 
     def _mark(self, label: str, Q: float, y: float) -> str:
-        at, near = self.x(Q), self.x(self.Ks[-1])
-        left = (at < near - 4 and at > 0.3 * self.width) or (at > 0.72 * self.width and at > near)
+        at = self.x(Q)
         words = f"{label}: Q = {'∞' if math.isinf(Q) else short(Q)}"
-        side = ("end", at - 10) if left else ("start", at + 10)
-        return f'<circle cx="{at:.1f}" cy="{y}" r="4.5"/>' + _text(
-            side[1], y + 4, words, small=True, anchor=side[0]
-        )
+        long = 6.8 * len(words) + 10  # px, about
+        right, left = (at, at + long), (at - long, at)
+        lines = [self.x(K) for K in self.Ks]
+
+        def trouble(span: tuple[float, float]) -> float:
+            crossed = sum(span[0] - 2 < line < span[1] + 2 and abs(line - at) > 3 for line in lines)
+            return crossed + 10 * (span[0] < 0 or span[1] > self.width)
+
+        anchor, x = ("end", at - 10) if trouble(left) < trouble(right) else ("start", at + 10)
+        return f'<circle cx="{at:.1f}" cy="{y}" r="4.5"/>' + _text(x, y + 4, words, small=True, anchor=anchor)
 
 
 def short(value: float) -> str:

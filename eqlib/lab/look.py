@@ -164,6 +164,11 @@ def compare_disturbance(disturbance: Any, **options: Any) -> Look:
     return compare(disturbance.before, disturbance.after, at_once=disturbance.at_once, **options)
 
 
+def lightness(before: Colour, after: Colour, threshold: float = SAME_BELOW) -> str:
+    """ "darker", "paler" or "same": the clear solution of two Colours, as in ``Look``."""
+    return _lightness(before, after, float(ciede2000(before.clear_lab, after.clear_lab)), threshold)
+
+
 def _lightness(before: Colour, after: Colour, delta: float, threshold: float) -> str:
     if delta < threshold:
         return "same"

@@ -389,7 +389,7 @@ class Panel(Sheet):
         """A slider or a switch was moved."""
         if self.trying is not None:
             self.trying.move(values)
-            self.draw()
+            self.redraw(self.trying.say(), tried=self.trying.picture())
 
     def on_undo(self, values, name) -> None:
         """One move back."""

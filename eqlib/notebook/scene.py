@@ -14,7 +14,7 @@ from functools import cached_property
 from types import MappingProxyType
 
 from eqlib.chem.disturb import Disturbance
-from eqlib.chem.explain import in_unicode
+from eqlib.chem.explain import in_unicode, turning
 from eqlib.chem.salts import dissolved
 from eqlib.chem.species import species
 from eqlib.lab.colour import absorbance, colour_of
@@ -77,6 +77,7 @@ class Scene:
 
     def __init__(self, disturbance: Disturbance, kind: str, bottle: str = "", recorded: bool = False):
         self.d, self.kind, self.bottle, self.recorded = disturbance, kind, bottle, recorded
+        self._seen: dict = {}
 
     @property
     def verb(self) -> str:
@@ -99,8 +100,7 @@ class Scene:
     @cached_property
     def settled(self):
         """Where only the rivals have acted, the first reaction not yet; None where no rival decides."""
-        acted = [event for event in self.d.events if event.kind == "rival"]
-        return acted[-1].state if acted else None
+        return turning(self.d)
 
     def quotient(self, state) -> float:
         """Q of the first reaction in a state; nan where it has none."""
@@ -115,12 +115,20 @@ class Scene:
 
     # -- vessels --------------------
 
+    def seen(self, state, view: str = "side", settled: bool = True):
+        """The Colour of a state in this vessel, worked out once."""
+        key = id(state), view, settled
+        if key not in self._seen:
+            shape = SHAPES[self.kind]
+            made = colour_of(state, shape.width_cm, view, area_cm2=shape.area_cm2, cloudy=not settled)
+            self._seen[key] = state, made  # the state with it, so that its id stays its own
+        return self._seen[key][1]
+
     def vessel(
         self, state, name: str, *, view="side", grey=False, settled=True, adding="", more=()
     ) -> Vessel:
         """One vessel, with what is seen in words and the absorbance as a number."""
-        shape = SHAPES[self.kind]
-        seen = colour_of(state, shape.width_cm, view, area_cm2=shape.area_cm2, cloudy=not settled)
+        shape, seen = SHAPES[self.kind], self.seen(state, view, settled)
         lines = (*self.lines(state, seen, settled), *more)
         made = vessel_of(state, name, self.kind, view, lines, settled, grey, adding, seen)
         most = 1000 * max(self.size(s) for s in (self.d.before, self.d.after, state))
@@ -147,7 +155,7 @@ class Scene:
         read = f"A {at:.2f}" if at <= READS_TO else TOO_DARK
         if self.d.stress.kind == "heat_to":
             size = f"{state.T - 273.15:.0f} °C"
-        return (words, f"{size} · {read}")
+        return (words, f"{size} · {read}") if read != TOO_DARK else (words, size, TOO_DARK)
 
     def standing(self) -> str:
         """The vessel as it stands, and the bottle to be added: a picture that gives nothing away."""

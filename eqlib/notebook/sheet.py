@@ -52,6 +52,11 @@ class Sheet(anywidget.AnyWidget):
         sections = [[name, html] for name, html in self.sections()]
         self.page = {"sections": sections, "say": say or {}, "off": list(off), "film": film, **more}
 
+    def redraw(self, say: dict[str, str], **sections: str) -> None:
+        """These sections and lines anew, all others as they stand: for what moves while a slider is dragged."""
+        made = [[name, sections.get(name, html)] for name, html in self.page["sections"]]
+        self.page = {**self.page, "sections": made, "say": {**self.page["say"], **say}, "film": None}
+
     def show(self, words: str) -> None:
         """Draw it in the running cell; ``words`` stand in where nothing of the kind is shown."""
         from IPython.display import display

@@ -92,7 +92,8 @@ def _answers(rows, imagined) -> str:
         if row.part.ask in _TOLD_BY_WHY:
             continue
         if row.answer and row.answer.rstrip(".") not in spoken and row.answer not in told:
-            told[row.answer] = f"<p><b>{text(legend_of(row.part))}</b>: {text(row.answer)}</p>"
+            name = "" if row.part.ask == "change" else f"<b>{text(legend_of(row.part))}</b>: "
+            told[row.answer] = f"<p>{name}{text(row.answer)}</p>"
     made = "".join(told.values())
     if imagined is not None:
         made += f"<p>{text(imagined.words)} {text(imagined.test)}</p>"

@@ -7,7 +7,7 @@ from dataclasses import replace
 from eqlib.chem.disturb import disturb
 from eqlib.errors import EqlibError
 from eqlib.lab.drawing import SHAPES, shelf
-from eqlib.lab.look import compare_disturbance
+from eqlib.lab.look import lightness
 from eqlib.notebook.form import KEYS
 from eqlib.notebook.output import text
 from eqlib.notebook.scene import Scene
@@ -135,19 +135,14 @@ class Trying:
         """What these amounts do, in one line."""
         d = self.now.d
         view = "above" if self.at["above"] else "side"
-        shape = SHAPES[self.scene.kind]
-        look = compare_disturbance(
-            d, path_cm=shape.width_cm, view=view, area_cm2=shape.area_cm2 if view == "above" else None
-        )
+        looks = lightness(self.scene.seen(d.before, view), self.now.seen(d.after, view))
         label, Q = self.now.line.marks[-1] if self.now.line else ("at once", d.Q)
         sign = "<" if Q < d.K / 1.001 else ">" if Q > d.K * 1.001 else "="
-        return f"{label[:1].upper()}{label[1:]}: Q = {number(Q)} {sign} K = {number(d.K)}. It goes {WAYS[d.direction]}; {look.lightness} from {'above' if view == 'above' else 'the side'}."
+        return f"{label[:1].upper()}{label[1:]}: Q = {number(Q)} {sign} K = {number(d.K)}. It goes {WAYS[d.direction]}; {looks} from {'above' if view == 'above' else 'the side'}."
 
     def say(self) -> dict[str, str]:
         """The numbers beside the sliders."""
-        return {
-            f"{self.key}/{name}": f"{number(self.at[name])} {unit}" for name, *_rest, unit in self.sliders
-        }
+        return {f"{self.key}/{name}": _said(self.at[name], unit) for name, *_rest, unit in self.sliders}
 
 
 def sliders_of(scene: Scene):
@@ -181,6 +176,11 @@ def _acting(d) -> float:
         if acting:
             return max(acting)
     return max(named.values())
+
+
+def _said(value: float, unit: str) -> str:
+    """A slider's number; strong bottles in M."""
+    return f"{number(value / 1000)} M" if unit == "mM" and value >= 500 else f"{number(value)} {unit}"
 
 
 def _step(top: float) -> float:

@@ -164,6 +164,7 @@ def lab_server(folder, scratch):
                 f"--ServerApp.port={port}",
                 "--ServerApp.port_retries=0",
                 "--IdentityProvider.token=",
+                "--ServerApp.disable_check_xsrf=True",
                 f"--ServerApp.root_dir={folder}",
                 "--LabApp.extension_manager=readonly",
             ],
@@ -194,6 +195,17 @@ def wait_for(address, server, log, seconds=240):
     raise AssertionError(f"JupyterLab did not answer in {seconds} s: {log.read_text('utf-8')}")
 
 
+def ask(server, what, data=None, method=None):
+    """The server's REST interface: ``data`` is posted as JSON; the answer, or None."""
+    request = urllib.request.Request(f"{server}/api/{what}", method=method)
+    if data is not None:
+        request.data = json.dumps(data).encode()
+        request.add_header("Content-Type", "application/json")
+    with urllib.request.urlopen(request, timeout=240) as answer:
+        text = answer.read()
+    return json.loads(text) if text else None
+
+
 class Desk:
     """One notebook open in JupyterLab, worked as a person would: menus, clicks, keys. ``address``: of its
     folder.
@@ -214,8 +226,23 @@ class Desk:
 
     def open(self):
         """Open the notebook; wait for its kernel."""
+        self.start_kernel()
         self.page.goto(self.address + "?reset")
         self.ready("opened")
+
+    def start_kernel(self, seconds=240):
+        """Start this notebook's kernel before its page is opened.
+
+        On a busy machine JupyterLab gives up waiting for a kernel that it started itself, and asks which one
+        to take.
+        """
+        server, _, place = self.address.partition("/lab/tree/")
+        wanted = {"path": place, "name": self.path.name, "type": "notebook", "kernel": {"name": "python3"}}
+        kernel = ask(server, "sessions", wanted)["kernel"]["id"]
+        end = time.monotonic() + seconds
+        while ask(server, f"kernels/{kernel}")["execution_state"] not in ("idle", "busy"):
+            assert time.monotonic() < end, "the kernel did not start"
+            time.sleep(0.3)
 
     def ready(self, stage):
         """Wait until nothing runs, then make sure that nothing on the page looks broken."""
@@ -261,7 +288,7 @@ class Desk:
             self.dialogs.append(dialog.first.inner_text())
             print("JupyterLab asked:", self.dialogs[-1])
             dialog.first.locator(".jp-mod-accept").click()
-            self.page.wait_for_timeout(500)
+            self.page.wait_for_timeout(5000)
 
     def menu(self, *labels):
         """Choose from the menu bar."""
@@ -400,3 +427,5 @@ def desk(browser, released, lab, request):
     page = browser.new_page(viewport={"width": 1200, "height": 900})
     yield Desk(page, f"{address}/lab/tree/{folder.name}", folder / f"{ASSIGNMENT}.ipynb")
     page.close()
+    for session in ask(address, "sessions"):
+        ask(address, f"sessions/{session['id']}", method="DELETE")

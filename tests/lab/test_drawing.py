@@ -70,3 +70,14 @@ def test_bars_are_as_long_as_their_numbers():
 def test_a_vessel_that_cannot_be_drawn_is_named(red):
     with pytest.raises(EqlibError, match="bucket"):
         vessel_of(red, kind="bucket")
+
+
+def test_a_gas_fills_a_sealed_tube():
+    from eqlib.lab.drawing import SHAPES, Vessel, rows_of, shapes
+
+    tube = shapes(Vessel("sealed", 1.0, "#aa5500"))
+    assert set(tube) == {"liquid"}  # no meniscus, no bed, no cloud
+    assert f"V{SHAPES['sealed'].px[1] - 21}" in tube["liquid"][1]["d"]
+    long = Vessel("well", 0.5, "#ffffff", "if your idea were right", ("pale bluish green; dark brown solid",))
+    assert all(len(row) <= 24 for row in rows_of(long))
+    assert " ".join(rows_of(long)).startswith("if your idea were right pale")

@@ -98,3 +98,38 @@ def test_sliders_undo_and_reset(panel):
     assert dict(panel.page["sections"])["tried"] != before
     panel.on_undo({}, "")
     assert dict(panel.page["sections"])["tried"] == before
+
+
+def test_an_emptied_field_stands_as_recorded(folder, screen):
+    made = Panel(load_questions(folder)["kc"], Store(load_questions(folder), folder))
+    made.show("(opens in Jupyter)")
+    made.on_record({"kc/kc": "156 L/mol"}, "")
+    first = made.record
+    forms = made.page["sections"]
+    made.on_set({"kc/kc": ""}, "")
+    assert made.page["say"]["kc/kc"] == ""
+    made.on_record({"kc/kc": ""}, "")
+    assert "not taken back" in made.page["say"]["state"]
+    assert made.record == first
+    assert made.page["sections"] != forms  # the page puts the recorded value into its field again
+
+
+def test_a_slider_goes_back_with_undo_although_it_was_drawn_there(panel):
+    panel.on_record(full(panel), "")
+    panel.on_doit(full(panel), "")
+    panel.on_over({}, "")
+    panel.on_try({}, "")
+    drawn = dict(panel.page["sections"])["try"]
+    name = panel.trying.sliders[0][0]
+    panel.on_slide({f"iron/try/{name}": 0.5 * panel.trying.at[name]}, "")
+    assert dict(panel.page["sections"])["try"] == drawn  # not while it is held
+    panel.on_undo({}, "")
+    assert dict(panel.page["sections"])["try"] != drawn
+
+
+def test_a_caution_is_said_once_in_a_notebook():
+    from eqlib.notebook.panels import first_said
+
+    assert first_said("a caution of this test", "bench")
+    assert not first_said("a caution of this test", "silver")
+    assert first_said("a caution of this test", "bench")

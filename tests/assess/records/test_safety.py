@@ -316,3 +316,14 @@ def test_a_folder_handed_in_without_outputs_is_completed_by_its_journal(tmp_path
     shutil.copy(tmp_path / "answers-04.journal.json", tmp_path / "sent later.json")
     cleared = collect(notebook(), (tmp_path / "sent later.json").read_bytes(), "04", "s01")
     assert cleared["silver"].answer == {"direction": "none"}
+
+
+def test_a_clock_that_was_set_back_does_not_make_the_newest_answer_old(tmp_path):
+    from eqlib.assess.records import Journal, record_answer
+
+    late = record_answer("wells", "iron", {"K": "same"}, "s01", at="2999-01-01T00:00:00Z")
+    newest = record_answer("wells", "iron", {"K": "larger"}, "s01", previous=late)
+    journal = Journal(tmp_path / "answers-wells.journal.json")
+    journal.write(late)
+    journal.write(newest)
+    assert journal.read("s01")["iron"].answer == {"K": "larger"}
