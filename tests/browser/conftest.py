@@ -16,6 +16,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+from jupyter_client import BlockingKernelClient
 
 COURSE = Path(__file__).resolve().parents[2] / "notebooks"
 ASSIGNMENT = "04-disturbing-an-equilibrium"
@@ -211,13 +212,13 @@ class Desk:
     folder.
     """
 
-    def __init__(self, page, address, path):
+    def __init__(self, page, address, path, runtime):
         # Imported here: a machine without playwright can then still collect the tests and say why it skips.
         from playwright.sync_api import TimeoutError as too_late
 
         self.too_late = too_late
         self.page = page
-        self.path = Path(path)
+        self.path, self.runtime = Path(path), runtime
         self.address = f"{address}/{self.path.name}"
         self.shots = 0
         self.errors, self.dialogs = [], []
@@ -239,10 +240,11 @@ class Desk:
         server, _, place = self.address.partition("/lab/tree/")
         wanted = {"path": place, "name": self.path.name, "type": "notebook", "kernel": {"name": "python3"}}
         kernel = ask(server, "sessions", wanted)["kernel"]["id"]
-        end = time.monotonic() + seconds
-        while ask(server, f"kernels/{kernel}")["execution_state"] not in ("idle", "busy"):
-            assert time.monotonic() < end, "the kernel did not start"
-            time.sleep(0.3)
+        client = BlockingKernelClient(connection_file=str(self.runtime / f"kernel-{kernel}.json"))
+        client.load_connection_file()
+        client.start_channels()
+        client.wait_for_ready(timeout=seconds)
+        client.stop_channels()
 
     def ready(self, stage):
         """Wait until nothing runs, then make sure that nothing on the page looks broken."""
@@ -412,20 +414,21 @@ class Desk:
 
 @pytest.fixture(scope="session")
 def lab(tmp_path_factory):
-    """(address, folder) of one JupyterLab; each test gets a folder of its own in it."""
+    """(address, folder, runtime folder) of one JupyterLab; each test gets a folder of its own in it."""
     folder = tmp_path_factory.mktemp("desks")
-    with lab_server(folder, tmp_path_factory.mktemp("lab")) as address:
-        yield address, folder
+    scratch = tmp_path_factory.mktemp("lab")
+    with lab_server(folder, scratch) as address:
+        yield address, folder, scratch / "runtime_dir"
 
 
 @pytest.fixture
 def desk(browser, released, lab, request):
     """A student's copy of the released assignment, open in JupyterLab."""
-    address, root = lab
+    address, root, runtime = lab
     folder = root / request.node.name
     shutil.copytree(released, folder)
     page = browser.new_page(viewport={"width": 1200, "height": 900})
-    yield Desk(page, f"{address}/lab/tree/{folder.name}", folder / f"{ASSIGNMENT}.ipynb")
+    yield Desk(page, f"{address}/lab/tree/{folder.name}", folder / f"{ASSIGNMENT}.ipynb", runtime)
     page.close()
     for session in ask(address, "sessions"):
         ask(address, f"sessions/{session['id']}", method="DELETE")
