@@ -231,6 +231,22 @@ class _Facts:
         acted = [event for event in self.d.events if event.kind == "rival"]
         return f"{in_unicode(self.added)} ties up {in_unicode(bound)}: {self.from_to(bound, self.d.at_once, acted[-1].state if acted else self.d.after)}, and Q = {self.driven.shown_Q()} stands against K = {self.driven.shown_K()}."
 
+    @property
+    def with_heat(self) -> str:
+        """The way that a change of temperature would go if heating always helped the forward reaction."""
+        return "forward" if self.d.after.T > self.d.before.T else "reverse"
+
+    def heated(self) -> str:
+        """What heat does here, and that it need not do so elsewhere."""
+        takes = (self.d.reaction.dH or 0) > 0
+        here = f"Warming helps the direction that takes heat up; here forming {in_unicode(self.product)} {'takes heat up' if takes else 'gives heat out'}."
+        chance = (
+            " So it came true in this mixture; where forming the product gives heat out, it does not."
+            if takes
+            else ""
+        )
+        return f"{here}{chance} {self.k_words()}"
+
     def not_cancelled(self) -> str:
         """How much of the change stays."""
         if not self.added:
@@ -282,7 +298,9 @@ _REASONED: dict[str, Callable[[_Facts], str]] = {
     "two_boxes": lambda f: (
         f"{f.from_to(f.partner, f.d.before, f.d.after)}: every {in_unicode(f.product)} that forms or splits takes or gives one. The two reactants share one product."
     ),
-    "k_moves_conc": lambda f: f.k_words(),
+    "k_moves_conc": lambda f: (
+        f"{f.k_words()} What the change moved is Q, to {f.driven.shown_Q()}, and the shift brings it back to K."
+    ),
     "k_fixed_t": lambda f: f.k_words(),
     "rate_is_extent": lambda f: (
         f"K says how far a reaction goes, not how fast: it holds no time. {f.k_words()}"
@@ -296,9 +314,7 @@ _REASONED: dict[str, Callable[[_Facts], str]] = {
         f"Water is not in the equation, but the volume is in every concentration. {f.diluted()}"
     ),
     "paler_is_left": lambda f: f.paler(),
-    "heat_is_forward": lambda f: (
-        f"Warming helps the direction that takes heat up; here forming {in_unicode(f.product)} {'gives heat out' if (f.d.reaction.dH or 0) < 0 else 'takes heat up'}. {f.k_words()}"
-    ),
+    "heat_is_forward": lambda f: f.heated(),
     "goes_complete": lambda f: (
         f"Not all of it: {f.from_to(f.partner or f.product, f.d.before, f.d.after)}, for with nothing left of a reactant Q would be endless."
     ),
@@ -362,7 +378,7 @@ def picture_of(idea: str, f: _Facts) -> IfRight | None:
             named = (
                 f"If “{MISTAKES[idea].title}” were right, {words}, and it would look like the last vessel."
             )
-            return IfRight(idea, named, state, telling_test(f), view)
+            return IfRight(idea, named, state, "" if idea == "full_cancel" else telling_test(f), view)
     return None
 
 
@@ -415,7 +431,9 @@ _PICTURES: dict[str, Callable[[_Facts], tuple[Any, str]]] = {
     **dict.fromkeys(
         ("static_stop", "not_in_equation", "volume_ignored", "k_fixed_t", "inert_const_p"), _nothing
     ),
-    **dict.fromkeys(("q_reversed", "heat_is_forward", "more_always_right"), _other_way),
+    "q_reversed": _other_way,
+    "more_always_right": lambda f: _other_way(f) if f.d.direction == "reverse" else (None, ""),
+    "heat_is_forward": lambda f: _other_way(f) if f.d.direction != f.with_heat else (None, ""),
     "paler_is_left": lambda f: _other_way(f) if f.d.direction == "forward" else (None, ""),
     "goes_complete": _complete,
     "full_cancel": _cancelled,
