@@ -322,7 +322,7 @@ def _in_short(event, full: str) -> tuple[str, str]:
     if (
         event.kind in ("driver", "rival")
         and event.rivals
-        and (len(_plain(full)) > _LONG or "∞" in full or "while other" in full)
+        and (len(_plain(full)) > _LONG + 30 or "∞" in full or "while other" in full)
     ):
         first = event.rivals[0]
         way = {"forward": "forward", "reverse": "in reverse"}[first.quotient.way]

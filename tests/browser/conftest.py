@@ -16,7 +16,6 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from jupyter_client import BlockingKernelClient
 
 COURSE = Path(__file__).resolve().parents[2] / "notebooks"
 ASSIGNMENT = "04-disturbing-an-equilibrium"
@@ -165,7 +164,6 @@ def lab_server(folder, scratch):
                 f"--ServerApp.port={port}",
                 "--ServerApp.port_retries=0",
                 "--IdentityProvider.token=",
-                "--ServerApp.disable_check_xsrf=True",
                 f"--ServerApp.root_dir={folder}",
                 "--LabApp.extension_manager=readonly",
             ],
@@ -196,29 +194,18 @@ def wait_for(address, server, log, seconds=240):
     raise AssertionError(f"JupyterLab did not answer in {seconds} s: {log.read_text('utf-8')}")
 
 
-def ask(server, what, data=None, method=None):
-    """The server's REST interface: ``data`` is posted as JSON; the answer, or None."""
-    request = urllib.request.Request(f"{server}/api/{what}", method=method)
-    if data is not None:
-        request.data = json.dumps(data).encode()
-        request.add_header("Content-Type", "application/json")
-    with urllib.request.urlopen(request, timeout=240) as answer:
-        text = answer.read()
-    return json.loads(text) if text else None
-
-
 class Desk:
     """One notebook open in JupyterLab, worked as a person would: menus, clicks, keys. ``address``: of its
     folder.
     """
 
-    def __init__(self, page, address, path, runtime):
+    def __init__(self, page, address, path):
         # Imported here: a machine without playwright can then still collect the tests and say why it skips.
         from playwright.sync_api import TimeoutError as too_late
 
         self.too_late = too_late
         self.page = page
-        self.path, self.runtime = Path(path), runtime
+        self.path = Path(path)
         self.address = f"{address}/{self.path.name}"
         self.shots = 0
         self.errors, self.dialogs = [], []
@@ -227,24 +214,8 @@ class Desk:
 
     def open(self):
         """Open the notebook; wait for its kernel."""
-        self.start_kernel()
         self.page.goto(self.address + "?reset")
         self.ready("opened")
-
-    def start_kernel(self, seconds=240):
-        """Start this notebook's kernel before its page is opened.
-
-        On a busy machine JupyterLab gives up waiting for a kernel that it started itself, and asks which one
-        to take.
-        """
-        server, _, place = self.address.partition("/lab/tree/")
-        wanted = {"path": place, "name": self.path.name, "type": "notebook", "kernel": {"name": "python3"}}
-        kernel = ask(server, "sessions", wanted)["kernel"]["id"]
-        client = BlockingKernelClient(connection_file=str(self.runtime / f"kernel-{kernel}.json"))
-        client.load_connection_file()
-        client.start_channels()
-        client.wait_for_ready(timeout=seconds)
-        client.stop_channels()
 
     def ready(self, stage):
         """Wait until nothing runs, then make sure that nothing on the page looks broken."""
@@ -336,34 +307,6 @@ class Desk:
             assert time.monotonic() < end, "the notebook was not saved"
             self.page.wait_for_timeout(100)
 
-    def save_with(self, names):
-        """Save until the file holds an answer to all these: the page may still be on its way to the last."""
-        for _ in range(30):
-            self.save()
-            held = json.dumps(self.content())
-            if all(f'"question": "{name}"' in held for name in names):
-                return
-            self.page.wait_for_timeout(1000)
-        raise AssertionError(f"not all of {', '.join(names)} reached the notebook")
-
-    def changes(self, place, was, seconds=60):
-        """Wait until ``place`` reads otherwise than it did."""
-        end = time.monotonic() + seconds
-        while place.inner_text() == was:
-            assert time.monotonic() < end, f"{was!r} stayed"
-            self.page.wait_for_timeout(50)
-
-    def theme(self, name):
-        """Settings, Theme: "light" or "dark"."""
-        self.menu("Settings", "Theme")
-        self.page.locator(".lm-Menu-itemLabel").get_by_text(
-            f"JupyterLab {name.capitalize()}", exact=True
-        ).click()
-        self.page.wait_for_function(
-            "light => document.body.dataset.jpThemeLight === light", arg=str(name == "light").lower()
-        )
-        self.page.wait_for_timeout(500)
-
     def whole(self):
         """Is the file readable? The server writes it in place, so for a moment it is not."""
         try:
@@ -442,21 +385,18 @@ class Desk:
 
 @pytest.fixture(scope="session")
 def lab(tmp_path_factory):
-    """(address, folder, runtime folder) of one JupyterLab; each test gets a folder of its own in it."""
+    """(address, folder) of one JupyterLab; each test gets a folder of its own in it."""
     folder = tmp_path_factory.mktemp("desks")
-    scratch = tmp_path_factory.mktemp("lab")
-    with lab_server(folder, scratch) as address:
-        yield address, folder, scratch / "runtime_dir"
+    with lab_server(folder, tmp_path_factory.mktemp("lab")) as address:
+        yield address, folder
 
 
 @pytest.fixture
 def desk(browser, released, lab, request):
     """A student's copy of the released assignment, open in JupyterLab."""
-    address, root, runtime = lab
+    address, root = lab
     folder = root / request.node.name
     shutil.copytree(released, folder)
     page = browser.new_page(viewport={"width": 1200, "height": 900})
-    yield Desk(page, f"{address}/lab/tree/{folder.name}", folder / f"{ASSIGNMENT}.ipynb", runtime)
+    yield Desk(page, f"{address}/lab/tree/{folder.name}", folder / f"{ASSIGNMENT}.ipynb")
     page.close()
-    for session in ask(address, "sessions"):
-        ask(address, f"sessions/{session['id']}", method="DELETE")
