@@ -176,7 +176,7 @@ def _read_off(case: Case, extent: float) -> Case:
     if case.disturbance is not None:
         share = case.disturbance.before.volume / case.disturbance.at_once.volume
         for name, value in equilibrium.items():
-            at_once[name] += share * (value - case.before.get(name, 0.0))
+            at_once[name] += share * (value - case.before[name])
     return replace(
         case,
         extent=extent,

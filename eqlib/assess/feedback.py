@@ -36,6 +36,7 @@ NOT_WITH_REASON = (
     "A question that may help: which way does that reason point?"
 )
 AS_ABOVE = "Not right yet. The question above may help here too."
+TRY_AGAIN = "A question for another try:"
 MISSING = "No answer was recorded for this part."
 TOO_MANY_FIGURES = (
     "The value is right. It is written with more figures "

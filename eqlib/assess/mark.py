@@ -122,7 +122,9 @@ def mark(
     audit = f"{best.audit}{_audit_attempts(question, given, policy)}{note}"
     show = _may_show(question, policy, len(given.attempts), best.points >= best.max_points, released)
     working = worked(question, question.case(who, best.set_of)) if show else ""
-    return replace(best, audit=audit, working=working)
+    hints = question.hints if released and best.points < best.max_points else ()
+    said = "\n".join([best.feedback, *(f"- {feedback.TRY_AGAIN} {hint}" for hint in hints)])
+    return replace(best, audit=audit, working=working, feedback=said)
 
 
 def _other_id(recorded: Any, used: Any) -> str:

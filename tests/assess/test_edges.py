@@ -7,6 +7,7 @@ import pytest
 import eqlib as eq
 from eqlib.assess import feedback
 from eqlib.assess.asks import ASKS
+from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.rule import RULES
 from eqlib.assess.check.course import check_course
 from eqlib.assess.load import load_questions, read_questions
@@ -418,3 +419,63 @@ def test_species_by_their_names(said, species):
 def test_a_misspelt_system_is_told_its_neighbour():
     with pytest.raises(EqlibError, match="did you mean 'iron-thiocyanate'"):
         question('system = "iron-thiocyanat"\n', TUBE, part('ask = "direction"')).case()
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "140 in units of M^-1",
+        "140 (unit written as M^-1)",
+        "140 in the unit M^-1",
+        "140 with the standard unit M^-1",
+        "140 without unit",
+        "140 without a unit",
+        "140 with no unit",
+        "140 no units",
+    ],
+)
+def test_words_around_a_unit_say_nothing(typed):
+    assert read_part(Part("k", "number", "number", "Kc", unit="L/mol", quantity="K"), typed).value == 140
+
+
+@pytest.mark.parametrize(
+    "typed", ["< 140", "> 140", "≤ 140", "≥ 140", "smaller than 140", "greater than 140"]
+)
+def test_a_limit_is_no_value(typed):
+    read = read_part(Part("k", "number", "number", "Kc", unit="L/mol", quantity="K"), typed)
+    assert "gives a limit" in read.message
+
+
+@pytest.mark.parametrize(
+    ("charge", "roman"), list(enumerate(("I", "II", "III", "IV", "V", "VI", "VII"), start=1))
+)
+def test_a_charge_in_roman_figures(charge, roman):
+    name = f"Mn^{charge}+" if charge > 1 else "Mn^+"
+    others = [f"Mn^{n}+" for n in range(2, 8) if n != charge] + (["Mn^+"] if charge > 1 else [])
+    assert named(f"manganese({roman})", [*others, name]) == (name, "")
+
+
+def test_water_put_into_K_is_named():
+    """55.5 mol/L of water below the line of Kc = [H+] [HCO3-] / [CO2]."""
+    soda = 'reactions = [{ text = "CO2 + H2O(l) <=> H^+ + HCO3^-", K = 4.5e-7 }]\n'
+    begin = "[question.start]\ntotals = { CO2 = 0.034 }\nvolume_L = 0.5\n"
+    read = '[question.measured]\nreading = "concentration"\nspecies = "H^+"\nfigures = 3\n'
+    made = question(soda, begin, read, part('ask = "number"\nquantity = "K"'))
+    x = made.case().measured["concentration"]
+    K = x * x / (0.034 - x)
+    assert mark(made, f"{K:.4g}").points == 4
+    assert mark(made, f"{K / 55.5:.4g}").mistake == "solid_in_k"
+
+
+def test_hints_of_assessed_work_come_back_with_the_marks(tmp_path):
+    """They are not released; once marks go back, whoever lost some has them."""
+    folder = tmp_path / "source" / "edges"
+    folder.mkdir(parents=True)
+    (tmp_path / "instructor").mkdir()
+    (folder / "questions.toml").write_text(HEAD + IODINE + part('ask = "number"\nquantity = "extent"'))
+    (tmp_path / "instructor" / "edges.toml").write_text('[q]\nhints = ["Which row is x in?"]\n')
+    made = load_questions(folder)["q"]
+    right = f"{made.case().extent:.3g}"
+    assert "Which row is x in?" in mark(made, "7", released=True).feedback
+    assert "Which row is x in?" not in mark(made, "7").feedback
+    assert "Which row is x in?" not in mark(made, right, released=True).feedback

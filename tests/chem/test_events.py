@@ -157,7 +157,9 @@ def changes(old_text, new_text, old, new, verb):
 
 @reads(
     rf"The change of (volume|the gas volume) from ({NUMBER}) to ({NUMBER}) (mL|L) "
-    rf"(dilutes|lowers|multiplies) every .+? at once (?:to ({NUMBER}) of what it was|by ({NUMBER}))\."
+    rf"(dilutes|lowers|multiplies) every "
+    rf"(?:concentration|dissolved substance|partial pressure|gas concentration) at once "
+    rf"(?:to ({NUMBER}) of what it was|by ({NUMBER}))\."
 )
 def volume_changed(case, kind, old, new, unit, verb, part, factor):
     d, size = case.d, 1e-3 if unit == "mL" else 1.0
@@ -289,6 +291,8 @@ def fraction(case, equation, symbols, numbers, Q, side, K):
         state = case.start
     compare(r, state, Q, side, K)
     check_symbols(case, r, symbols, state, numbers)
+    single = len(re.findall(r"\[|P\(", symbols)) == 1 and not re.search("[⁰¹²³⁴⁵⁶⁷⁸⁹]$", symbols)
+    assert bool(numbers) == (not single)
     if numbers:
         assert value_of(numbers.removesuffix(" = ")) == pytest.approx(num(Q), rel=0.03)
 

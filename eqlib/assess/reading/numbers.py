@@ -363,7 +363,7 @@ def _shift(digits, power):
 def _in_unit(digits, rest, unit, typed, name):
     """(value in ``unit``, decimals, notes) of digits followed by ``rest``. Errors: Unreadable."""
     decimals = max(0, digits.figures.decimals - digits.exponent)
-    if not rest:
+    if not without_filler(rest):  # "140 without units" as well
         return digits.value, decimals, (f"unit taken as {pretty_unit(unit)}",) if unit else ()
     if re.match(r"·\d", rest):
         raise Unreadable(
