@@ -36,7 +36,6 @@ NOT_WITH_REASON = (
     "A question that may help: which way does that reason point?"
 )
 AS_ABOVE = "Not right yet. The question above may help here too."
-TRY_AGAIN = "A question for another try:"
 MISSING = "No answer was recorded for this part."
 TOO_MANY_FIGURES = (
     "The value is right. It is written with more figures "
@@ -53,6 +52,11 @@ NEVER_MARKED = "Thank you for saying how sure you are. This is never marked."
 OF_DATA = ("Kp", "absorbance", "dH", "mean", "s", "n")
 COUNT = "Not right yet. A count that may help: {what}, {left} on the left and {right} on the right."
 HALFWAY = "Partly right: {right} of {all} places."
+
+
+def another_try(hint: str) -> str:
+    """A hint of assessed work, once its marks are back."""
+    return f"- A question for another try: {hint}"
 
 
 def right_part(how: str) -> str:

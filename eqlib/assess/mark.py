@@ -123,7 +123,7 @@ def mark(
     show = _may_show(question, policy, len(given.attempts), best.points >= best.max_points, released)
     working = worked(question, question.case(who, best.set_of)) if show else ""
     hints = question.hints if released and best.points < best.max_points else ()
-    said = "\n".join([best.feedback, *(f"- {feedback.TRY_AGAIN} {hint}" for hint in hints)])
+    said = "\n".join([best.feedback, *map(feedback.another_try, hints)])
     return replace(best, audit=audit, working=working, feedback=said)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from pathlib import Path
 from string import Formatter
 
@@ -15,9 +15,7 @@ from eqlib.assess.policy import DEFAULT, Policy
 from eqlib.assess.setting import Setting
 from eqlib.assess.tables import QuestionError
 from eqlib.assess.variants import Range, Variant, make_variant, show
-from eqlib.chem.catalogue import system
 from eqlib.errors import EqlibError
-from eqlib.lab.cautions import cautions_for
 
 _CACHED = 4096
 
@@ -95,15 +93,6 @@ class Question:
         for name in self.placeholders - shown.keys():
             shown[name] = show(_printed(self, name, tuple(variant.numbers.items())))
         return self.prompt.format_map(shown)
-
-    @cached_property
-    def cautions(self) -> tuple[str, ...]:
-        """The few cautions for what is in this question's vessel, gravest first; the same for everybody."""
-        setting, numbers = self.setting, self.variant(None).numbers
-        systems = [setting.found] if setting.found is not None else []
-        systems += [system(name) for name in setting.cautions_from]
-        mixture = setting.mixture(setting.reactions_for(numbers), numbers)
-        return tuple(c.words for c in cautions_for(systems, mixture, setting.stress_for(numbers)))
 
     def case(self, student: object = None, retry: int = 0) -> Case:
         """This student's copy: numbers, chemistry, right answers (cached). Raises QuestionError."""

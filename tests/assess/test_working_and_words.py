@@ -140,13 +140,6 @@ def test_working_compares_q_with_k(questions):
         assert "| Before |" in working
 
 
-def test_every_question_shows_the_cautions_of_its_vessel(questions):
-    """What they must hold is tested in tests/lab/test_cautions.py; here, that a question finds its own."""
-    for name in ("iron", "warm", "silver", "oxalate", "kc"):
-        assert "safety data sheet" in questions[name].cautions[-1]
-    assert questions["silver"].cautions != questions["iron"].cautions
-
-
 SCOLDING = re.compile(
     r"\b(wrong|incorrect|fail|failed|bad|invalid|illegal|must|should have|obviously|simply|easy|error|"
     r"mistake|stupid|careless|you forgot|you did not|!)",

@@ -1,10 +1,12 @@
 """A panel clicked without a browser: what it records, what it says, and when it shows the outcome."""
 
+from pathlib import Path
+
 import pytest
 
 from eqlib.assess.load import load_questions
 from eqlib.assess.records import MIME
-from eqlib.notebook.panels import Panel
+from eqlib.notebook.panels import Panel, cautions_of
 from eqlib.notebook.store import Store
 
 
@@ -133,3 +135,13 @@ def test_a_caution_is_said_once_in_a_notebook():
     assert first_said("a caution of this test", "bench")
     assert not first_said("a caution of this test", "silver")
     assert first_said("a caution of this test", "bench")
+
+
+def test_every_question_shows_the_cautions_of_its_vessel():
+    """What they must hold is tested in tests/lab/test_cautions.py; here, that a question finds its own."""
+    questions = load_questions(Path(__file__).parents[1] / "assess" / "wells")
+    shown = {n: [c.words for c in cautions_of(questions[n], questions[n].case("s01"))] for n in questions}
+    for name in ("iron", "warm", "silver", "oxalate", "kc"):
+        assert "safety data sheet" in shown[name][-1]
+    assert any("silver" in words for words in shown["silver"])
+    assert not any("silver" in words for words in shown["iron"])

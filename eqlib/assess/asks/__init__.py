@@ -19,7 +19,7 @@ from eqlib.assess.asks import (
     typed,
     words,
 )
-from eqlib.assess.asks.base import Ask, Control, Part
+from eqlib.assess.asks.base import Ask, Part
 from eqlib.assess.mistakes import Suspect
 
 if TYPE_CHECKING:
@@ -51,11 +51,6 @@ ASKS: dict[str, Ask] = {
     "readings": practical.OwnReadings(),
     "work": practical.Work(),
 }
-
-
-def control_of(part: Part) -> Control:
-    """What a form shows for ``part``."""
-    return ASKS[part.ask].control(part)
 
 
 def suspects(part: Part, case: Case, said: Mapping[str, Any] | None = None) -> list[Suspect]:

@@ -121,19 +121,6 @@ class Part:
 
 
 @dataclass(frozen=True)
-class Control:
-    """What a form shows for a part: ``kind`` is radio, number, table, order, line or text."""
-
-    kind: str
-    label: str
-    help: str = ""
-    options: tuple[tuple[str, str], ...] = ()
-    unit: str = ""
-    columns: tuple[tuple[str, str], ...] = ()
-    rows: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
 class Verdict:
     """How one part was judged. ``share`` of its points; ``note`` is right, carried, partly or wrong."""
 
@@ -155,11 +142,6 @@ class Answered:
     said: Mapping[str, Any]
     earlier: Mapping[str, Any]
     figures_spent: bool = False
-
-
-NOTHING_SAID = Answered({}, {})
-
-_CONTROLS = {"choice": "radio", "equation": "line", "expression": "line"}
 
 
 class Ask:
@@ -223,10 +205,6 @@ class Ask:
     def options(self, table: Any, question: str) -> tuple[tuple[str, str], ...]:
         """(value, label) pairs to choose from."""
         return self.choices
-
-    def control(self, part: Part) -> Control:
-        """What a form shows."""
-        return Control(_CONTROLS.get(part.kind, part.kind), part.label, part.help, part.options, part.unit)
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> Any:
         """The right value; ``own`` holds earlier values of the student's, by part id, to go on from."""

@@ -481,9 +481,6 @@ class NumberAsked(Ask):
         said = self.words(part, case, case.expected[part.id])
         return f"{part.label.rstrip('?:. ')} = {step} = **{said}**"
 
-    def doubts(self, part: Part, case: Case) -> Iterator[str]:
-        return iter(())
-
 
 def _made_before(mistake: str, part: Part, case: Case, earlier: Own) -> bool:
     """Is an earlier number of the same kind wrong by the same slip? It is counted there."""

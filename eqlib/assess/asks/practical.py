@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from eqlib.assess import feedback
-from eqlib.assess.asks.base import Answered, Ask, Control, Part, PartTable, Verdict, close, in_unicode
+from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict, close
 from eqlib.assess.asks.carry import Path
 from eqlib.assess.mistakes import Suspect
 from eqlib.assess.tables import QuestionError, Value, value_of
@@ -100,10 +100,6 @@ class Work(Ask):
 
     def needs_reaction(self, part: Part) -> bool:
         return False
-
-    def control(self, part: Part) -> Control:
-        columns = tuple((name, in_unicode(name)) for name in part.columns)
-        return Control("table", part.label, part.help, unit=part.unit, columns=columns, rows=part.rows)
 
     def finished(self, part: Part, table: Any) -> Part:
         labels = tuple(row.tube.label for row in _planned() if row.tube.role == "test")

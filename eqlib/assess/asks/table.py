@@ -12,7 +12,6 @@ from eqlib.assess.asks.base import (
     ICE_ROWS,
     Answered,
     Ask,
-    Control,
     Part,
     PartTable,
     Verdict,
@@ -52,10 +51,6 @@ class Ice(Ask):
     def finished(self, part: Part, table: IceTable) -> Part:
         tolerance = None if table.tolerance is None else float(table.tolerance)
         return super().finished(replace(part, tolerance=tolerance), table)
-
-    def control(self, part: Part) -> Control:
-        columns = tuple((name, in_unicode(name)) for name in part.columns)
-        return Control("table", part.label, part.help, unit=part.unit, columns=columns, rows=ICE_ROWS)
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> dict[str, dict[str, float]]:
         rows: dict[str, dict[str, float]] = {"initial": {}, "change": {}, "equilibrium": {}}

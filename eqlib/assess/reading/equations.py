@@ -5,7 +5,6 @@ the plus signs between species by trying which pieces make a species that is on 
 """
 
 import re
-from dataclasses import dataclass
 from fractions import Fraction
 
 from eqlib.assess.reading.numbers import COUNTED, read_number
@@ -179,39 +178,3 @@ def _stranger(name, reason, species):
         )
     return Unreadable(f"{quote(name)} is not one of the species here, which are {listed}. "
                       "Please check its formula and charge.")  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Balance:
-    """``right``; ``factor`` (2 means twice the usual numbers); ``note`` in words for the feedback."""
-
-    right: bool
-    factor: Fraction = Fraction(1)
-    note: str = ""
-    reversed: bool = False
-
-
-def compare_equation(value, expected):
-    """Compare read coefficients with the balanced ones (species -> signed number). Multiples are right."""
-    given = {n: Fraction(c).limit_denominator(1000) for n, c in value.items() if c}
-    wanted = {n: Fraction(c).limit_denominator(1000) for n, c in expected.items() if c}
-    missing = [n for n in wanted if n not in given]
-    if missing:
-        return Balance(False, note=f"{missing[0]} does not appear in your equation yet.")
-    extra = [n for n in given if n not in wanted]
-    if extra:
-        return Balance(False, note=f"{extra[0]} is not needed in this equation.")
-    ratios = {given[n] / wanted[n] for n in wanted}
-    if len(ratios) > 1:
-        return Balance(False, note="Some atoms or charges are not yet the same on both sides: "
-                                   "count them one kind at a time.")  # fmt: skip
-    factor = ratios.pop()
-    if factor < 0:
-        return Balance(
-            False, factor, "The numbers balance, and the equation is written from right to left.", True
-        )
-    if factor != 1:
-        return Balance(
-            True, factor, f"Balanced; it is {factor} times the equation with the smallest whole numbers."
-        )
-    return Balance(True)
