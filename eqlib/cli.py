@@ -406,17 +406,30 @@ def practical_plan(
 
 @practical.command("class", short_help="Kc of each group from the tables they handed in.")
 def practical_class(
-    folder: Annotated[Path, typer.Argument(help="A folder with one .csv for each group.")],
+    folder: Annotated[Path, typer.Argument(help="A folder with one .csv for each group, or the course.")],
+    assignment: Annotated[str | None, typer.Argument(help="Of a course: whose readings.")] = None,
     html: Annotated[Path | None, typer.Option(help="Also write it as a page with a dot diagram.")] = None,
 ) -> int:
-    """Work out every group's Kc, name what looks wrong with its table, and say which values stand apart."""
+    """Work out every group's Kc, name what looks wrong with its table, and say which values stand apart.
+
+    Of a course and an assignment the tables are those recorded in what was handed in.
+    """
     from eqlib.lab.practical import groups, pictures
     from eqlib.writing import write_atomically
 
     if not folder.is_dir():
         raise UsageError(f"{folder}: there is no such folder; write the folder with one .csv for each group")
-    found = groups.class_in(folder)
-    print(pictures.class_text(found), end="")
+    if assignment is None:
+        found = groups.class_in(folder)
+    else:
+        from eqlib.grading.course import Course
+        from eqlib.grading.practical import class_handed_in
+
+        found, on_simulated = class_handed_in(Course.open(folder), assignment)
+        if on_simulated:
+            print(f"{on_simulated} worked on the simulated instrument, each with another Kc: left out.")
+    if found:
+        print(pictures.class_text(found), end="")
     if html is not None:
         write_atomically(html, pictures.class_page(found))
         _line(_console(), f"Written to {_shown(html)}")

@@ -26,7 +26,7 @@ from eqlib.notebook.asleep import asleep_forms, forms_in
 
 COURSE = Path(__file__).resolve().parents[2] / "notebooks"
 NAMES = sorted(path.name for path in (COURSE / "source").iterdir() if (path / "questions.toml").is_file())
-#: Marked from end to end: the shortest, and the one with the practical; all nine with EQLIB_EVERY=1 (minutes).
+#: Marked from end to end: the shortest, and that of the practical; all nine with EQLIB_EVERY=1 (minutes).
 SAMPLED = [name for name in NAMES if name[:2] in ("00", "07") or os.environ.get("EQLIB_EVERY")]
 CHECKS = {"blank": 0.0, "right": 1.0}
 
