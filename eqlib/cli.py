@@ -449,6 +449,15 @@ def check(
     if not course.is_dir():
         raise UsageError(f"{course}: there is no such folder; write the folder of the course")
     console = _console()
+    if any(course.glob("source/*/*.ipynb")) and not any(course.glob("source/*/questions.toml")):
+        opened = _extra("eqlib.grading.course", "grading").Course.open(course)
+        names = ", ".join(opened.assignments())
+        _line(
+            console, f"{course}: no questions of eqlib's to check in {names}; eqlib grade marks their cells."
+        )
+        if opened.lacks:
+            _line(console, opened.lacks)
+        return LOOK if opened.lacks else 0
     with _progress(console, "Checking") as progress:
         findings = check_course(course, samples, lambda what, done, of: progress(done, of, what))
     for finding in findings:

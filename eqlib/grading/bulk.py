@@ -184,6 +184,7 @@ class _Session:
             said.append(
                 f"The gradebook did not know {self.assignment} yet; its questions were entered from source/."
             )
+        said.append(self.course.lacks)
         return tuple(line for line in said if line)
 
     def _absent(self) -> tuple[str, ...]:

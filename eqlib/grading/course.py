@@ -129,6 +129,20 @@ class Course:
         config.CourseDirectory.root = str(self.root)
         return config
 
+    @property
+    def lacks(self) -> str:
+        """What its settings lack for nbgrader's own command and button to mark as ``eqlib grade`` does, or
+        "".
+        """
+        steps = self.config.get("Autograde", {}).get("autograde_preprocessors", ())
+        if "eqlib.grading.preprocessors.MarkSubmission" in steps:
+            return ""
+        return (
+            f"{CONFIG} does not set eqlib up: eqlib grade marks as it should, but nbgrader autograde and "
+            f"formgrader's button would run submissions unprotected. Add to it, after get_config(): "
+            "from eqlib.grading.settings import configure; configure(c, __file__)"
+        )
+
     def directory(self, **changes) -> CourseDirectory:
         """nbgrader's own view of the folder, with some of its settings changed."""
         return CourseDirectory(config=self.config, log=quiet_log(), **changes)

@@ -1,6 +1,7 @@
 """A marking that is stopped, cannot run code or meets a gradebook in use: nothing is lost or twice."""
 
 import csv
+import errno
 import os
 import sqlite3
 import stat
@@ -8,7 +9,8 @@ import stat
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell
 
-from eqlib.grading import bulk, desk, export, summary
+from eqlib import cli
+from eqlib.grading import bulk, desk, export, places, summary
 from eqlib.grading.course import CourseError
 from eqlib.grading.report import report
 from eqlib.grading.run.start import Isolation
@@ -93,6 +95,35 @@ def test_a_gradebook_in_use_is_one_line_and_what_is_saved_is_safe(tiny):
     held.close()
     assert marked(tiny, feedback=False)[2] == ["s02"]
     assert list((tiny.root / "backups").glob("gradebook-*.db"))
+
+
+@pytest.mark.parametrize(
+    ("refused", "words"),
+    [(errno.ENOSPC, "No space left on device"), (errno.EROFS, "Read-only file system")],
+)
+def test_a_disk_that_refuses_is_one_line_and_what_is_saved_is_safe(tiny, monkeypatch, capsys, refused, words):
+    no_sandbox(monkeypatch)
+    for student in ("s01", "s02"):
+        tiny.hand_in(tiny.work(student))
+    marked(tiny, only=["s01"])
+    prepare = places.prepare
+
+    def full(target, files):
+        if "s02" in target.parts:
+            raise OSError(refused, os.strerror(refused), str(target))
+        return prepare(target, files)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(places, "prepare", full)
+        assert cli.run(["grade", str(tiny.root), "tiny", "-q"]) == 1
+    out, err = capsys.readouterr()
+    (line,) = err.splitlines()
+    assert words in line
+    assert "mark again" in line
+    assert "safe" in out
+    made, rows, seen = marked(tiny)
+    assert (seen, made.stopped) == (["s02"], "")
+    assert rows["s01"].points == rows["s02"].points == 4
 
 
 def test_files_of_marks_are_private(tiny):
