@@ -13,8 +13,9 @@ import shutil
 import sys
 import time
 import warnings
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 import typer.core
@@ -86,7 +87,7 @@ def _is_usage(error: EqlibError) -> bool:
     return type(error).__name__ in ("UsageError", "CourseError", "DemoError", "PrepError", "ClusterError")
 
 
-def _extra(module: str, extra: str):
+def _extra(module: str, extra: str) -> Any:
     """A module that needs an optional extra. Raises UsageError naming the pip command that brings it."""
     try:
         return importlib.import_module(module)
@@ -98,7 +99,7 @@ def _extra(module: str, extra: str):
         ) from None
 
 
-def _console():
+def _console() -> Any:
     from rich.console import Console
 
     console = Console(highlight=False, markup=False, emoji=False)
@@ -106,11 +107,11 @@ def _console():
 
 
 @contextlib.contextmanager
-def _progress(console, what: str, plain: bool = False):
+def _progress(console: Any, what: str, plain: bool = False) -> Iterator[Any]:
     """``report(done, of, name)``: a bar on a terminal; elsewhere nothing, or (``plain``) a line a quarter."""
     if not console.is_terminal:
 
-        def quarter(done, of, name=""):
+        def quarter(done: Any, of: Any, name: Any = "") -> None:
             if plain and done * 4 // of > (done - 1) * 4 // of:
                 _line(console, f"  {done} of {of}")
                 sys.stdout.flush()
@@ -133,14 +134,14 @@ def _progress(console, what: str, plain: bool = False):
         task = bar.add_task(what, total=None, rate="")
         started = time.monotonic()
 
-        def tell(done, of, name=""):
+        def tell(done: Any, of: Any, name: Any = "") -> None:
             rate = f"{done / max(time.monotonic() - started, 0.1):.1f}/s, left"
             bar.update(task, completed=done, total=of, description=f"{what} {name}".strip(), rate=rate)
 
         yield tell
 
 
-def _line(console, text: str = "") -> None:
+def _line(console: Any, text: str = "") -> None:
     """One line that is never broken in two, whatever the width."""
     console.print(text, soft_wrap=True)
 
@@ -270,7 +271,7 @@ class UnfinishedError(EqlibError):
 
 
 @contextlib.contextmanager
-def _json_log(path: Path):
+def _json_log(path: Path) -> Iterator[Any]:
     """``record(event, **facts)``: one line of JSON each, with the time, in a file of the owner's only."""
     import json
     from datetime import UTC, datetime
@@ -278,7 +279,7 @@ def _json_log(path: Path):
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
     with os.fdopen(handle, "a", encoding="utf-8") as stream:
 
-        def record(event: str, **facts) -> None:
+        def record(event: str, **facts: Any) -> None:
             line = {"at": datetime.now(UTC).isoformat(timespec="milliseconds"), "event": event, **facts}
             stream.write(json.dumps(line, ensure_ascii=False) + "\n")
             stream.flush()
@@ -307,7 +308,7 @@ def export(
 class _New(typer.core.TyperGroup):
     """``eqlib new``: says how it is written where something else follows."""
 
-    def resolve_command(self, ctx, args):
+    def resolve_command(self, ctx: Any, args: Any) -> Any:
         if args and args[0] not in self.commands:
             raise UsageError(f"new {args[0]}: write `eqlib new course FOLDER`, with the folder to be made")
         return super().resolve_command(ctx, args)
@@ -479,7 +480,7 @@ def guide(course: Annotated[Path, typer.Argument(help="The course folder.")]) ->
         _line(_console(), _shown(path))
 
 
-def _say_problems(console, made) -> None:
+def _say_problems(console: Any, made: Any) -> None:
     if made.problems:
         _line(console, "To look at:")
     for line in made.problems:

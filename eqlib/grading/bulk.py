@@ -125,7 +125,7 @@ class _Ready:
 class _Session:
     """One marking of one class."""
 
-    def __init__(self, course: Course, assignment: str, limits: Limits | None, how: How, log: Log):
+    def __init__(self, course: Course, assignment: str, limits: Limits | None, how: How, log: Log) -> None:
         self.course, self.assignment, self.how, self.log = course, assignment, how, log
         self.started = time.monotonic()
         course.source(assignment)

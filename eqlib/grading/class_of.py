@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import copy
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import nbformat
 from nbformat.v4 import new_output
@@ -66,7 +67,7 @@ def plain_bundle(question: Question, record: Record) -> dict:
     return {"text/plain": f"Recorded {record.at}, receipt {record.receipt}. {said}", MIME: record.to_dict()}
 
 
-def fill(released, work: Work, questions: QuestionSet, display: Display | None = None):
+def fill(released: Any, work: Work, questions: QuestionSet, display: Display | None = None) -> Any:
     """A copy of the ``released`` notebook with ``work`` in it, saved as JupyterLab would have saved it."""
     book = copy.deepcopy(released)
     records = records_of(work, questions)
@@ -87,7 +88,7 @@ def fill(released, work: Work, questions: QuestionSet, display: Display | None =
     return book
 
 
-def _shown(source: str, records, questions: QuestionSet, display: Display):
+def _shown(source: str, records: Any, questions: QuestionSet, display: Display) -> Iterator[Any]:
     """What the form or check cell of a question shows once it is answered."""
     if re.search(r"\bstudent\(\)", source) and WHO in records:
         yield {"text/plain": f"Recorded ✓ Your id is {records[WHO].student}.", MIME: records[WHO].to_dict()}
@@ -101,7 +102,9 @@ def _shown(source: str, records, questions: QuestionSet, display: Display):
             yield display.answer(questions[name], record)
 
 
-def hand_in(folder: Path, name: str, book, work: Work, questions: QuestionSet, journal: bool = True) -> Path:
+def hand_in(
+    folder: Path, name: str, book: Any, work: Work, questions: QuestionSet, journal: bool = True
+) -> Path:
     """Save a filled-in notebook, and the journal beside it, in a student's folder. Gives the notebook's
     path.
     """

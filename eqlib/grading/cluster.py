@@ -2,6 +2,12 @@
 
 Results come back to the one process that writes the gradebook. A worker that is lost costs its submissions a
 second try elsewhere, nothing else. Every machine of the cluster needs this version of eqlib.
+
+On paper, for 100,000 submissions of an assignment such as 04 (measured on one busy core: 0.10 s of a worker
+without a page, 0.17 s with one, 8 ms of the one who writes, 0.25 MB of notebook and page each): 100,000 x 0.17 s
+is under 5 core hours, 9 minutes on 32 cores; writing takes 13 minutes and so sets the pace, and more than about
+20 workers bring nothing; 25 GB go over the network and onto the disk. At a few cents a core hour (from memory)
+the computing costs less than a coffee.
 """
 
 from __future__ import annotations
@@ -9,6 +15,7 @@ from __future__ import annotations
 import hashlib
 import pickle
 from functools import lru_cache
+from typing import Any
 
 from eqlib.errors import EqlibError
 from eqlib.grading.desk import Desk, Done, Task
@@ -23,7 +30,7 @@ class ClusterError(EqlibError):
     """The cluster cannot be used; the message says why and what to do."""
 
 
-def desk_at(address: str):
+def desk_at(address: str) -> Any:
     """What makes a desk of the cluster at ``address``, for ``bulk.grade``."""
     return lambda paper, cover=(): ClusterDesk(address, paper)
 
@@ -31,7 +38,7 @@ def desk_at(address: str):
 class ClusterDesk:
     """Marks submissions on a cluster. Same use as ``Desk``."""
 
-    def __init__(self, address: str, paper: Paper):
+    def __init__(self, address: str, paper: Paper) -> None:
         from distributed import Client
 
         try:
@@ -45,21 +52,21 @@ class ClusterDesk:
         self.key = hashlib.sha256(data).hexdigest()
         self.isolation: Isolation | None = self._run(_isolation)
 
-    def _run(self, work, *given):
+    def _run(self, work: Any, *given: Any) -> Any:
         return self.client.submit(work, self.key, self.paper, *given, retries=TRIES, pure=False).result()
 
     def mark(self, task: Task) -> Done:
         """Mark one submission. Raises TooMuch when it takes a worker's whole time or memory."""
         return self._run(_mark, task)
 
-    def pages(self, result, standing, penalties) -> dict[str, str]:
+    def pages(self, result: Any, standing: Any, penalties: Any) -> dict[str, str]:
         """The pages of a submission whose penalty was not known when it was marked."""
         return self._run(_pages, result, standing, penalties)
 
-    def __enter__(self):
+    def __enter__(self) -> Any:
         return self
 
-    def __exit__(self, *exception):
+    def __exit__(self, *exception: Any) -> None:
         self.client.close()
 
 
@@ -77,5 +84,5 @@ def _mark(key: str, data: bytes, task: Task) -> Done:
     return _desk(key, data).mark(task)
 
 
-def _pages(key: str, data: bytes, *given) -> dict[str, str]:
+def _pages(key: str, data: bytes, *given: Any) -> dict[str, str]:
     return _desk(key, data).pages(*given)

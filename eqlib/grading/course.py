@@ -11,6 +11,7 @@ from contextlib import chdir
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import nbformat
 from nbgrader.api import Gradebook, MissingEntry
@@ -37,11 +38,11 @@ class CourseError(EqlibError):
 class _Remember(logging.Handler):
     """Keeps the last lines that nbgrader would have printed as errors."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         super().__init__(logging.ERROR)
         self.lines: list[str] = []
 
-    def emit(self, record) -> None:
+    def emit(self, record: Any) -> None:
         said = [line for line in record.getMessage().splitlines() if line.strip()]
         self.lines = [*self.lines, *said[-1:]][-3:]
 
@@ -84,7 +85,7 @@ class Course:
     root: Path
 
     @classmethod
-    def open(cls, path) -> Course:
+    def open(cls, path: Any) -> Course:
         """The course in a folder (or the one its ``nbgrader_config.py`` lies in). Raises CourseError."""
         root = Path(path).resolve()
         if root.name == CONFIG:
@@ -143,7 +144,7 @@ class Course:
             "from eqlib.grading.settings import configure; configure(c, __file__)"
         )
 
-    def directory(self, **changes) -> CourseDirectory:
+    def directory(self, **changes: Any) -> CourseDirectory:
         """nbgrader's own view of the folder, with some of its settings changed."""
         return CourseDirectory(config=self.config, log=quiet_log(), **changes)
 
@@ -216,7 +217,7 @@ class Course:
             raise CourseError(f"{source}: nbgrader could not release it: {last_error()}") from None
         return target.resolve()
 
-    def released_notebooks(self, assignment: str) -> dict[str, object]:
+    def released_notebooks(self, assignment: str) -> dict[str, Any]:
         """What students were given, by notebook name: from ``release``, or made again from the source."""
         folder = self.root / "release" / assignment
         if folder.is_dir() and any(folder.glob("*.ipynb")):
@@ -266,11 +267,11 @@ class Course:
         }
 
 
-def _notebooks(folder: Path) -> dict[str, object]:
+def _notebooks(folder: Path) -> dict[str, Any]:
     return {path.stem: nbformat.read(path, as_version=4) for path in sorted(folder.glob("*.ipynb"))}
 
 
-def _wanted_cells(source) -> dict[str, dict]:
+def _wanted_cells(source: Any) -> dict[str, dict]:
     """By grade id, in order: cell type, source and nbgrader metadata of every cell the gradebook knows."""
     points = {cell.name: float(cell.max_score) for cell in (*source.grade_cells, *source.task_cells)}
     grades = {cell.name for cell in source.grade_cells}

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 from eqlib.errors import EqlibError
 from eqlib.grading import class_of
@@ -69,7 +70,7 @@ def make_course(folder: Path) -> Course:
 
 
 def demo(
-    folder,
+    folder: Any,
     jobs: int | None = None,
     display: class_of.Display | None = None,
     say: Callable[[str], None] = lambda line: None,

@@ -7,6 +7,7 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_output
 
@@ -91,7 +92,7 @@ def _member(work: Work, handed_in: datetime) -> Member:
     return Member(work, handed_in, spoil.get(student, lambda book: None))
 
 
-def _write_elsewhere(book) -> None:
+def _write_elsewhere(book: Any) -> None:
     """The explanation typed into a new cell; its own place left as it was."""
     for index, cell in enumerate(book.cells):
         meta = cell.metadata.get("nbgrader", {})
@@ -101,7 +102,7 @@ def _write_elsewhere(book) -> None:
             return
 
 
-def _copy_a_cell(book) -> None:
+def _copy_a_cell(book: Any) -> None:
     """A cell copied and pasted: the commonest accident."""
     for index, cell in enumerate(book.cells):
         if cell.metadata.get("nbgrader", {}).get("grade_id") == COPIED:
@@ -109,7 +110,7 @@ def _copy_a_cell(book) -> None:
             return
 
 
-def _cheat(book) -> None:
+def _cheat(book: Any) -> None:
     """A cell that changes the check, and the scores it then shows."""
     where = next(i for i, cell in enumerate(book.cells) if cell.cell_type == "code")
     book.cells.insert(where, new_code_cell(CHEAT))
@@ -120,13 +121,13 @@ def _cheat(book) -> None:
             cell.outputs = [new_output("execute_result", data=shown, execution_count=cell.execution_count)]
 
 
-def _delete_cells(book) -> None:
+def _delete_cells(book: Any) -> None:
     book.cells = [
         cell for cell in book.cells if cell.metadata.get("nbgrader", {}).get("grade_id") not in DELETED
     ]
 
 
-def answer_of(question: Question, student: str, ideas) -> dict:
+def answer_of(question: Question, student: str, ideas: Any) -> dict:
     """The answer of somebody who holds ``ideas``, to the question as this student has it; else what the
     chemistry says.
     """
@@ -141,7 +142,7 @@ def answer_of(question: Question, student: str, ideas) -> dict:
     return answer
 
 
-def _as_they_think(part: Part, case: Case, ideas):
+def _as_they_think(part: Part, case: Case, ideas: Any) -> Any:
     """What an idea would answer to this part, or None if no idea has anything to say."""
     offered = [value for value, _ in part.options]
     for idea in ideas:
@@ -151,6 +152,6 @@ def _as_they_think(part: Part, case: Case, ideas):
     return next(iter(said.values()), None)
 
 
-def _typed(part, value):
+def _typed(part: Any, value: Any) -> Any:
     """As a student enters it: a choice as it is, a number with three figures."""
     return f"{value:.3g}" if part.kind == "number" else value

@@ -18,6 +18,7 @@ import tempfile
 import warnings
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from eqlib.errors import EqlibError
 from eqlib.grading.gradebook import Remark, Scores, Standing
@@ -97,7 +98,7 @@ class Desk:
     threads.
     """
 
-    def __init__(self, paper: Paper, cover=(), run_code: bool = True):
+    def __init__(self, paper: Paper, cover: Any = (), run_code: bool = True) -> None:
         self.paper = paper
         self.sandbox: Sandbox | None = None
         self.worker: warm.Warm | None = None
@@ -134,7 +135,7 @@ class Desk:
         """The pages of a submission whose penalty was not known when it was marked."""
         return self._ask("pages", (result, standing, penalties))
 
-    def _ask(self, what: str, given):
+    def _ask(self, what: str, given: Any) -> Any:
         door = self.sandbox.door if self.sandbox else None
         if self.worker is None:
             return do(self.paper, given, None) if what == "mark" else pages_of(self.paper, *given)
@@ -156,10 +157,10 @@ class Desk:
                     "and ask for it again without its outputs"
                 ) from None
 
-    def __enter__(self):
+    def __enter__(self) -> Any:
         return self
 
-    def __exit__(self, *exception):
+    def __exit__(self, *exception: Any) -> None:
         self.close()
 
     def close(self) -> None:
@@ -209,7 +210,7 @@ def main() -> None:
     warm.serve(lambda link, *control: _work(paper, link, *control))
 
 
-def mark_warm(question) -> None:
+def mark_warm(question: Any) -> None:
     """Marking once imports what marking imports."""
     from eqlib.assess.mark import mark
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import io
 from pathlib import Path
+from typing import Any
 
 from nbgrader.api import Student
 from sqlalchemy import select
@@ -18,12 +19,14 @@ from eqlib.grading.course import Course, CourseError
 from eqlib.grading.summary import StudentRow, cell
 
 #: What a column can be. ``questions`` becomes one column for each question.
-COLUMNS = ("id", "name", "first", "last", "email", "platform", "assignment", "points", "of", "percent")
-COLUMNS += ("penalty", "to_read", "not_run", "questions")
+COLUMNS: tuple[str, ...] = (
+    *("id", "name", "first", "last", "email", "platform", "assignment"),
+    *("points", "of", "percent", "penalty", "to_read", "not_run", "questions"),
+)
 USUAL = ("id", "name", "points", "of", "percent", "to_read", "questions")
 
 
-def export(course, assignment: str, columns=USUAL, out: Path | None = None) -> tuple[Path, int]:
+def export(course: Any, assignment: str, columns: Any = USUAL, out: Path | None = None) -> tuple[Path, int]:
     """Write the marks of ``assignment``, those given by hand since included. Gives the file and its number of
     students. Raises CourseError when nothing is marked, or for a column that there is not.
     """
@@ -43,7 +46,7 @@ def export(course, assignment: str, columns=USUAL, out: Path | None = None) -> t
     return path, len(rows)
 
 
-def as_csv(rows, columns, people, assignment: str) -> str:
+def as_csv(rows: Any, columns: Any, people: Any, assignment: str) -> str:
     """The table: one line a student, in the order of the ids."""
     names = list(dict.fromkeys(q.question for row in rows for q in row.questions))
     out = io.StringIO()
@@ -60,7 +63,7 @@ def as_csv(rows, columns, people, assignment: str) -> str:
     return out.getvalue()
 
 
-def _facts(row: StudentRow, person, assignment: str) -> dict[str, str]:
+def _facts(row: StudentRow, person: Any, assignment: str) -> dict[str, str]:
     first, last = (getattr(person, name, None) or "" for name in ("first_name", "last_name"))
     marked = row.points is not None
     share = 100 * (row.points or 0.0) / row.could_be if marked and row.could_be else None

@@ -10,6 +10,7 @@ import datetime as dt
 import os
 import sqlite3
 from collections import defaultdict
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -43,7 +44,7 @@ class GradebookError(EqlibError):
 
 
 @contextmanager
-def plainly(path: str):
+def plainly(path: str) -> Iterator[None]:
     """What a database says in forty lines of SQL becomes one line."""
     try:
         yield
@@ -131,14 +132,14 @@ class _Writes:
         for table, rows in self.added.items():
             link.execute(insert(table), rows)
         for (table, names), rows in self.changed.items():
-            columns = {name: bindparam(name) for name in names}
+            columns: dict[str, Any] = {name: bindparam(name) for name in names}
             link.execute(update(table).where(table.c.id == bindparam("row")).values(columns), rows)
 
 
 class Ledger:
     """One assignment's part of the gradebook."""
 
-    def __init__(self, course, assignment: str):
+    def __init__(self, course: Any, assignment: str) -> None:
         self.course, self.assignment = course, assignment
         self.shown = course.db_url.removeprefix("sqlite:///")
         self.backed_up = False
@@ -153,7 +154,7 @@ class Ledger:
     def close(self) -> None:
         self.book.close()
 
-    def _read_paper(self, link) -> None:
+    def _read_paper(self, link: Any) -> None:
         row = link.execute(
             select(Assignment.id, Assignment.duedate).where(Assignment.name == self.assignment)
         ).one()
@@ -172,7 +173,7 @@ class Ledger:
             if cell.type in ("SolutionCell", "TaskCell"):
                 self.commented[names[cell.notebook_id]][cell.name] = cell.id
 
-    def _read_standing(self, link) -> dict[str, Standing]:
+    def _read_standing(self, link: Any) -> dict[str, Standing]:
         mine, book = SubmittedAssignment.__table__, SubmittedNotebook.__table__
         found: dict[str, Standing] = {}
         by_book: dict[str, tuple[Standing, str]] = {}

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from eqlib.assess.asks import ASKS, suspects
 from eqlib.assess.load import load_questions
@@ -56,6 +57,8 @@ def opening_of(path: Path) -> Opening:
             raise EqlibError(
                 f"{path.name}: its first cell has no {what}; add it, or the path cannot be shown"
             )
+    assert title is not None
+    assert takes is not None
     return Opening(title[1], _puzzle(before, puzzles[-1]), tuple(aims), _MINUTES[takes[1]])
 
 
@@ -189,7 +192,7 @@ def _notes(course: Path) -> dict:
         raise EqlibError(f"instructor/pages.toml: not readable as TOML: {error}") from None
 
 
-def _answers(question) -> str:
+def _answers(question: Any) -> str:
     """The prompt with the mid-range numbers, and the right value of each part."""
     case = question.case(None)
     prompt = " ".join(question.prompt_for(None).split())
@@ -202,7 +205,7 @@ def _answers(question) -> str:
     return f"{title}\n\n{prompt}\n\n" + "\n".join(rows)
 
 
-def _printed(said, part) -> str:
+def _printed(said: Any, part: Any) -> str:
     try:
         value = float(said)
     except (TypeError, ValueError):
@@ -214,7 +217,7 @@ def _cell(text: str) -> str:
     return " ".join(text.split()).replace("|", "\\|")
 
 
-def _written(question, notes) -> str:
+def _written(question: Any, notes: Any) -> str:
     """How to read a written answer."""
     rubric = "\n".join(f"- {line}" for part in question.parts for line in part.rubric)
     prompt = " ".join(question.prompt_for(None).split())
@@ -222,7 +225,7 @@ def _written(question, notes) -> str:
     return f"## Reading “{question.title}”\n\n{prompt}\n\n{rubric}\n\n{how}".rstrip()
 
 
-def _ideas(questions) -> str:
+def _ideas(questions: Any) -> str:
     rows = ["| Idea | Shown by | Ask |", "|-|-|-|"]
     shown: dict[str, list[str]] = {}
     for question in questions.values():
@@ -252,7 +255,7 @@ _JUDGED = {
 }
 
 
-def _impossible(case) -> set[str]:
+def _impossible(case: Any) -> set[str]:
     """Ideas that the reaction of this question leaves no room for."""
     if not case.reactions:
         return set()
@@ -264,7 +267,7 @@ def _impossible(case) -> set[str]:
 
 
 @lru_cache(maxsize=512)
-def ideas_of(question) -> frozenset[str]:
+def ideas_of(question: Any) -> frozenset[str]:
     """Misconceptions that a wrong answer to ``question`` can be consistent with, for the mid-range numbers
     or one
     of a few students'.

@@ -17,6 +17,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from difflib import SequenceMatcher
 from pathlib import Path, PurePosixPath
+from typing import Any
 
 import nbformat
 
@@ -200,7 +201,7 @@ def _bounded(cells: list[dict]) -> list[dict]:
     ]
 
 
-def _cell(cell) -> dict | None:
+def _cell(cell: Any) -> dict | None:
     """A cell with what marking uses: its type, text, nbgrader's metadata and outputs of the right form."""
     if not isinstance(cell, dict) or cell.get("cell_type") not in _KINDS:
         return None
@@ -223,7 +224,7 @@ def _cell(cell) -> dict | None:
     return fresh
 
 
-def _output(output) -> dict | None:
+def _output(output: Any) -> dict | None:
     if not isinstance(output, dict):
         return None
     content = dict(output)
@@ -238,15 +239,15 @@ def _output(output) -> dict | None:
     return as_output(content.get("output_type"), content)
 
 
-def _dict(value) -> dict:
+def _dict(value: Any) -> dict:
     return value if isinstance(value, dict) else {}
 
 
-def _list(value) -> list:
+def _list(value: Any) -> list:
     return value if isinstance(value, list) else []
 
 
-def as_notebook(plain: dict):
+def as_notebook(plain: dict) -> Any:
     """nbformat's own object from plain data; ids that are missing or doubled are made anew."""
     seen: set[str] = set()
     cells = []
@@ -273,7 +274,7 @@ class Submission:
 
 
 def read_submission(
-    given: HandedIn, expected: dict[str, set[str]], others: dict[str, set[str]], answers
+    given: HandedIn, expected: dict[str, set[str]], others: dict[str, set[str]], answers: Any
 ) -> Submission:
     """Find the assignment's notebooks among the files.
 
@@ -304,7 +305,7 @@ def read_submission(
     return Submission({}, files, tuple(notes), why)
 
 
-def _match(books: dict, expected: dict, others: dict, answers) -> tuple[dict, list[str], str]:
+def _match(books: dict, expected: dict, others: dict, answers: Any) -> tuple[dict, list[str], str]:
     """Which file is which notebook: by the cells in it first, then by name. The one with most answers is
     marked.
     """

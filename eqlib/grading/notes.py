@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from dataclasses import dataclass, replace
+from typing import Any
 
 from eqlib.assess.variants import normal_id
 from eqlib.grading.run.sandbox import Executed
@@ -14,7 +15,7 @@ from eqlib.grading.summary import MOST_NOTES, StudentRow
 _SAME_AT_LEAST = 3
 _UNREADABLE = ("SyntaxError", "IndentationError", "TabError")
 #: What comes first, where there are more: words of a line, the gravest first.
-_GRAVE = (
+_GRAVE: tuple[str, ...] = (
     "not marked",
     "not run",
     "no answers found",
@@ -43,7 +44,7 @@ class Mended:
     changed: list[str]
 
 
-def gravest_first(lines) -> list[str]:
+def gravest_first(lines: Any) -> list[str]:
     """At most three lines, the gravest first; the others are counted."""
     once = list(dict.fromkeys(lines))
     ranked = sorted(

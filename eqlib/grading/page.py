@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from functools import cache, lru_cache
 from html import escape
 from pathlib import Path
+from typing import Any
 
 from nbconvert.exporters import HTMLExporter
 from nbconvert.exporters.templateexporter import TemplateExporter
@@ -36,26 +37,26 @@ class Unmade(float):
 
     reason: str
 
-    def __new__(cls, reason: str):
+    def __new__(cls, reason: str) -> Any:
         made = super().__new__(cls, 0.0)
         made.reason = reason
         return made
 
-    def __str__(self):
+    def __str__(self) -> Any:
         return self.reason
 
 
-def as_float(value) -> float:
+def as_float(value: Any) -> float:
     """The filter ``float`` of the pages."""
     return value if isinstance(value, Unmade) else float(value or 0.0)
 
 
-def rounded(value, digits: int = 0):
+def rounded(value: Any, digits: int = 0) -> Any:
     """The filter ``round`` of the pages."""
     return value if isinstance(value, Unmade) else round(value, digits)
 
 
-def for_student(notebook) -> None:
+def for_student(notebook: Any) -> None:
     """Take out, in place, what is only for whoever marks, and what was true only before marking."""
     ours = [cell.metadata.get("eqlib") for cell in notebook.cells]
     notebook.cells = [
@@ -80,7 +81,7 @@ def for_student(notebook) -> None:
                 data["text/html"] = _without(data["text/html"])
 
 
-def _without(html) -> str:
+def _without(html: Any) -> str:
     """``html`` without the paragraphs of our own that marking has made untrue. They hold no other
     paragraph.
     """
@@ -96,7 +97,7 @@ def _without(html) -> str:
     return html
 
 
-def _is_bare_number(output) -> bool:
+def _is_bare_number(output: Any) -> bool:
     if output.get("output_type") != "execute_result":
         return False
     data = output.get("data", {})
@@ -109,7 +110,7 @@ class _Pages(HTMLExporter):
     It gives pictures a text where they have none; ours have one.
     """
 
-    def from_notebook_node(self, nb, resources=None, **kwargs):
+    def from_notebook_node(self, nb: Any, resources: Any = None, **kwargs: Any) -> Any:
         self.register_filter("highlight_code", _highlighted)
         return TemplateExporter.from_notebook_node(self, nb, resources, **kwargs)
 
@@ -119,7 +120,7 @@ def _highlighter() -> Highlight2HTML:
     return Highlight2HTML(pygments_lexer="ipython3")
 
 
-def _highlighted(source, language=None, metadata=None, strip_verbatim=False):
+def _highlighted(source: Any, language: Any = None, metadata: Any = None, strip_verbatim: Any = False) -> Any:
     """The filter ``highlight_code`` of the pages."""
     return _coloured(source)
 
@@ -143,12 +144,12 @@ def _exporter() -> HTMLExporter:
 
 
 def make_page(
-    notebook,
+    notebook: Any,
     name: str,
     scores: Mapping[str, tuple],
     comments: Mapping[str, str | None],
     penalty: float,
-    titles,
+    titles: Any,
 ) -> str:
     """The page of one notebook (nbformat's object; it is changed).
 
@@ -157,14 +158,14 @@ def make_page(
     total = most = 0.0
     for cell in notebook.cells:
         meta = cell.metadata.get("nbgrader") or {}
-        made = scores.get(meta.get("grade_id"))
+        made = scores.get(meta.get("grade_id", ""))
         if made is not None:
             meta["score"] = Unmade(made[2]) if made[2] else made[0]
             meta["points"] = made[1]
             if not made[2]:
                 total, most = total + made[0], most + made[1]
         if meta.get("solution") or meta.get("task"):
-            meta["comment"] = comments.get(meta.get("grade_id"))
+            meta["comment"] = comments.get(meta.get("grade_id", ""))
     for_student(notebook)
     clean_notebook(notebook, page=True)
     about = {"notebook": name, "score": total - penalty, "max_score": most, "late_penalty": penalty}

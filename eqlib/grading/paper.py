@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 from traitlets.config import Config
 
+from eqlib.assess.question import QuestionSet
 from eqlib.grading.run.sandbox import Limits
 
 #: What a notebook calls that only shows something, or asks for an answer that is data.
@@ -75,7 +76,7 @@ class Paper:
     @property
     def own_id(self) -> str:
         """The assignment's name in recorded answers."""
-        return self.questions.assignment.id if self.questions else self.assignment
+        return self.questions.assignment.id if isinstance(self.questions, QuestionSet) else self.assignment
 
     @property
     def expected(self) -> dict[str, set[str]]:
@@ -121,13 +122,17 @@ class Paper:
         if len(body) != 1 or not isinstance(body[0], ast.Expr) or not isinstance(body[0].value, ast.Call):
             return False
         call = body[0].value
-        of_lesson = isinstance(call.func, ast.Attribute) and isinstance(call.func.value, ast.Name)
-        name = call.func.attr if of_lesson else call.func.id if isinstance(call.func, ast.Name) else ""
-        if name not in _SHOWS or call.keywords or not all(isinstance(arg, ast.Constant) for arg in call.args):
+        name = ""
+        if isinstance(call.func, ast.Name):
+            name = call.func.id
+        elif isinstance(call.func, ast.Attribute) and isinstance(call.func.value, ast.Name):
+            name = call.func.attr
+        given = [arg.value for arg in call.args if isinstance(arg, ast.Constant)]
+        if name not in _SHOWS or call.keywords or len(given) < len(call.args):
             return False
         if name not in ("check", "panel"):
             return True
-        asked = call.args[0].value if len(call.args) == 1 else None
+        asked = str(given[0]) if len(given) == 1 else ""
         return asked in self.questions and not self._in_code(asked)
 
 

@@ -9,6 +9,7 @@ import atexit
 import json
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from nbgrader.api import Gradebook
 from nbgrader.preprocessors import GetGrades, NbGraderPreprocessor, SaveAutoGrades
@@ -46,7 +47,7 @@ class MarkSubmission(NbGraderPreprocessor):
     one step.
     """
 
-    def preprocess(self, nb, resources):
+    def preprocess(self, nb: Any, resources: Any) -> Any:
         where = resources["nbgrader"]
         course = Course.at_gradebook(where["db_url"])
         folder = Path(resources.get("metadata", {}).get("path") or ".")
@@ -64,7 +65,7 @@ class MarkSubmission(NbGraderPreprocessor):
         for line in done.result.notes:
             self.log.warning("%s, %s: %s", where["student"], name, line)
         made = done.result.books[name]
-        marked = as_notebook(json.loads(made.notebook))
+        marked = as_notebook(json.loads(made.notebook or b"{}"))
         marked.metadata["kernelspec"] = dict(desk.paper.books[name].kernelspec)
         resources["eqlib"] = made
         return marked, resources
@@ -75,7 +76,7 @@ class SaveMarks(SaveAutoGrades):
     0.
     """
 
-    def preprocess(self, nb, resources):
+    def preprocess(self, nb: Any, resources: Any) -> Any:
         self.made: MarkedBook = resources["eqlib"]
         where = resources["nbgrader"]
         self.notebook_id, self.assignment_id, self.student_id = (
@@ -90,7 +91,7 @@ class SaveMarks(SaveAutoGrades):
             self.gradebook.db.commit()
         return nb, resources
 
-    def _add_score(self, cell, resources) -> None:
+    def _add_score(self, cell: Any, resources: Any) -> None:
         name = cell.metadata["nbgrader"]["grade_id"]
         where = (name, self.notebook_id, self.assignment_id, self.student_id)
         grade = self.gradebook.find_grade(*where)
@@ -98,12 +99,12 @@ class SaveMarks(SaveAutoGrades):
         grade.auto_score = made.auto
         grade.needs_manual_grade = made.auto is None or grade.manual_score is not None
 
-    def _add_comment(self, cell, resources) -> None:
+    def _add_comment(self, cell: Any, resources: Any) -> None:
         name = cell.metadata["nbgrader"]["grade_id"]
         comment = self.gradebook.find_comment(name, self.notebook_id, self.assignment_id, self.student_id)
         comment.auto_comment = self.made.comments.get(name)
 
-    def preprocess_cell(self, cell, resources, cell_index):
+    def preprocess_cell(self, cell: Any, resources: Any, cell_index: Any) -> Any:
         if is_grade(cell):
             self._add_score(cell, resources)
         if is_solution(cell) or is_task(cell):
@@ -114,7 +115,7 @@ class SaveMarks(SaveAutoGrades):
 class GetMarks(GetGrades):
     """nbgrader's scores for a feedback page; what a person has still to read is not a score of 0."""
 
-    def preprocess(self, nb, resources):
+    def preprocess(self, nb: Any, resources: Any) -> Any:
         nb, resources = super().preprocess(nb, resources)
         made = [cell.metadata.nbgrader for cell in nb.cells if "score" in cell.metadata.get("nbgrader", {})]
         resources["nbgrader"]["max_score"] = sum(
@@ -122,7 +123,7 @@ class GetMarks(GetGrades):
         )
         return nb, resources
 
-    def _get_score(self, cell, resources) -> None:
+    def _get_score(self, cell: Any, resources: Any) -> None:
         super()._get_score(cell, resources)
         name = cell.metadata["nbgrader"]["grade_id"]
         grade = self.gradebook.find_grade(name, self.notebook_id, self.assignment_id, self.student_id)
@@ -134,15 +135,15 @@ class MakeSafe(NbGraderPreprocessor):
     """Take out of a page whatever could run in a reader's browser, and what was true only before marking."""
 
     # The HTML exporter sets this for every step; a step that does not take it makes nbgrader warn.
-    display_data_priority = List(help="Kept for the exporter; nothing is chosen here.").tag(config=True)
+    display_data_priority: List = List(help="Kept for the exporter; nothing is chosen here.").tag(config=True)
 
-    def preprocess(self, nb, resources):
+    def preprocess(self, nb: Any, resources: Any) -> Any:
         for_student(nb)
         clean_notebook(nb, page=True)
         return nb, resources
 
 
-def drop_journals(assignment: str, student: str, notebooks) -> None:
+def drop_journals(assignment: str, student: str, notebooks: Any) -> None:
     """After a release is made: remove journals left by trying the assignment out, so that none reaches a
     student.
     """

@@ -9,10 +9,13 @@ import csv
 import io
 import statistics
 from collections import defaultdict
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from eqlib.assess.mistakes import MISTAKES
+from eqlib.assess.question import QuestionSet
 from eqlib.grading import summary
 from eqlib.grading.bulk import up_to_date
 from eqlib.grading.course import Course
@@ -88,7 +91,7 @@ class ClassReport:
         return summary.reports_folder(self.course, self.assignment)
 
 
-def report(course, assignment: str) -> ClassReport:
+def report(course: Any, assignment: str) -> ClassReport:
     """The report of the last marking; it is written as ``class.csv`` and ``class.md`` too. Raises
     CourseError.
     """
@@ -104,7 +107,7 @@ def report(course, assignment: str) -> ClassReport:
     made = ClassReport(
         opened.root,
         assignment,
-        questions.assignment.title if questions else assignment,
+        questions.assignment.title if isinstance(questions, QuestionSet) else assignment,
         rows,
         tuple(_question_lines(rows, questions)),
         tuple(mistake_lines(rows)),
@@ -117,7 +120,7 @@ def report(course, assignment: str) -> ClassReport:
     return made
 
 
-def _question_lines(rows, questions):
+def _question_lines(rows: Any, questions: Any) -> Iterator[QuestionLine]:
     seen = defaultdict(list)
     for row in rows:
         for question in row.questions:
@@ -142,9 +145,10 @@ def _question_lines(rows, questions):
         )
 
 
-def mistake_lines(rows) -> list[MistakeLine]:
+def mistake_lines(rows: Any) -> list[MistakeLine]:
     """The misconceptions of a class, the commonest first (by the number of students, then by id)."""
-    who, where = defaultdict(dict), defaultdict(dict)
+    who: dict[str, dict[str, bool]] = defaultdict(dict)
+    where: dict[str, dict[str, bool]] = defaultdict(dict)
     for row in rows:
         for question in row.questions:
             for mistake in question.mistakes:
@@ -162,7 +166,7 @@ def _about(name: str, what: str) -> str:
     return getattr(MISTAKES[name], what) if name in MISTAKES else ""
 
 
-def _odd_answers(rows) -> list[OddAnswer]:
+def _odd_answers(rows: Any) -> list[OddAnswer]:
     who = defaultdict(list)
     for row in rows:
         for question in row.questions:
@@ -212,22 +216,9 @@ def as_csv(made: ClassReport) -> str:
                 "",
             ]
         )
-    for line in made.mistakes:
-        table.writerow(
-            [
-                "misconception",
-                line.id,
-                line.title,
-                line.count,
-                "",
-                "",
-                "",
-                "",
-                "",
-                "",
-                " ".join(line.students),
-            ]
-        )
+    for mistake in made.mistakes:
+        about = [mistake.id, mistake.title, mistake.count]
+        table.writerow(["misconception", *about, *[""] * 6, " ".join(mistake.students)])
     return out.getvalue()
 
 
@@ -236,7 +227,7 @@ def as_markdown(made: ClassReport) -> str:
     marked = [row for row in made.rows if row.points is not None]
     lines = [f"# {made.title}: the class", "", f"{len(marked)} of {len(made.rows)} submissions marked."]
     if marked:
-        shares = [row.points / row.could_be for row in marked if row.could_be]
+        shares = [(row.points or 0.0) / row.could_be for row in marked if row.could_be]
         if shares:
             lines[-1] += (
                 f" Mean {statistics.fmean(shares):.0%} of the points of what is marked so far; "

@@ -12,6 +12,7 @@ import re
 from functools import lru_cache
 from html import escape, unescape
 from html.parser import HTMLParser
+from typing import Any
 
 import nh3
 from jinja2 import pass_context
@@ -103,7 +104,7 @@ def _filtered(tag: str, attribute: str, value: str) -> str | None:
 class _Drawings(HTMLParser):
     """Finds the drawings of a page: where each begins and ends, and what it is called."""
 
-    def __init__(self, html: str):
+    def __init__(self, html: str) -> None:
         super().__init__(convert_charrefs=True)
         self.lines = [0]
         for line in html.split("\n"):
@@ -116,7 +117,7 @@ class _Drawings(HTMLParser):
         line, column = self.getpos()
         return self.lines[line - 1] + column
 
-    def handle_starttag(self, tag, attrs):
+    def handle_starttag(self, tag: Any, attrs: Any) -> None:
         if tag == "svg":
             if self.depth == 0:
                 self.start, self.label = self._place(), dict(attrs).get("aria-label") or ""
@@ -124,11 +125,11 @@ class _Drawings(HTMLParser):
         elif tag == "title" and self.depth and not self.label:
             self.titled = True
 
-    def handle_data(self, data):
+    def handle_data(self, data: Any) -> None:
         if self.titled and self.depth:
             self.label += data
 
-    def handle_endtag(self, tag):
+    def handle_endtag(self, tag: Any) -> None:
         self.titled = False
         if tag == "svg" and self.depth:
             self.depth -= 1
@@ -174,13 +175,13 @@ def clean_bundle(data: dict) -> dict:
     return clean
 
 
-def _text(value) -> str:
+def _text(value: Any) -> str:
     if isinstance(value, list):
         return "".join(str(line) for line in value)
     return str(value)
 
 
-def _base64(value) -> str | None:
+def _base64(value: Any) -> str | None:
     text = "".join(_text(value).split())
     try:
         base64.b64decode(text, validate=True)
@@ -190,7 +191,7 @@ def _base64(value) -> str | None:
 
 
 @pass_context
-def markdown2html(context, source):
+def markdown2html(context: Any, source: Any) -> Any:
     """What nbconvert's filter of this name does, with nothing left in the result that could run."""
     attachments = context.get("cell", {}).get("attachments")
     return markdown_to_html(source, attachments) if attachments else _markdown(source)
@@ -205,14 +206,14 @@ def _markdown(source: str) -> str:
 class _Renderer(IPythonRenderer):
     """nbconvert's own, with formulas as MathML."""
 
-    def block_math(self, body):
+    def block_math(self, body: Any) -> Any:
         return mathml(body, "block")
 
-    def inline_math(self, body):
+    def inline_math(self, body: Any) -> Any:
         return mathml(body)
 
 
-def markdown_to_html(source: str, attachments=None) -> str:
+def markdown_to_html(source: str, attachments: Any = None) -> str:
     """Markdown (with formulas) as HTML that is safe to look at, whatever raw HTML stands in it."""
     renderer = _Renderer(escape=False, attachments=attachments or {}, exclude_anchor_links=True)
     html = clean_html(MarkdownWithMath(renderer=renderer).render(source))
@@ -233,7 +234,7 @@ def mathml(tex: str, display: str = "inline") -> str:
         return f"<code>{escape(tex)}</code>"
 
 
-def clean_output(output) -> None:
+def clean_output(output: Any) -> None:
     """Make one notebook output safe, in place."""
     if output.get("output_type") in ("display_data", "execute_result", "update_display_data"):
         output["data"] = clean_bundle(dict(output.get("data") or {}))
@@ -246,7 +247,7 @@ def clean_output(output) -> None:
         output["metadata"] = {"image/png": kept} if kept else {}
 
 
-def clean_notebook(notebook, page: bool = False) -> None:
+def clean_notebook(notebook: Any, page: bool = False) -> None:
     """Make a whole notebook safe to open or to turn into a page, in place. Sources are left as they are.
 
     For a ``page`` formulas become MathML, because it runs no script that could set them.
@@ -272,7 +273,7 @@ def clean_notebook(notebook, page: bool = False) -> None:
                 output["data"]["text/html"] = mathml(tex)
 
 
-def _clean_attachments(attachments) -> dict:
+def _clean_attachments(attachments: Any) -> dict:
     clean = {}
     for name, bundle in dict(attachments).items():
         pictures = {mime: _base64(bundle[mime]) for mime in _IMAGE_MIMES if mime in bundle}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import nbgrader
 
@@ -10,7 +11,7 @@ import nbgrader
 CELL_SECONDS = 20
 
 
-def configure(c, config_file=None, course_id: str = "equilibrium", root=None) -> None:
+def configure(c: Any, config_file: Any = None, course_id: str = "equilibrium", root: Any = None) -> None:
     """Fill in nbgrader's configuration object ``c``.
 
     ``config_file`` is the path of the calling ``nbgrader_config.py``: the course is the folder it lies in,
@@ -36,7 +37,7 @@ def configure(c, config_file=None, course_id: str = "equilibrium", root=None) ->
     _set_pages(c)
 
 
-def _folder_of(config_file) -> Path:
+def _folder_of(config_file: Any) -> Path:
     if config_file is None:
         return Path.cwd()
     return Path(config_file).resolve().parent
@@ -51,7 +52,7 @@ def _make_exchange(folder: Path) -> None:
         return
 
 
-def _set_steps(c) -> None:
+def _set_steps(c: Any) -> None:
     """One marker: nbgrader's command, the formgrader's button and ``eqlib grade`` take the same steps."""
     ours = "eqlib.grading.preprocessors."
     nbg = "nbgrader.preprocessors."
@@ -71,7 +72,7 @@ def _set_steps(c) -> None:
     ]
 
 
-def _set_pages(c) -> None:
+def _set_pages(c: Any) -> None:
     """Feedback pages and the formgrader's view of a submission are both made by HTMLExporter."""
     c.HTMLExporter.filters = {
         "markdown2html": "eqlib.grading.safety.markdown2html",

@@ -14,6 +14,7 @@ import os
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from nbformat import from_dict
 from nbgrader.preprocessors import IgnorePattern, LimitOutput
@@ -120,7 +121,7 @@ def answers_in(plain: dict, files: dict[str, bytes], assignment: str) -> Collect
 class _Marking:
     """One notebook of one submission on its way."""
 
-    def __init__(self, paper: Paper, book: Book, plain: dict, files: dict, run: Run, result: Result):
+    def __init__(self, paper: Paper, book: Book, plain: dict, files: dict, run: Run, result: Result) -> None:
         self.paper, self.book, self.plain, self.files, self.run, self.result = (
             paper,
             book,
@@ -184,7 +185,7 @@ class _Marking:
         shown = {"cells": [{"outputs": outputs} for _, outputs in sorted(ran.outputs.items())]}
         return code_answers(kept, collect(shown, None, self.paper.own_id), self.paper.questions)
 
-    def _show(self, nb, ran: Executed, asked: list[int] | None, records: dict[str, Record]) -> None:
+    def _show(self, nb: Any, ran: Executed, asked: list[int] | None, records: dict[str, Record]) -> None:
         """What stands under each code cell: what the run showed, or what was saved where none was needed."""
         count = 0
         for index, cell in enumerate(nb.cells):
@@ -199,7 +200,7 @@ class _Marking:
             cell.execution_count = count
             cell.outputs = [from_dict(out) for out in ran.outputs.get(index, [])]
 
-    def _recorded(self, cell, records: dict[str, Record]) -> list:
+    def _recorded(self, cell: Any, records: dict[str, Record]) -> list:
         name = str(_meta(cell).get("grade_id", "")).removeprefix("form-")
         if name not in records or name not in self.questions:
             return []
@@ -209,7 +210,9 @@ class _Marking:
 
     # Marks
 
-    def _grade(self, cell, index: int, ran: Executed, asked, records, kept: Collected) -> Grade:
+    def _grade(
+        self, cell: Any, index: int, ran: Executed, asked: Any, records: Any, kept: Collected
+    ) -> Grade:
         name = cell.metadata.nbgrader["grade_id"]
         if name in self.questions:
             return self._question(cell, name, index, ran, asked, records, kept)
@@ -224,7 +227,7 @@ class _Marking:
             return Grade(name, None, most, NOT_RUN)
         return self._test_cell(cell, name, most, index, ran)
 
-    def _test_cell(self, cell, name: str, most: float, index: int, ran: Executed) -> Grade:
+    def _test_cell(self, cell: Any, name: str, most: float, index: int, ran: Executed) -> Grade:
         """An ordinary test cell: as nbgrader scores it, but only if it provably ran to its end."""
         for step in (IgnorePattern, LimitOutput):
             cell, _ = step(config=self.paper.config).preprocess_cell(cell, {}, index)
@@ -247,7 +250,9 @@ class _Marking:
             )
         return Grade(name, determine_grade_of(cell, most), most)
 
-    def _question(self, cell, name: str, index: int, ran: Executed, asked, records, kept: Collected) -> Grade:
+    def _question(
+        self, cell: Any, name: str, index: int, ran: Executed, asked: Any, records: Any, kept: Collected
+    ) -> Grade:
         """One of our questions: from its recorded answer, whatever the cell itself showed."""
         question, record = self.questions[name], records.get(name)
         shown_to = kept.student or (None if kept else self.student)
@@ -276,14 +281,18 @@ class _Marking:
         ]
         return Grade(name, points, most)
 
-    def _keep(self, question, made: Mark, record: Record | None) -> None:
+    def _keep(self, question: Any, made: Mark, record: Record | None) -> None:
         self.marks[question.id] = made
         mistakes = tuple(dict.fromkeys(part.mistake for part in made.parts if part.mistake))
-        answer = record and {"answer": dict(record.answer), "at": record.at, "student": record.student}
+        answer = (
+            None
+            if record is None
+            else {"answer": dict(record.answer), "at": record.at, "student": record.student}
+        )
         wrong = _unexplained(made, record, question)
         self.result.facts[question.id] = Facts(mistakes, answer, wrong, made.audit)
 
-    def _comment(self, cell) -> str | None:
+    def _comment(self, cell: Any) -> str | None:
         """nbgrader's own remark on an untouched cell; else our feedback, where a cell for working belongs
         to a question.
         """
@@ -297,7 +306,7 @@ class _Marking:
 
     # The end
 
-    def _finish(self, nb) -> None:
+    def _finish(self, nb: Any) -> None:
         """Limits on what is shown, rubrics beside what a person reads, nothing that could run in a
         browser.
         """
@@ -311,7 +320,9 @@ class _Marking:
                 nb.cells.insert(index, _markdown(rubric, f"rubric-{index}"))
         clean_notebook(nb)
 
-    def _say(self, kept, records, ignored, ran, asked, mended, done: MarkedBook) -> None:
+    def _say(
+        self, kept: Any, records: Any, ignored: Any, ran: Any, asked: Any, mended: Any, done: MarkedBook
+    ) -> None:
         say = self.result.notes
         if self.questions and (line := no_answers(kept, self.paper.questions)):
             untouched = not any(
@@ -342,7 +353,7 @@ class _Marking:
             say += oddities(kept, self.plain)
 
 
-def _unexplained(made: Mark, record: Record | None, question) -> dict[str, str]:
+def _unexplained(made: Mark, record: Record | None, question: Any) -> dict[str, str]:
     """Wrong parts that fit no known mistake. A number is put as a multiple of the right one: students'
     numbers differ.
     """
@@ -359,7 +370,7 @@ def _unexplained(made: Mark, record: Record | None, question) -> dict[str, str]:
     return wrong
 
 
-def determine_grade_of(cell, most: float) -> float:
+def determine_grade_of(cell: Any, most: float) -> float:
     """What nbgrader itself gives a test cell that ran."""
     try:
         score = determine_grade(cell)[0]
@@ -368,7 +379,7 @@ def determine_grade_of(cell, most: float) -> float:
     return most if score is None else float(score)
 
 
-def _as_number(text) -> float | None:
+def _as_number(text: Any) -> float | None:
     """A test cell's last value as a number, NumPy's too; None for anything else (which nbgrader takes for
     full marks).
     """
@@ -396,7 +407,7 @@ def explained(made: Mark) -> str:
     return f"{made.feedback}\n\n**The working**\n\n{made.working}" if made.working else made.feedback
 
 
-def rubric_of(question) -> str:
+def rubric_of(question: Any) -> str:
     """What earns the points of a written answer, for whoever reads it; "" if there is nothing."""
     lines = (
         [line for part in question.parts for line in (getattr(part, "rubric", None) or ())]
@@ -510,7 +521,7 @@ def _words_elsewhere(plain: dict, book: Book) -> bool:
     )
 
 
-def _meta(cell) -> dict:
+def _meta(cell: Any) -> dict:
     meta = cell["metadata"].get("nbgrader")
     return meta if isinstance(meta, dict) else {}
 
@@ -521,7 +532,7 @@ def _ours(cell: dict) -> bool:
     return isinstance(ours, dict) and bool(ours.get("restoring") or ours.get("rubric"))
 
 
-def _claimed(cell) -> float | None:
+def _claimed(cell: Any) -> float | None:
     """The score that the student's own process showed, if it showed a number."""
     for output in cell.outputs:
         if output.output_type == "execute_result":
@@ -529,27 +540,27 @@ def _claimed(cell) -> float | None:
     return None
 
 
-def _markdown(text: str, name: str):
+def _markdown(text: str, name: str) -> Any:
     mark = {OURS: {"rubric": True}}
     return from_dict({"cell_type": "markdown", "id": name, "source": text, "metadata": mark})
 
 
-def _shows(data: dict):
+def _shows(data: dict) -> Any:
     return from_dict({"output_type": "display_data", "data": data, "metadata": {}})
 
 
-def _value(text: str, count):
+def _value(text: str, count: Any) -> Any:
     data = {"text/plain": text}
     return from_dict(
         {"output_type": "execute_result", "data": data, "metadata": {}, "execution_count": count}
     )
 
 
-def _error(name: str, line: str):
+def _error(name: str, line: str) -> Any:
     return from_dict(
         {"output_type": "error", "ename": name, "evalue": line, "traceback": [f"{name}: {line}"]}
     )
 
 
-def _notice(line: str):
+def _notice(line: str) -> Any:
     return _shows({"text/plain": line})

@@ -10,6 +10,7 @@ import os
 import shlex
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from eqlib.grading.course import Course, CourseError
 from eqlib.writing import write_atomically
@@ -127,7 +128,7 @@ def write(summary: GradeSummary) -> None:
     write_atomically(summary.folder / "marks.json", json.dumps(data, ensure_ascii=False, allow_nan=False))
 
 
-def marks_table(rows, notices=()) -> str:
+def marks_table(rows: Any, notices: Any = ()) -> str:
     """The marks as CSV: one line a student, one column a question. What was not marked says so; it is
     never 0.
     """
@@ -230,7 +231,7 @@ class Kept:
     too.
     """
 
-    def __init__(self, course: Path, assignment: str):
+    def __init__(self, course: Path, assignment: str) -> None:
         self.folder = reports_folder(course, assignment) / "marked"
 
     def row(self, student: str, fingerprint: str) -> StudentRow | None:

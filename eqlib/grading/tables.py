@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from rich.table import Table
 
 from eqlib.grading.intake import printable
@@ -9,7 +11,7 @@ from eqlib.grading.report import shown
 from eqlib.grading.summary import shown_points
 
 
-def marks_table(made, title: str):
+def marks_table(made: Any, title: str) -> Any:
     """Everybody's marks, a column for each question."""
     table = Table(title=title, title_justify="left")
     table.add_column("Id", no_wrap=True)
@@ -35,7 +37,7 @@ def marks_table(made, title: str):
     return table
 
 
-def questions_table(made):
+def questions_table(made: Any) -> Any:
     """How each question went."""
     table = Table(title=f"{made.title}: {len(made.rows)} submissions", title_justify="left")
     for heading in (
@@ -65,7 +67,7 @@ def questions_table(made):
     return table
 
 
-def mistakes_table(made):
+def mistakes_table(made: Any) -> Any:
     """The misconceptions of the class, the commonest first."""
     table = Table(title="Answers were consistent with", title_justify="left")
     for heading in ("Misconception", "What they seem to think", "Students", "In", "Who"):

@@ -17,6 +17,7 @@ import socket
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 from eqlib.grading.run import seal, warm
 
@@ -53,7 +54,7 @@ def supervise(link: socket.socket) -> None:
 class _Guard:
     """Between the marker and the student's process: passes on, counts, interrupts, ends."""
 
-    def __init__(self, link, inner, first: int, limits: dict):
+    def __init__(self, link: Any, inner: Any, first: int, limits: dict) -> None:
         self.link, self.inner, self.first, self.limits = link, inner, first, limits
         self.room = limits["result_mb"] * 1024 * 1024
 
@@ -217,10 +218,10 @@ def _student(link: socket.socket, folder: str, job: dict) -> None:
 class _Session:
     """Stands where ipykernel has its session: what would go to a browser goes into the link."""
 
-    def __init__(self, cells):
+    def __init__(self, cells: Any) -> None:
         self.cells = cells
 
-    def msg(self, msg_type, content=None, *others, **more):
+    def msg(self, msg_type: Any, content: Any = None, *others: Any, **more: Any) -> Any:
         return {
             "msg_type": msg_type,
             "content": content or {},
@@ -229,7 +230,7 @@ class _Session:
             "metadata": {},
         }
 
-    def send(self, stream, msg_or_type, content=None, *others, **more):
+    def send(self, stream: Any, msg_or_type: Any, content: Any = None, *others: Any, **more: Any) -> Any:
         message = msg_or_type if isinstance(msg_or_type, dict) else self.msg(msg_or_type, content)
         self.cells.tell(message["msg_type"], message["content"])
         return message
@@ -240,67 +241,67 @@ class _Stream:
 
     encoding, errors = "utf-8", "replace"
 
-    def __init__(self, name: str, cells):
+    def __init__(self, name: str, cells: Any) -> None:
         self.name, self.cells = name, cells
 
-    def write(self, text):
+    def write(self, text: Any) -> int:
         if not isinstance(text, str):
             raise TypeError(f"write() argument must be str, not {type(text)}")
         self.cells.printed(self.name, text)
         return len(text)
 
-    def writelines(self, lines):
+    def writelines(self, lines: Any) -> None:
         for line in lines:
             self.write(line)
 
-    def flush(self):
+    def flush(self) -> None:
         self.cells.flush()
 
-    def isatty(self):
+    def isatty(self) -> bool:
         return False
 
-    def readable(self):
+    def readable(self) -> bool:
         return False
 
-    def writable(self):
+    def writable(self) -> bool:
         return True
 
-    def fileno(self):
+    def fileno(self) -> int:
         return 1 if self.name == "stdout" else 2
 
     @property
-    def buffer(self):
+    def buffer(self) -> Any:
         return os.fdopen(os.dup(self.fileno()), "wb", buffering=0)
 
 
-def make_shell():
+def make_shell() -> Any:
     """IPython's shell as ipykernel makes it, without its sockets. Made once, before the copies are."""
+    import traitlets
     from ipykernel.displayhook import ZMQShellDisplayHook
     from ipykernel.zmqshell import ZMQDisplayPublisher, ZMQInteractiveShell
-    from traitlets import Any, Type
     from traitlets.config import Config
 
     class Hook(ZMQShellDisplayHook):
-        session = Any()
+        session = traitlets.Any()
 
     class Publisher(ZMQDisplayPublisher):
-        session = Any()
+        session = traitlets.Any()
 
     class Shell(ZMQInteractiveShell):
-        displayhook_class = Type(Hook)
-        display_pub_class = Type(Publisher)
+        displayhook_class = traitlets.Type(Hook)
+        display_pub_class = traitlets.Type(Publisher)
 
-        def _tee(self, channel):
+        def _tee(self, channel: Any) -> Any:  # type: ignore[override]
             # IPython would keep all that is printed in memory.
             return contextlib.nullcontext()
 
-        def enable_gui(self, gui=None):
+        def enable_gui(self, gui: Any = None) -> None:
             self.active_eventloop = None
 
-        def ask_exit(self):
+        def ask_exit(self) -> None:
             os._exit(0)
 
-        def init_sys_modules(self):
+        def init_sys_modules(self) -> None:
             self.user_module.__name__ = "__main__"
             sys.modules["__main__"] = self.user_module
 
@@ -313,7 +314,7 @@ def make_shell():
 class Cells:
     """Runs one cell after another as they are asked for."""
 
-    def __init__(self, link: socket.socket, most: int):
+    def __init__(self, link: socket.socket, most: int) -> None:
         self.link, self.most, self.room = link, most, most
         self.owner = os.getpid()
         self.text: list[tuple[str, str]] = []
@@ -408,7 +409,7 @@ class Cells:
 class _Raw:
     """What is written past Python, to the file descriptors themselves, is shown too."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         import tempfile
 
         self.files = []
@@ -429,7 +430,7 @@ class _Raw:
                     cells.printed(name, data.decode("utf-8", errors="replace"))
 
 
-def _shell_of_this_copy(cells: Cells):
+def _shell_of_this_copy(cells: Cells) -> Any:
     """The shell made before the copy was, given this copy's link, streams, random numbers and folder."""
     import random
 
@@ -442,23 +443,23 @@ def _shell_of_this_copy(cells: Cells):
     random.seed()
     if numpy := sys.modules.get("numpy"):
         numpy.random.seed(None)
-    builtins.input = _no_input
+    builtins.input = _no_input  # type: ignore[assignment]
     import getpass
 
-    getpass.getpass = _no_input
+    getpass.getpass = _no_input  # type: ignore[assignment]
     sys.argv = ["ipykernel_launcher"]
     if "" not in sys.path:
         sys.path.insert(0, "")
     return shell
 
 
-def _no_input(prompt=""):
+def _no_input(prompt: Any = "") -> None:
     from IPython.core.error import StdinNotImplementedError
 
     raise StdinNotImplementedError("raw_input was called, but this frontend does not support input requests.")
 
 
-def _snapshot(shell) -> dict:
+def _snapshot(shell: Any) -> dict:
     """The shell as it was before any cell of the student's ran."""
     parts = {"shell": shell, "transform": shell.input_transformer_manager, "compile": shell.compile}
     classes = {kind for part in parts.values() for kind in type(part).__mro__ if kind is not object}
@@ -478,7 +479,7 @@ def _snapshot(shell) -> dict:
     }
 
 
-def _restore(shell, was: dict) -> None:
+def _restore(shell: Any, was: dict) -> None:
     """Before a cell that is graded: undo what would have it run otherwise than it is written.
 
     Transformers of its text or tree, another way of running it, a trace over it, changed built-in names.
@@ -515,8 +516,6 @@ def main() -> None:
     import importlib
     import pkgutil
 
-    # jsonschema builds a grammar of web addresses as it is imported, which takes longer than all the rest.
-    sys.modules.setdefault("rfc3987_syntax", None)
     for name in sys.argv[1].split(","):
         with contextlib.suppress(ImportError):
             importlib.import_module(name)

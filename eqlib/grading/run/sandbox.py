@@ -19,6 +19,7 @@ import sys
 import tempfile
 import time
 from dataclasses import asdict, dataclass, field
+from typing import Any
 
 from eqlib.grading.run import seal, warm
 from eqlib.grading.run.kernel import FROM_CELL
@@ -86,7 +87,7 @@ class Door:
 class Sandbox:
     """The warm process that runs notebooks; ``door`` is how it is asked (None: nothing can be run here)."""
 
-    def __init__(self, cover=()):
+    def __init__(self, cover: Any = ()) -> None:
         self.cover = [str(path) for path in cover]
         self.isolation = Isolation("none")
         self.warm: warm.Warm | None = None
@@ -148,7 +149,7 @@ def _trial(door: Door) -> tuple[dict, bool]:
 class _Run:
     """One copy of the warm process, running one notebook."""
 
-    def __init__(self, door: Door, files: dict[str, bytes], limits: Limits, patience: float = 30):
+    def __init__(self, door: Door, files: dict[str, bytes], limits: Limits, patience: float = 30) -> None:
         self.limits = limits
         self.ended: str | None = None
         self.data = b""
@@ -169,10 +170,10 @@ class _Run:
         self.link.settimeout(patience)
         self.sealed = json.loads(warm.receive(self.link)[1:])["sealed"]
 
-    def __enter__(self):
+    def __enter__(self) -> Any:
         return self
 
-    def __exit__(self, *exception):
+    def __exit__(self, *exception: Any) -> None:
         try:
             self.link.settimeout(10)
             warm.send(self.link, b"end")
@@ -250,14 +251,15 @@ def _plain(frame: bytes) -> dict:
     return said if isinstance(said, dict) else {}
 
 
-def execute(door: Door, cells, files: dict[str, bytes], limits: Limits) -> Executed:
+def execute(door: Door, cells: Any, files: dict[str, bytes], limits: Limits) -> Executed:
     """Run the cells in order; when one ends the program, the rest run in a new one, after those before
     them.
     """
     done = Executed()
     started = time.monotonic()
     outputs = _Outputs()
-    waiting, ran = list(cells), []
+    waiting: list = list(cells)
+    ran: list = []
     for attempt in range(MAX_RESTARTS + 1):
         if not waiting:
             break
@@ -313,7 +315,7 @@ def _session(run: _Run, waiting: list, ran: list, outputs: _Outputs, done: Execu
 class _Outputs:
     """What the cells showed, put together from their messages as nbclient does."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.cells: dict[int, list] = {}
         self.shown: dict[str, list[dict]] = {}
         self.clear: set[int] = set()
@@ -373,7 +375,7 @@ class _Outputs:
         return self.cells
 
 
-def writable(value):
+def writable(value: Any) -> Any:
     """``value`` (plain data) without halves of surrogate pairs: no file holds one, and it would stop the
     writing of all around it.
     """
@@ -385,7 +387,7 @@ def writable(value):
     return value
 
 
-def as_output(kind, content: dict) -> dict | None:
+def as_output(kind: Any, content: dict) -> dict | None:
     """An output of the notebook format from what claims to be one, or None if it is none."""
     content = writable(content)
     if kind == "stream":

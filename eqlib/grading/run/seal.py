@@ -11,6 +11,7 @@ import ctypes
 import os
 import sys
 from dataclasses import dataclass
+from typing import Any
 
 _NEWNS, _NEWIPC, _NEWUSER, _NEWPID, _NEWNET = 0x20000, 0x8000000, 0x10000000, 0x20000000, 0x40000000
 _MS_BIND, _MS_REC, _MS_PRIVATE, _MS_NOSUID, _MS_NODEV, _MS_RDONLY, _MS_REMOUNT = (
@@ -39,7 +40,7 @@ class Sealed:
     user: bool = False
 
 
-def _libc():
+def _libc() -> Any:
     return ctypes.CDLL(None, use_errno=True)
 
 
@@ -107,7 +108,7 @@ def private_files(cover: list[str], keep: list[str]) -> bool:
 
 
 def _mount(source: str, target: str, kind: str | None, flags: int, data: str | None = None) -> bool:
-    def coded(text):
+    def coded(text: Any) -> Any:
         return None if text is None else os.fsencode(text)
 
     return _libc().mount(coded(source), coded(target), coded(kind), flags, coded(data)) == 0

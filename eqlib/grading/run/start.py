@@ -7,9 +7,11 @@ import subprocess
 import sys
 import sysconfig
 import tempfile
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 _SYSTEM_FILES = (
     "/etc/ld.so.cache",
@@ -138,7 +140,7 @@ def python_folders() -> tuple[str, ...]:
     return tuple(kept)
 
 
-def _links(path: Path):
+def _links(path: Path) -> Iterator[Path]:
     """The chain of links from a virtual environment's interpreter to the real one."""
     while path.is_symlink():
         yield path
@@ -146,7 +148,7 @@ def _links(path: Path):
     yield path
 
 
-def _parents(folders) -> list[str]:
+def _parents(folders: Any) -> list[str]:
     """The folders above ``folders``, topmost first: made readable, because bubblewrap makes them private."""
     found = {str(parent) for folder in folders for parent in Path(folder).parents if str(parent) != "/"}
     return sorted(found - set(folders))

@@ -14,6 +14,7 @@ import struct
 import subprocess
 import sys
 from collections.abc import Callable
+from typing import Any
 
 _LENGTH = struct.Struct("!Q")
 #: Longest frame that is read, in bytes.
@@ -60,18 +61,17 @@ def _exactly(link: socket.socket, count: int) -> bytes:
 class Warm:
     """A warm process, started by ``command``; its standard input is the socket on which it is asked."""
 
-    def __init__(self, command: list[str], environment: dict[str, str], folder: str = "/", keep=()):
+    def __init__(self, command: list[str], environment: dict[str, str], folder: str = "/") -> None:
         ours, theirs = socket.socketpair()
         self.control = ours
         self.process = subprocess.Popen(
             command,
-            stdin=theirs,
+            stdin=theirs.fileno(),
             stdout=subprocess.DEVNULL,
             stderr=None if os.environ.get("EQLIB_DEBUG") else subprocess.DEVNULL,
             env=environment,
             cwd=folder,
             start_new_session=True,
-            pass_fds=keep,
         )
         theirs.close()
 
@@ -127,7 +127,7 @@ def serve(work: Callable[..., None]) -> None:
             link.close()
 
 
-def _copy(control: socket.socket, links: list[socket.socket], work) -> None:
+def _copy(control: socket.socket, links: list[socket.socket], work: Any) -> None:
     status = 1
     try:
         control.close()
