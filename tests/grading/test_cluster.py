@@ -37,7 +37,7 @@ def test_a_worker_lost_midway_costs_nothing(tiny):
             tiny.root, "tiny", desk_for=desk_at(cluster.scheduler_address), progress=lose_one, feedback=False
         )
     assert lost
-    assert [row.student for row in made.marked] == STUDENTS
+    assert [row.student for row in made.marked] == STUDENTS, (made.stopped, made.problems)
     assert (made.stopped, {row.points for row in made.rows}) == ("", {4})
 
 
