@@ -189,8 +189,8 @@ class _Facts:
         when = "Once the rival has acted" if self.d.rivals else "Right after the change"
         way = {
             "forward": "Q is smaller, so its top has to grow: product forms",
-            "reverse": "Q is larger, so its top has to shrink: product turns back",
-            "none": "they are equal, so nothing has to move",
+            "reverse": "Q is larger, so its top has to shrink: some product turns back into reactants",
+            "none": "they are equal, so nothing has to shift",
         }[self.d.direction]
         return f"{when} Q = {q.shown_Q()} and K = {q.shown_K()}; {way}."
 
@@ -261,7 +261,7 @@ class _Facts:
             if not any(n in r.coefficients for r in self.d.mixture.reactions)
         ]
         words = " and ".join(in_unicode(n) for n in named) or "What came along"
-        return f"{words} {'stand' if len(named) > 1 else 'stands'} in none of the equilibria of this mixture: alone, it would do what as much water does. {self.q_against_k()}"
+        return f"{words} {'stand' if len(named) > 1 else 'stands'} in none of the equilibria of this mixture: alone, {'they' if len(named) > 1 else 'it'} would do only what as much water does. {self.q_against_k()}"
 
     def diluted(self) -> str:
         share = self.d.before.volume / self.d.at_once.volume
@@ -294,9 +294,13 @@ class _Facts:
 
 
 _REASONED: dict[str, Callable[[_Facts], str]] = {
-    "static_stop": lambda f: f"Both reactions went on all the time, equally fast; now {f.amount_moved()}.",
+    "static_stop": lambda f: (
+        f"Both reactions go on all the time, equally fast: that is why {f.amount_moved()}."
+        if f.d.direction == "none"
+        else f"Both reactions went on all the time, equally fast; the change put them out of step, and {f.amount_moved()}."
+    ),
     "two_boxes": lambda f: (
-        f"{f.from_to(f.partner, f.d.before, f.d.after)}: every {in_unicode(f.product)} that forms or splits takes or gives one. The two reactants share one product."
+        f"{f.from_to(f.partner, f.d.before, f.d.after)}: each {in_unicode(f.product)} that forms uses up one of either reactant, whichever was added."
     ),
     "k_moves_conc": lambda f: (
         f"{f.k_words()} What the change moved is Q, to {f.driven.shown_Q()}, and the shift brings it back to K."
@@ -306,7 +310,9 @@ _REASONED: dict[str, Callable[[_Facts], str]] = {
         f"K says how far a reaction goes, not how fast: it holds no time. {f.k_words()}"
     ),
     "full_cancel": lambda f: f.not_cancelled(),
-    "q_is_k": lambda f: f"{f.q_against_k()} Q is what the mixture holds now, K what it comes to.",
+    "q_is_k": lambda f: (
+        f"{f.q_against_k()} Q is worked out from the concentrations of the moment; K is what Q comes to at equilibrium."
+    ),
     "q_reversed": lambda f: f.q_against_k(),
     "spectator_acts": lambda f: f.spectators(),
     "not_in_equation": lambda f: f"It need not stand in the equation: {f._bound()}",
@@ -316,10 +322,10 @@ _REASONED: dict[str, Callable[[_Facts], str]] = {
     "paler_is_left": lambda f: f.paler(),
     "heat_is_forward": lambda f: f.heated(),
     "goes_complete": lambda f: (
-        f"Not all of it: {f.from_to(f.partner or f.product, f.d.before, f.d.after)}, for with nothing left of a reactant Q would be endless."
+        f"Not all of it: {f.from_to(f.partner or f.product, f.d.before, f.d.after)}, for with nothing left of a reactant Q would be infinite."
     ),
     "one_up_one_down": lambda f: (
-        f"At once only what was added has changed, so only one of the two rates has jumped; the other follows as {in_unicode(f.product)} changes."
+        f"At once, apart from the dilution, only what was added has changed, so only one of the two rates has jumped up; the other follows as {in_unicode(f.product)} changes."
     ),
     "more_always_right": lambda f: f.q_against_k(),
     "solid_shifts": lambda f: (
@@ -443,11 +449,11 @@ _PICTURES: dict[str, Callable[[_Facts], tuple[Any, str]]] = {
 def telling_test(f: _Facts) -> str:
     """The one further thing that would tell an idea from what is so: a drop, or a second look."""
     if f.d.stress.kind == "heat_to":
-        return "Cool it back: the colour returns, which nothing but a change of K explains."
+        return "Bring it back to the first temperature: the first colour comes again, so nothing was used up."
     if f.d.rivals:
         return _telling_drop(f)
     if f.d.stress.kind in ("add_solution", "dilute"):
-        return "Look from above, beside the control: there plain mixing leaves the colour as it was, so any difference is the shift."
+        return "Look from above, before and after: there mixing alone changes nothing, so any change of colour is the shift."
     return ""
 
 

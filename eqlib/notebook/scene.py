@@ -41,6 +41,7 @@ _VERBS = {
     "heat_to": "Into the bath",
     "change_volume": "Move the plunger",
 }
+_DROPS_L = 0.5e-3  # more of a solution than ten drops (common practice: 20 drops a mL) is poured
 _STEPS = {"rival": 5, "answer": 9}
 _ROWS = 6  # of words under a vessel in a film
 READS_TO = 3.0  # absorbance up to which a simple colorimeter tells numbers apart (common practice, no source)
@@ -82,7 +83,11 @@ class Scene:
     @property
     def verb(self) -> str:
         """What the button says: what is done."""
-        return "See the record" if self.recorded else _VERBS[self.d.stress.kind]
+        if self.recorded:
+            return "See the record"
+        stress = self.d.stress
+        poured = stress.kind == "add_solution" and stress.volume > _DROPS_L
+        return "Pour it in" if poured else _VERBS[stress.kind]
 
     # -- the states --------------------
 

@@ -53,7 +53,7 @@ def test_paler_is_left_is_answered_with_the_amount_and_the_look_from_above(quest
     V = 2 * numbers["half_mL"]
     W = V + numbers["add_mL"]
     old = complexed(0.001, 0.001) * V
-    new = complexed((0.001 * V + 0.001 * numbers["add_mL"]) / W, 0.001 * V / W) * W
+    new = complexed((0.001 * V + 0.002 * numbers["add_mL"]) / W, 0.001 * V / W) * W
     assert new > old
     told = rows(questions, "weak", {"direction": "reverse", "reason": "paler_is_left"})["reason"].answer
     said = float(re.search(r"grows by ([\d.]+) µmol", told).group(1))

@@ -30,8 +30,8 @@ LESSON = {
         {"direction": "forward", "seen": "darker", "K": "larger", "reason": "heat_is_forward"},
     ),
     "weak": (
-        "The same volume, but weak",
-        "Add the drops",
+        "As much again",
+        "Pour it in",
         {"direction": "reverse", "seen": "paler", "K": "same", "reason": "paler_is_left"},
     ),
     "silver": (
@@ -40,7 +40,7 @@ LESSON = {
         {"direction": "none", "seen": "same", "precipitate": "no", "K": "same", "reason": "not_in_equation"},
     ),
     "copper": (
-        "Another blue",
+        "Deep blue",
         "Add the drops",
         {"direction": "reverse", "seen": "paler", "K": "same", "reason": "binds:NH3"},
     ),
