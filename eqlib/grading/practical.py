@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+from pathlib import Path
 
 from eqlib.assess.asks.practical import simulated
 from eqlib.assess.records import Collected
@@ -44,10 +45,10 @@ def class_handed_in(course: Course, assignment: str) -> tuple[tuple[Group, ...],
     return marked(groups), on_simulated
 
 
-def _records(student: str, places, assignment: str) -> Collected:
+def _records(student: str, places: list[Path], assignment: str) -> Collected:
     """What is recorded in a student's notebook, the one with most answers, and in the journals beside it."""
     files = collect_files(student, places).files
-    books = [{}]
+    books: list[dict] = [{}]
     for name, data in files.items():
         if name.endswith(".ipynb"):
             with contextlib.suppress(UnreadableNotebook):  # its marking says so; here only readings count
