@@ -13,6 +13,7 @@ import json
 import re
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 from eqlib.errors import EqlibError
 from eqlib.notebook.store import WHO
@@ -72,7 +73,7 @@ def forms_in(notebook: dict) -> list[str]:
     return list(dict.fromkeys(found))
 
 
-def put_to_sleep(path) -> list[str]:
+def put_to_sleep(path: Any) -> list[str]:
     """Write the sleeping forms into the metadata of the notebook at ``path``, after forms were added or
     renamed.
 

@@ -7,10 +7,12 @@ help). What is typed is kept as typed, and is said back beside its field, where 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part, in_unicode
+from eqlib.assess.question import Question
 from eqlib.assess.reading import Unreadable, read_part
 from eqlib.assess.reading.tables import read_cell
 from eqlib.chem.species import species
@@ -59,7 +61,7 @@ def legend_of(part: Part) -> str:
     return _SHORT.get(part.ask, part.label)
 
 
-def options_of(part: Part, question, student) -> tuple[tuple[str, str], ...]:
+def options_of(part: Part, question: Question, student: str | None) -> tuple[tuple[str, str], ...]:
     """(value, words) of a choice or an order, in this student's order."""
     from eqlib.assess.variants import options_for
 
@@ -69,12 +71,12 @@ def options_of(part: Part, question, student) -> tuple[tuple[str, str], ...]:
     return options
 
 
-def form_html(question, student, answer, key: str) -> str:
+def form_html(question: Question, student: str | None, answer: Mapping[str, Any], key: str) -> str:
     """All parts of a question, with ``answer`` filled in; ``key`` makes names unique on the page."""
     return "".join(_group(part, question, student, answer.get(part.id), key) for part in question.parts)
 
 
-def _group(part: Part, question, student, value, key: str) -> str:
+def _group(part: Part, question: Question, student: str | None, value: Any, key: str) -> str:
     make = {"choice": _radios, "table": _table, "order": _order, "text": _words, "readings": _readings}.get(
         part.kind, _line
     )
@@ -90,7 +92,7 @@ def _group(part: Part, question, student, value, key: str) -> str:
     return f"<fieldset{' class=wide' if wide or long else ''}><legend>{text(name)}{whole}</legend>{inner}</fieldset>"
 
 
-def _radios(part, question, student, value, name) -> str:
+def _radios(part: Part, question: Question, student: str | None, value: Any, name: str) -> str:
     chosen = read_part(part, value).value if value is not None else None
     options = options_of(part, question, student)
     listed = max(len(words) for _, words in options) > 34
@@ -101,7 +103,7 @@ def _radios(part, question, student, value, name) -> str:
     return f'<div class="picks{" list" if listed else ""}">{made}</div>'
 
 
-def _line(part, question, student, value, name) -> str:
+def _line(part: Part, question: Question, student: str | None, value: Any, name: str) -> str:
     label = f"{part.label} ({part.unit})" if part.unit and part.unit not in part.label else part.label
     long = " class=long" if part.kind in ("equation", "expression") else ""
     unit = f"<span class=soft>{text(part.unit)}</span>" if part.unit and part.unit not in part.label else ""
@@ -112,15 +114,15 @@ def _line(part, question, student, value, name) -> str:
     )
 
 
-def _help(part) -> str:
+def _help(part: Part) -> str:
     return "" if part.kind == "number" else part.help
 
 
-def _words(part, question, student, value, name) -> str:
+def _words(part: Part, question: Question, student: str | None, value: Any, name: str) -> str:
     return f'<textarea name="{text(name)}" rows="5" cols="70" aria-label="{text(part.label)}" {KEYS}>{text(_typed(value))}</textarea>'
 
 
-def _readings(part, question, student, value, name) -> str:
+def _readings(part: Part, question: Question, student: str | None, value: Any, name: str) -> str:
     """A field as tall as its table, which begins with what there is to work with, and a file to open in its place."""
     shown = value if isinstance(value, str) else ASKS[part.ask].start(part, question.case(student))
     rows = min(max(shown.count("\n") + 2, 6), 24)
@@ -131,7 +133,7 @@ def _readings(part, question, student, value, name) -> str:
     )
 
 
-def _order(part, question, student, value, name) -> str:
+def _order(part: Part, question: Question, student: str | None, value: Any, name: str) -> str:
     options = options_of(part, question, student)
     chosen = value if isinstance(value, list) and len(value) == len(options) else [None] * len(options)
     made = ""
@@ -144,7 +146,7 @@ def _order(part, question, student, value, name) -> str:
     return f'<div class="picks">{made}</div>{_read(name)}'
 
 
-def _table(part, question, student, value, name) -> str:
+def _table(part: Part, question: Question, student: str | None, value: Any, name: str) -> str:
     value = value if isinstance(value, dict) else {}
     head = "".join(f'<th scope="col">{text(in_unicode(c))}</th>' for c in part.columns)
     rows = ""
@@ -170,21 +172,21 @@ def _read(name: str) -> str:
     return f'<span class="read" data-say="{text(name)}"></span>'
 
 
-def _typed(value) -> str:
+def _typed(value: Any) -> str:
     return "" if value is None else value if isinstance(value, str) else f"{value!r}"
 
 
 # -- what came back --------------------
 
 
-def raw_of(part: Part, values: dict[str, Any], key: str):
+def raw_of(part: Part, values: dict[str, Any], key: str) -> Any:
     """What is filled in for a part, as plain data to be recorded; None when nothing is."""
     name = f"{key}/{part.id}"
     if part.kind == "order":
         chosen = [values.get(f"{name}/{n}") or None for n in range(len(part.options))]
         return chosen if all(chosen) else None
     if part.kind == "table":
-        table = {row: {} for row in part.rows}
+        table: dict[str, dict[str, str]] = {row: {} for row in part.rows}
         for row in part.rows:
             for column in part.columns:
                 cell = str(values.get(f"{name}/{row}/{column}") or "").strip()
@@ -194,9 +196,9 @@ def raw_of(part: Part, values: dict[str, Any], key: str):
     return str(values.get(name) or "").strip() or None
 
 
-def readings(question, values: dict[str, Any], key: str) -> dict[str, str]:
+def readings(question: Question, values: dict[str, Any], key: str) -> dict[str, str]:
     """How each typed answer is read, by the name of its field; "" while it is empty."""
-    said = {}
+    said: dict[str, str] = {}
     for part in question.parts:
         name, raw = f"{key}/{part.id}", raw_of(part, values, key)
         if part.kind in ("choice", "text"):
@@ -210,7 +212,7 @@ def readings(question, values: dict[str, Any], key: str) -> dict[str, str]:
     return said
 
 
-def reading(part: Part, raw) -> str:
+def reading(part: Part, raw: Any) -> str:
     """One answer said back: "read as 156 L/mol, 3 significant figures"; or what would do instead."""
     found = read_part(part, raw)
     if not found.ok:
@@ -219,7 +221,7 @@ def reading(part: Part, raw) -> str:
     return "; ".join([shown, *(note for note in found.notes if note not in shown)])
 
 
-def _cells(part, values, name) -> dict[str, str]:
+def _cells(part: Part, values: Mapping[str, Any], name: str) -> dict[str, str]:
     """Each place of a table as it is read by itself; "?" where it cannot be."""
     said = {}
     for row in part.rows:

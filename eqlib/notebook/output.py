@@ -43,7 +43,7 @@ def words_of(page: str) -> str:
 class Slot:
     """One output with a name of its own. ``put`` shows it, and replaces it wherever it stands."""
 
-    def __init__(self, name: str):
+    def __init__(self, name: str) -> None:
         self.name = name
         self.shown = False
 
@@ -74,13 +74,13 @@ def show(page: str) -> None:
     show_data(bundle(page))
 
 
-def kindly(call):
+def kindly(call: Any) -> Any:
     """A student meets one plain line, never a traceback. While marking, an error stays an error: it scores
     0.
     """
 
     @functools.wraps(call)
-    def wrapped(*args, **kwargs):
+    def wrapped(*args: Any, **kwargs: Any) -> Any:
         try:
             return call(*args, **kwargs)
         except EqlibError as error:
@@ -92,7 +92,7 @@ def kindly(call):
     return wrapped
 
 
-def text(value) -> str:
+def text(value: Any) -> str:
     """Any text, safe inside HTML."""
     return html.escape(str(value), quote=True)
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from datetime import datetime
+from typing import Any
 
-from eqlib.assess.asks.base import in_unicode
+from eqlib.assess.asks.base import Part, in_unicode
+from eqlib.assess.question import Question
 from eqlib.assess.reading import read_part
 from eqlib.assess.records import MIME, Record
 from eqlib.notebook.output import KEPT, UNMARKED, box, bundle, lead, paragraph, table, text
@@ -19,7 +22,15 @@ STANDS = "You have seen what happens, so your prediction stands as it was record
 GO_ON = "To go on with this question, click on this line and press Shift + Enter: its panel opens again."
 
 
-def kept_bundle(question, record: Record | None, *, picture="", words="", note="", locked=False) -> dict:
+def kept_bundle(
+    question: Question,
+    record: Record | None,
+    *,
+    picture: Any = "",
+    words: Any = "",
+    note: Any = "",
+    locked: Any = False,
+) -> dict:
     """The output that holds one answer: what stands there when the panel is not running.
 
     ``picture`` (SVG) is the last one that was seen, ``words`` the same in plain words for a page that shows no
@@ -34,7 +45,7 @@ def kept_bundle(question, record: Record | None, *, picture="", words="", note="
     return bundle(box(inner, mark=KEPT, label=f"Your answer to {question.title}"), more)
 
 
-def _recorded(question, record: Record, locked: bool) -> str:
+def _recorded(question: Question, record: Record, locked: bool) -> str:
     page = (
         f"<p style='margin:.25em 0'><strong>{text(question.title)}. Recorded ✓</strong> {text(time_of(record))}, "
         f"receipt <code>{text(record.receipt)}</code></p>"
@@ -52,7 +63,7 @@ def _recorded(question, record: Record, locked: bool) -> str:
     return page
 
 
-def answer_rows(question, answer) -> list[tuple[str, str]]:
+def answer_rows(question: Question, answer: Mapping[str, Any]) -> list[tuple[str, str]]:
     """(what was asked, what was read) for every part that holds something."""
     rows: list[tuple[str, str]] = []
     for part in question.parts:
@@ -66,7 +77,7 @@ def answer_rows(question, answer) -> list[tuple[str, str]]:
     return rows
 
 
-def read_words(part, found) -> str:
+def read_words(part: Part, found: Any) -> str:
     """A reading in words: the option's own label, or what was read of something typed."""
     if not found.ok:
         return f"could not be read: {found.message}"
@@ -76,7 +87,7 @@ def read_words(part, found) -> str:
     return shown[8:] if shown.lower().startswith("read as ") else shown
 
 
-def _table_rows(part, value):
+def _table_rows(part: Part, value: Any) -> Iterator[tuple[str, str]]:
     for row in part.rows:
         cells = value.get(row, {}) if isinstance(value, dict) else {}
         shown = ", ".join(
@@ -87,7 +98,7 @@ def _table_rows(part, value):
         yield row.capitalize(), shown or "empty"
 
 
-def _cell(value) -> str:
+def _cell(value: Any) -> str:
     """A place of a table: a number, or an expression in x as it was read."""
     return value if isinstance(value, str) else f"{value:.4g}"
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from pathlib import Path
+from typing import Any
 
 import anywidget
 import traitlets
@@ -32,7 +34,7 @@ class Sheet(anywidget.AnyWidget):
     _css = Path(__file__).with_name("sheet.css")
     page = traitlets.Dict().tag(sync=True)
 
-    def __init__(self, name: str):
+    def __init__(self, name: str) -> None:
         if name in _live:
             _live.pop(name).close()
         super().__init__(model_id=name)
@@ -44,7 +46,13 @@ class Sheet(anywidget.AnyWidget):
         """The names and the HTML of the sections, top to bottom."""
         raise NotImplementedError
 
-    def draw(self, say=None, off=(), film=None, **more) -> None:
+    def draw(
+        self,
+        say: Mapping[str, str] | None = None,
+        off: Iterable[str] = (),
+        film: dict[str, Any] | None = None,
+        **more: Any,
+    ) -> None:
         """Show the sheet as it is now."""
         if film is not None:
             self.films += 1

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from eqlib.assess.asks import ASKS
-from eqlib.assess.confront import Confronted, confront
-from eqlib.lab.drawing import shelf
+from eqlib.assess.case import Case
+from eqlib.assess.confront import Confronted, IfRight, confront
+from eqlib.assess.question import Question
+from eqlib.lab.drawing import Vessel, shelf
 from eqlib.notebook.form import legend_of
 from eqlib.notebook.output import text
 from eqlib.notebook.scene import Scene, why
@@ -33,7 +37,7 @@ class Told:
         )
 
 
-def told_html(question, case, answer, scene: Scene) -> Told:
+def told_html(question: Question, case: Case, answer: Mapping[str, Any], scene: Scene) -> Told:
     """What is shown once the prediction was made and the thing was done."""
     rows = confront(question, case, answer)
     imagined = next((row.if_right for row in rows if row.if_right is not None), None)
@@ -52,10 +56,10 @@ def told_html(question, case, answer, scene: Scene) -> Told:
     return Told(_picture(question, scene, imagined), table, _answers(rows, imagined), events)
 
 
-def _picture(question, scene: Scene, imagined) -> str:
+def _picture(question: Question, scene: Scene, imagined: IfRight | None) -> str:
     """The well in three moments, its control, and the well as the student's idea would have it."""
     d = scene.d
-    cast = [
+    cast: list[Vessel | str] = [
         scene.vessel(d.before, "before"),
         "→",
         scene.vessel(d.at_once, "at once"),
@@ -81,7 +85,7 @@ def _row(row: Confronted) -> str:
     return f"<tr><th scope=row>{name}</th><td>{sign}{said}</td><td>{text(row.happened)}</td></tr>"
 
 
-def _answers(rows, imagined) -> str:
+def _answers(rows: Any, imagined: IfRight | None) -> str:
     """What is said to each wrong part and to the reason, each sentence once; then the idea's own picture."""
     told: dict[str, str] = {}
     for row in rows:

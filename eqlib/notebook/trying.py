@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
-from eqlib.chem.disturb import disturb
+from eqlib.chem.disturb import Disturbance, disturb
+from eqlib.chem.state import State
+from eqlib.chem.stress import Stress
 from eqlib.errors import EqlibError
 from eqlib.lab.drawing import SHAPES, shelf
 from eqlib.lab.look import lightness
@@ -19,12 +23,13 @@ WAYS = {"forward": "to products →", "reverse": "← to reactants", "none": "no
 class Trying:
     """The sliders and switches of one scene, and what they show."""
 
-    def __init__(self, scene: Scene, key: str):
+    def __init__(self, scene: Scene, key: str) -> None:
         self.scene, self.key = scene, f"{key}/try"
         self.sliders = sliders_of(scene)
         self.start = {name: start for name, _label, _low, _high, _step, start, _unit in self.sliders}
         self.start |= {"above": False, "grey": False, "alone": False}
-        self.at, self.past, self.problem = dict(self.start), [], ""
+        self.at, self.problem = dict(self.start), ""
+        self.past: list[dict[str, Any]] = []
         self.kept: dict = {}
         self.turns = 0  # how often they were drawn afresh
         self.drawn = dict(self.start)  # where the controls stood when they were last drawn afresh
@@ -32,7 +37,7 @@ class Trying:
 
     # -- moving --------------------
 
-    def move(self, values) -> None:
+    def move(self, values: Mapping[str, Any]) -> None:
         """Take over the controls' values."""
         found = {name: values.get(f"{self.key}/{name}", self.at[name]) for name in self.start}
         if found != self.at:
@@ -67,7 +72,7 @@ class Trying:
         self.now = Scene(made, self.scene.kind, "")
         self.now.nm = self.scene.nm  # one wavelength for the whole page
 
-    def _stress(self, stress):
+    def _stress(self, stress: Stress) -> Any:
         changes = {}
         if "volume" in self.at:
             changes["volume"] = max(self.at["volume"], 1e-3) / 1000
@@ -87,7 +92,7 @@ class Trying:
         rows = "".join(self._slider(*slider) for slider in self.sliders)
         return f'<div class="try" data-turn="{self.turns}"><h4>Try other amounts</h4>{rows}<div class="picks" style="margin:4px 0 0">{self._switches()}</div></div>'
 
-    def _slider(self, name, label, low, high, step, start, unit) -> str:
+    def _slider(self, name: str, label: Any, low: Any, high: Any, step: Any, start: State, unit: Any) -> str:
         field = text(f"{self.key}/{name}")
         return (
             f'<div class="slider"><label for="{field}">{text(label)}</label><input type="range" id="{field}" name="{field}" min="{low:g}" '
@@ -125,7 +130,7 @@ class Trying:
         line = self.now.line.svg("Q beside K", said, moving=False) if self.now.line else ""
         return f'{shelf(cast, "With these amounts", words)}{line}<p role="status">{text(said)}</p>'
 
-    def _fixed(self, state, name, view, grey):
+    def _fixed(self, state: State, name: str, view: str, grey: bool) -> Any:
         """A vessel that no slider changes, worked out once for each way of looking at it."""
         if (name, view, grey) not in self.kept:
             self.kept[name, view, grey] = self.scene.vessel(state, name, view=view, grey=grey)
@@ -145,12 +150,12 @@ class Trying:
         return {f"{self.key}/{name}": _said(self.at[name], unit) for name, *_rest, unit in self.sliders}
 
 
-def sliders_of(scene: Scene):
+def sliders_of(scene: Scene) -> Any:
     """(name, label, lowest, highest, step, start, unit) for what can be changed in a stress."""
     stress = scene.d.stress
     found = []
     if stress.kind in ("add_solution", "dilute", "change_volume"):
-        now = 1000 * stress.volume
+        now = 1000 * (stress.volume or 0.0)
         room = SHAPES[scene.kind].area_cm2 * SHAPES[scene.kind].height_cm - 1000 * scene.d.before.volume
         top = max(3 * now, 0.0) if stress.kind == "change_volume" else max(now, min(4 * now, room))
         low = 0.2 * now if stress.kind == "change_volume" else 0.0
@@ -161,14 +166,14 @@ def sliders_of(scene: Scene):
             ("strength", "Strength of the bottle", 0.0, _tidy(3 * main), _step(3 * main), main, "mM")
         )
     if stress.kind == "heat_to":
-        found.append(("celsius", "Temperature of the bath", 1, 95, 1, stress.T - 273.15, "°C"))
+        found.append(("celsius", "Temperature of the bath", 1, 95, 1, (stress.T or 0.0) - 273.15, "°C"))
     if stress.kind in ("add_solid", "add", "remove", "add_inert"):
         now = 1000 * stress.amounts[0][1]
         found.append(("mmol", "Amount", 0.0, _tidy(4 * now), _step(4 * now), now, "mmol"))
     return found
 
 
-def _acting(d) -> float:
+def _acting(d: Disturbance) -> float:
     """mol/L of what acts in the bottle: a species of the first reaction, else of a rival, else the strongest."""
     named = dict(d.stress.amounts)
     for reactions in ((d.reaction,), d.rivals):
