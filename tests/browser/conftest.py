@@ -28,6 +28,8 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+#: JupyterLab throws this itself when a kernel is restarted before it has answered all (a busy machine).
+OF_JUPYTERLAB = "Canceled future for"
 BROKEN = ("model not found", "Error displaying widget", "Traceback", "Javascript Error")
 LOADING = "Loading widget"
 IDLE = """() => {
@@ -209,7 +211,7 @@ class Desk:
         self.address = f"{address}/{self.path.name}"
         self.shots = 0
         self.errors, self.dialogs = [], []
-        page.on("pageerror", lambda error: self.errors.append(str(error)))
+        page.on("pageerror", lambda error: OF_JUPYTERLAB in str(error) or self.errors.append(str(error)))
         page.set_default_timeout(120_000)
 
     def open(self):
