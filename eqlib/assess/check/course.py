@@ -7,7 +7,7 @@ checked alone.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -40,12 +40,12 @@ class Finding:
     where: str
     message: str
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.path}: {self.where}: {self.message}" if self.where else f"{self.path}: {self.message}"
 
 
 def check_course(
-    path, samples: int = SAMPLES, progress: Callable[[str, int, int], None] | None = None
+    path: str | Path, samples: int = SAMPLES, progress: Callable[[str, int, int], None] | None = None
 ) -> list[Finding]:
     """Everything that does not hold together in the course at ``path``; an empty list means that all is well.
 
@@ -95,7 +95,9 @@ def _assignments(root: Path) -> list[Path]:
     return sorted(file.parent for file in root.glob("source/*/questions.toml"))
 
 
-def _check_assignment(root: Path, folder: Path, samples, progress) -> list[Finding]:
+def _check_assignment(
+    root: Path, folder: Path, samples: int, progress: Callable[[str, int, int], None] | None
+) -> list[Finding]:
     file = folder / "questions.toml"
     shown = _shown(root, file)
     try:
@@ -150,7 +152,7 @@ def _check_assignment(root: Path, folder: Path, samples, progress) -> list[Findi
     return findings
 
 
-def _check_twice(folders) -> list[Finding]:
+def _check_twice(folders: Iterable[Path]) -> list[Finding]:
     """Two assignments with one id would share their answers and their numbers."""
     seen: dict[str, Path] = {}
     findings = []

@@ -11,12 +11,13 @@ from __future__ import annotations
 import re
 import tomllib
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 import numpy as np
 
 from eqlib.assess.check.notebook import source_of
+from eqlib.assess.question import Question, QuestionSet
 from eqlib.assess.variants import SHUFFLED, options_for
 from eqlib.errors import EqlibError
 
@@ -72,7 +73,7 @@ def students() -> list[str]:
 # -- blind luck -------------------------------------------------------------------------------------------
 
 
-def lucky(questions) -> list[tuple[str, str]]:
+def lucky(questions: QuestionSet) -> list[tuple[str, str]]:
     """(where, line) for each way of earning points blind."""
     lines = []
     for asked in numbers_asked(questions):
@@ -104,7 +105,7 @@ def best_guess(right: np.ndarray, tolerance: float) -> tuple[float, float]:
     return float(low[best]), float(hits[best]) / len(right)
 
 
-def _first_options(questions) -> list[tuple[str, str]]:
+def _first_options(questions: QuestionSet) -> list[tuple[str, str]]:
     """What somebody earns who always takes the first option shown, beside what chance would give."""
     got, by_chance, worth, choices = 0.0, 0.0, 0.0, 0
     for question, part in _choices(questions):
@@ -130,7 +131,7 @@ def _first_options(questions) -> list[tuple[str, str]]:
     ]
 
 
-def _choices(questions) -> Iterator[tuple]:
+def _choices(questions: QuestionSet) -> Iterator[tuple]:
     for question in questions.values():
         for part in question.parts:
             if (
@@ -142,7 +143,7 @@ def _choices(questions) -> Iterator[tuple]:
                 yield question, part
 
 
-def places(questions) -> list[tuple[str, str]]:
+def places(questions: QuestionSet) -> list[tuple[str, str]]:
     """Do the right options stand in one place of the released file? Students can read it."""
     if questions.path is None:
         return []
@@ -170,7 +171,7 @@ def places(questions) -> list[tuple[str, str]]:
 # -- what is printed --------------------------------------------------------------------------------------
 
 
-def numbers_asked(questions) -> list[Asked]:
+def numbers_asked(questions: Mapping[str, Question]) -> list[Asked]:
     """Every number that is asked in a file."""
     found = []
     for question in questions.values():
@@ -186,7 +187,7 @@ def numbers_asked(questions) -> list[Asked]:
     return found
 
 
-def numbers_shown(questions, texts: Iterable[tuple[str, str]] = ()) -> list[Shown]:
+def numbers_shown(questions: QuestionSet, texts: Iterable[tuple[str, str]] = ()) -> list[Shown]:
     """Every number in the prompts and in ``texts`` ((where, text) that everybody sees), and the results of
     practice questions, which are shown with the working.
     """
@@ -274,7 +275,7 @@ def _columns(rows: list[list[float]]) -> list[np.ndarray]:
     return [np.array([row[n] if n < len(row) else np.nan for row in rows]) for n in range(width)]
 
 
-def _copies(question, count: int = STUDENTS) -> Iterator[tuple[str, dict]]:
+def _copies(question: Question, count: int = STUDENTS) -> Iterator[tuple[str, Mapping]]:
     """(student, right answers by part) of the first ``count`` students' copies."""
     for student in students()[:count]:
         try:
@@ -283,5 +284,5 @@ def _copies(question, count: int = STUDENTS) -> Iterator[tuple[str, dict]]:
             return  # reported by check_question
 
 
-def _finite(value) -> float:
+def _finite(value: object) -> float:
     return float(value) if isinstance(value, int | float) and np.isfinite(value) else float("nan")

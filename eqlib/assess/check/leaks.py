@@ -10,11 +10,15 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Iterator
 from decimal import Decimal
 from functools import lru_cache
 
+from eqlib.assess.case import Case
 from eqlib.assess.check.notebook import nbgrader_of, source_of
+from eqlib.assess.question import Question, QuestionSet
 from eqlib.chem.catalogue import spectrum, system, systems
+from eqlib.chem.disturb import Disturbance
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.salts import dissolved
 from eqlib.chem.species import species
@@ -31,7 +35,7 @@ _CHANGES = {"dilute": ["water", "dilut"], "heat_to": ["warm", "heat", "hot", "°
 _LEAST = 1e-9  # mol: less of a new substance is not worth a word
 
 
-def leaks(questions, notebook: dict | None = None) -> list[tuple[str, str]]:
+def leaks(questions: QuestionSet, notebook: dict | None = None) -> list[tuple[str, str]]:
     """(where, line) for every text that gives the answer of a question away."""
     texts = [*_texts(questions), *_cells(notebook or {"cells": []})]
     found = []
@@ -47,7 +51,7 @@ def leaks(questions, notebook: dict | None = None) -> list[tuple[str, str]]:
     return list(dict.fromkeys(found))
 
 
-def _texts(questions):
+def _texts(questions: QuestionSet) -> Iterator[tuple[str, str]]:
     """Everything readable in the question file, with where it stands."""
     for question in questions.values():
         where = f"question {question.id!r}"
@@ -58,7 +62,7 @@ def _texts(questions):
             yield f"{where}, part {part.id!r}", f"{part.label}. {part.help}"
 
 
-def not_to_be_released(questions) -> list[tuple[str, str]]:
+def not_to_be_released(questions: QuestionSet) -> list[tuple[str, str]]:
     """(where, line) for rubrics and hints of assessed questions in the released file, and for explanations
     that have no rubric anywhere.
     """
@@ -79,14 +83,14 @@ def not_to_be_released(questions) -> list[tuple[str, str]]:
     return lines
 
 
-def _cells(notebook):
+def _cells(notebook: dict) -> Iterator[tuple[str, str]]:
     for number, cell in enumerate(notebook["cells"], start=1):
         if isinstance(cell, dict) and cell.get("cell_type") == "markdown":
             name = nbgrader_of(cell).get("grade_id")
             yield f"cell {number}" + (f" ({name})" if name else ""), source_of(cell)
 
 
-def _given_away(question, case, text: str):
+def _given_away(question: Question, case: Case, text: str) -> Iterator[str]:
     for formula in formed(question, case):
         if re.search(rf"(?<!\w){re.escape(formula)}(?![A-Za-z0-9])", text):
             yield f"names {formula}, which forms in question {question.id!r}; leave that to the students"
@@ -104,7 +108,7 @@ def _given_away(question, case, text: str):
                 )
 
 
-def formed(question, case) -> tuple[str, ...]:
+def formed(question: Question, case: Case) -> tuple[str, ...]:
     """Formulas (as printed) of what was not there before, is afterwards, and is not named in the prompt."""
     disturbance = case.disturbance
     names = []
@@ -116,7 +120,7 @@ def formed(question, case) -> tuple[str, ...]:
     return tuple(names)
 
 
-def _agents(disturbance) -> list[str]:
+def _agents(disturbance: Disturbance) -> list[str]:
     """Words for what is done: the ions that are new to the mixture, or the change itself."""
     stress = disturbance.stress
     if stress.kind in _CHANGES:
@@ -127,7 +131,7 @@ def _agents(disturbance) -> list[str]:
     return [word for s in new if s.name not in idle for word in (s.spoken.split(" ")[0], s.unicode)]
 
 
-def typed_constants(question) -> list[str]:
+def typed_constants(question: Question) -> list[str]:
     """Constants written into a question though the catalogue holds them, with their source."""
     lines, setting = [], question.setting
     for table in setting.reactions or ():
@@ -138,8 +142,11 @@ def typed_constants(question) -> list[str]:
                 "the prompt where it is given"
             )
     measured = setting.measured
-    typed = measured is not None and isinstance(measured.epsilon, Decimal)
-    if typed and spectrum(measured.species) is not None:
+    if (
+        measured is not None
+        and isinstance(measured.epsilon, Decimal)
+        and spectrum(measured.species or "") is not None
+    ):
         lines.append(
             f'epsilon = {measured.epsilon} is typed; write epsilon = "catalogue" and nm = ..., and '
             "{epsilon} in the prompt where it is given"
@@ -147,7 +154,7 @@ def typed_constants(question) -> list[str]:
     return lines
 
 
-def _key(text: str):
+def _key(text: str) -> frozenset:
     return frozenset(Reaction(text).coefficients.items())
 
 

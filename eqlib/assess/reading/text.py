@@ -59,28 +59,28 @@ class Reading:
     notes: tuple[str, ...] = ()
 
 
-def refused(message):
+def refused(message: str) -> Reading:
     """A reading that was not possible, with the one line that says why and what would do."""
     return Reading(False, message=one_line(message))
 
 
-def one_line(text, limit=400):
+def one_line(text: str, limit: int = 400) -> str:
     """``text`` without line breaks or invisible characters, cut to ``limit`` characters."""
     text = " ".join("".join(c if c.isprintable() else " " for c in text[: 4 * limit]).split())
     return text if len(text) <= limit else text[: limit - 1] + "…"
 
 
-def quote(text, limit=40):
+def quote(text: str, limit: int = 40) -> str:
     """What was typed, in quotation marks, short enough to stand in a message."""
     return f"“{one_line(text, limit)}”"
 
 
-def too_long(text):
+def too_long(text: str) -> bool:
     """True if the text is above the size cap, measured in characters or in UTF-8 bytes."""
     return len(text) > MAX_TEXT or len(text.encode("utf-8", "replace")) > MAX_TEXT
 
 
-def tidy(text):
+def tidy(text: str) -> str:
     """Typed text in a small alphabet: raised figures become ``^``, the many dashes one, odd spaces a blank.
 
     "1,4·10²" -> "1,4·10^2";  "Fe³⁺" -> "Fe^3+";  "6.9 × 10⁻⁵" -> "6.9 * 10^-5".
@@ -97,7 +97,7 @@ def tidy(text):
     return " ".join(text.split())
 
 
-def _plain_character(c):
+def _plain_character(c: str) -> str:
     if c in _SUB:
         return _SUB[c]
     if c in _SAME:
