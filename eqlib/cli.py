@@ -180,14 +180,13 @@ def demo(
 
     made = _extra("eqlib.grading.demo", "grading")
     class_of = _extra("eqlib.grading.class_of", "grading")
-    words = _extra("eqlib.notebook.lesson", "grading")
     record = _extra("eqlib.notebook.record", "grading")
     console = _console()
     with _progress(console, "Marking", plain=True) as progress:
         done = made.demo(
             folder,
             jobs,
-            class_of.Display(words.prompt_bundle, record.kept_bundle),
+            class_of.Display(record.kept_bundle),
             say=lambda line: _line(console, line),
             progress=progress,
         )

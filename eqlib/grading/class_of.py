@@ -50,12 +50,11 @@ def records_of(work: Work, questions: QuestionSet) -> dict[str, Record]:
 
 @dataclass(frozen=True)
 class Display:
-    """How answers look in a notebook: the bundle of a question's prompt, and of its recorded answer.
+    """How answers look in a notebook: the bundle of a question's recorded answer.
 
-    The lesson's own are ``eqlib.notebook``'s; whoever has that room at hand passes them in.
+    The lesson's own is ``eqlib.notebook``'s; whoever has that room at hand passes it in.
     """
 
-    prompt: Callable[[Question, str | None], dict] = lambda question, student: {"text/plain": question.title}
     answer: Callable[[Question, Record], dict] = lambda question, record: plain_bundle(question, record)
 
 
@@ -95,10 +94,7 @@ def _shown(source: str, records: Any, questions: QuestionSet, display: Display) 
     for name, record in records.items():
         if name not in questions:
             continue
-        if f'lesson.ask("{name}")' in source:
-            yield display.prompt(questions[name], record.student)
-            yield display.answer(questions[name], record)
-        elif f'lesson.check("{name}"' in source or f'panel("{name}"' in source:
+        if f'panel("{name}"' in source:
             yield display.answer(questions[name], record)
 
 

@@ -201,7 +201,7 @@ class _Marking:
             cell.outputs = [from_dict(out) for out in ran.outputs.get(index, [])]
 
     def _recorded(self, cell: Any, records: dict[str, Record]) -> list:
-        name = str(_meta(cell).get("grade_id", "")).removeprefix("form-")
+        name = str(_meta(cell).get("grade_id", ""))
         if name not in records or name not in self.questions:
             return []
         from eqlib.grading.class_of import plain_bundle

@@ -16,18 +16,18 @@ _HOME = {
     "Slider": "eqlib.notebook.explorer",
     "Choose": "eqlib.notebook.explorer",
     "Switch": "eqlib.notebook.explorer",
-    "Lesson": "eqlib.notebook.lessons",
+    "numbers": "eqlib.notebook.lesson",
     "restore": "eqlib.notebook.session",
     "put_to_sleep": "eqlib.notebook.asleep",
 }
 
 __all__ = [
     "Choose",
-    "Lesson",
     "Slider",
     "Switch",
     "bench",
     "explore",
+    "numbers",
     "panel",
     "prompt",
     "put_to_sleep",

@@ -151,12 +151,14 @@ def prompt_bundle(question, student=None, retry: int = 0) -> dict:
     return {"text/markdown": words, "text/plain": words_of(words)}
 
 
-def numbers_of(question, student) -> dict[str, float]:
-    """The student's numbers by name, with what was measured for them: for a calculation of one's own."""
-    numbers = dict(question.variant(student).numbers)
-    case = question.case(student)
-    asked = {part.quantity for part in question.parts}
-    return {**{n: float(v) for n, v in case.measured.items() if n not in asked}, **numbers}
+def numbers(question: str) -> dict[str, float]:
+    """A student's numbers of one question by name, with what was measured: for a calculation of one's own."""
+    store = store_here()
+    own = store.questions[question]
+    asked = {part.quantity for part in own.parts}
+    measured = own.case(store.student).measured
+    found = {name: float(value) for name, value in measured.items() if name not in asked}
+    return {**found, **own.variant(store.student).numbers}
 
 
 def bench_page(name: str) -> str:

@@ -69,9 +69,9 @@ def data_class(root: Path, size: int) -> Path:
     course.release(ASSIGNMENT)
     questions = course.questions(ASSIGNMENT)
     (name, released), *_ = course.released_notebooks(ASSIGNMENT).items()
-    from eqlib.notebook import lesson, record
+    from eqlib.notebook import record
 
-    shown = class_of.Display(lesson.prompt_bundle, record.kept_bundle)
+    shown = class_of.Display(record.kept_bundle)
     made: dict[int, tuple] = {}
     for number in range(size):
         student = f"b{number:04d}"

@@ -76,7 +76,7 @@ rubric = ["2 points: says why."]
 """
 KERNEL = {"name": "python3", "display_name": "Python 3 (ipykernel)", "language": "python"}
 #: Worked by hand from the prompt: K = x / ((F - x)(S - x)).
-WORKING = """n = lesson.numbers("kc")
+WORKING = """n = numbers("kc")
 x = n["concentration"]
 Kc = x / ((n["fe_mM"] / 1000 - x) * (0.002 - x))"""
 #: Dilution: more particles on the reactants' side, so the reverse way; K stays.
@@ -100,16 +100,16 @@ def source_notebook():
         metadata={"kernelspec": KERNEL},
         cells=[
             new_markdown_cell("# A tiny assignment"),
-            new_code_cell("from eqlib.notebook import Lesson\n\nlesson = Lesson()", metadata=meta("setup")),
-            new_code_cell("lesson.student()", metadata=meta("form-student")),
-            new_code_cell('lesson.ask("water")', metadata=meta("form-water")),
-            new_code_cell('lesson.check("water")', metadata=meta("water", grade=True, points=4)),
-            new_code_cell('lesson.ask("kc")', metadata=meta("form-kc")),
+            new_code_cell("from eqlib.notebook import numbers, panel, student", metadata=meta("setup")),
+            new_code_cell("student()", metadata=meta("form-student")),
+            new_code_cell("# The bottle of water stands ready.", metadata=meta("form-water")),
+            new_code_cell('panel("water")', metadata=meta("water", grade=True, points=4)),
+            new_code_cell("# The tube has been read.", metadata=meta("form-kc")),
             new_code_cell(
                 f"### BEGIN SOLUTION\n{WORKING}\n### END SOLUTION",
                 metadata=meta("answer-kc", locked=False, solution=True),
             ),
-            new_code_cell('lesson.check("kc", Kc)', metadata=meta("kc", grade=True, points=3)),
+            new_code_cell('panel("kc", Kc)', metadata=meta("kc", grade=True, points=3)),
             new_markdown_cell(
                 "because", metadata=meta("why", grade=True, locked=False, solution=True, points=2)
             ),

@@ -112,7 +112,7 @@ def test_a_class_with_broken_notebooks_is_marked_and_each_is_named_in_one_line(t
 
 
 CHEATS = {
-    "patch": "import eqlib.notebook as n\nn.Lesson.check = lambda s, q, *v: float(s.questions[q].points)",
+    "patch": "import eqlib.notebook as n\nn.panel = panel = lambda q, *v: {'water': 4.0, 'kc': 3.0}[q]",
     "pass": "get_ipython().input_transformers_post.append(lambda lines: ['pass\\n'])",
     "exit": "import os\nos._exit(0)",
     "forge": "import builtins, eqlib.assess.mark as m\nm.Mark.points = 99.0",
@@ -136,7 +136,7 @@ def test_cheats_earn_what_their_recorded_answers_deserve(tiny):
     for student in CHEATS:
         book = nbformat.read(tiny.root / "autograded" / student / "tiny" / "tiny.ipynb", as_version=4)
         check = next(c for c in book.cells if c.metadata.get("nbgrader", {}).get("grade_id") == "water")
-        assert check.source == 'lesson.check("water")'
+        assert check.source == 'panel("water")'
         assert check.outputs[-1].data["text/plain"] == "1.0"
 
 

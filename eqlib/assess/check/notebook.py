@@ -26,7 +26,6 @@ def check_notebook(notebook: dict, questions) -> tuple[list[tuple[str, str]], se
             ids[name] += 1
         lines += _left_behind(cell, number)
         lines += _solution_marks(cell, meta, number)
-        lines += _form(meta, name, number, questions)
         if meta.get("grade"):
             used.add(name)
             lines += _graded(cell, meta, name, number, questions)
@@ -37,15 +36,6 @@ def check_notebook(notebook: dict, questions) -> tuple[list[tuple[str, str]], se
                     f"cell {name!r}",
                     f"stands {count} times; a grade_id must be unique, so rename or remove one",
                 )
-            )
-    panels = {nbgrader_of(cell).get("grade_id") for cell in cells if "panel(" in source_of(cell)}
-    for name in used & set(questions) - panels:
-        question = questions[name]
-        if not question.manual and not question.code and not ids[f"form-{name}"]:
-            lines.append((f"question {name!r}", f"has a check cell but no form cell (grade_id form-{name})"))
-        if question.code and not ids[f"answer-{name}"] and not ids[f"form-{name}"]:
-            lines.append(
-                (f"question {name!r}", f"has a check cell but no place to answer (grade_id answer-{name})")
             )
     lines += _kept_records(notebook)
     lines += _order(cells, used & set(questions))
@@ -130,27 +120,18 @@ def _graded(cell, meta, name, number, questions):
             lines.append((where, "is for a written answer, so it must be graded and a solution cell at once"))
         return lines
     if not meta.get("locked"):
-        lines.append((where, "is a check cell that students could change; set locked to true"))
+        lines.append((where, "is a graded cell that students could change; set locked to true"))
     if not _ends_in_check(source_of(cell), name):
         lines.append((where, f'does not end in panel("{name}")'))
     return lines
 
 
 def _ends_in_check(text: str, name: str) -> bool:
-    """Is the last line the check itself? A value that is stored, or silenced by ";", leaves no output, and
+    """Is the last line the panel itself? A value that is stored, or silenced by ";", leaves no output, and
     nbgrader gives full points to a cell without output.
     """
     last = (text.rstrip().splitlines() or [""])[-1]
-    return re.fullmatch(rf"""(panel|\w+\.check)\((["']){re.escape(name)}\2.*\)\s*(#.*)?""", last) is not None
-
-
-def _form(meta, name, number, questions):
-    """A form that students could change, or one that nbgrader takes for an answer."""
-    if name.removeprefix("form-") not in questions or not name.startswith("form-"):
-        return []
-    if meta.get("locked") and not meta.get("grade") and not meta.get("solution"):
-        return []
-    return [(f"cell {number} ({name})", "is a form; set locked to true, grade and solution to false")]
+    return re.fullmatch(rf"""panel\((["']){re.escape(name)}\1.*\)\s*(#.*)?""", last) is not None
 
 
 def _kept_records(notebook) -> list[tuple[str, str]]:
@@ -167,13 +148,12 @@ def _kept_records(notebook) -> list[tuple[str, str]]:
 
 
 def _order(cells, names):
-    """A form stands before its check cell, or a first run finds nothing to check."""
+    """The cell that works an answer out stands before the panel that takes it."""
     place = {nbgrader_of(cell).get("grade_id"): number for number, cell in enumerate(cells, start=1)}
     return [
-        (f"question {name!r}", "its check cell stands before its form; swap them")
+        (f"question {name!r}", "its panel stands before the cell of its answer; swap them")
         for name in sorted(names)
-        for before in (f"form-{name}", f"answer-{name}")
-        if before in place and place[before] > place[name]
+        if place.get(f"answer-{name}", 0) > place[name]
     ]
 
 

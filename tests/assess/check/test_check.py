@@ -79,14 +79,12 @@ def cell(grade_id, source="", kind="code", **nbgrader):
     return {**made, "outputs": [], "execution_count": None} if kind == "code" else made
 
 
-def form(name):
-    return cell(f"form-{name}", f'lesson.ask("{name}")', locked=True, grade=False, solution=False)
+def bench():
+    return cell("bench", 'bench("iron-thiocyanate")', locked=True, grade=False, solution=False)
 
 
 def check_cell(name, points, source=None):
-    return cell(
-        name, source or f'lesson.check("{name}")', locked=True, grade=True, solution=False, points=points
-    )
+    return cell(name, source or f'panel("{name}")', locked=True, grade=True, solution=False, points=points)
 
 
 def code_answer(text="### BEGIN SOLUTION\nKc = 1 + 1\n### END SOLUTION\n"):
@@ -94,7 +92,7 @@ def code_answer(text="### BEGIN SOLUTION\nKc = 1 + 1\n### END SOLUTION\n"):
 
 
 def good_cells():
-    return [form("well"), check_cell("well", 2), code_answer(), check_cell("kc", 3, 'lesson.check("kc", Kc)')]
+    return [bench(), check_cell("well", 2), code_answer(), check_cell("kc", 3, 'panel("kc", Kc)')]
 
 
 def course(tmp_path, text=HEADER + WELL + KC, cells=None, name="05-test"):
@@ -169,7 +167,7 @@ def test_several_right_reasons_at_once_are_found(tmp_path):
     text = (HEADER + WELL).replace("iron-thiocyanate", "iron-thiocyanate-silver").replace("use = [0]\n", "")
     text = text.replace("KSCN = 100", "AgNO3 = 1").replace('"q_below_K", ', '"binds:SCN^-", ')
     text = text.replace("drop = [0.10, 0.20, 0.05]", "drop = [4.0, 5.0, 0.5]")
-    found = findings(course(tmp_path, text, [form("well"), check_cell("well", 2)]))
+    found = findings(course(tmp_path, text, [bench(), check_cell("well", 2)]))
     assert any("several reasons are right" in line for line in found), found
 
 
@@ -242,12 +240,14 @@ def test_a_page_that_tells_is_found(tmp_path):
 CELLS = {
     "a question nobody asks": (lambda c: c[2:], "'well'.*no notebook beside this file asks it"),
     "a check cell twice": (lambda c: [*c, c[1]], "'well'.*stands 2 times"),
-    "a form that is missing": (lambda c: c[1:], "'well'.*no form cell"),
-    "a form after its check": (lambda c: [c[1], c[0], *c[2:]], "'well'.*before its form"),
+    "an answer worked out after its panel": (
+        lambda c: [c[0], c[1], c[3], c[2]],
+        "'kc'.*before the cell of its answer",
+    ),
     "points that differ": (lambda c: [c[0], check_cell("well", 5), *c[2:]], "worth 5 points.*says 2"),
     "a question that is in no file": (lambda c: [*c, check_cell("wel", 1)], "wel.*no question of that id"),
     "an unlocked check": (
-        lambda c: [c[0], cell("well", 'lesson.check("well")', grade=True, points=2), *c[2:]],
+        lambda c: [c[0], cell("well", 'panel("well")', grade=True, points=2), *c[2:]],
         "locked",
     ),
     "a check that does not check": (
@@ -255,20 +255,16 @@ CELLS = {
         "does not end in",
     ),
     "a check whose value is stored": (  # no output at all: nbgrader would give full points
-        lambda c: [c[0], check_cell("well", 2, 'mark = lesson.check("well")'), *c[2:]],
+        lambda c: [c[0], check_cell("well", 2, 'mark = panel("well")'), *c[2:]],
         "does not end in",
     ),
     "a check that is silenced": (
-        lambda c: [c[0], check_cell("well", 2, 'lesson.check("well");'), *c[2:]],
+        lambda c: [c[0], check_cell("well", 2, 'panel("well");'), *c[2:]],
         "does not end in",
     ),
     "a check that is only remarked": (
-        lambda c: [c[0], check_cell("well", 2, '# lesson.check("well")'), *c[2:]],
+        lambda c: [c[0], check_cell("well", 2, '# panel("well")'), *c[2:]],
         "does not end in",
-    ),
-    "a form that students could change": (
-        lambda c: [cell("form-well", 'lesson.ask("well")'), *c[1:]],
-        "is a form; set locked to true",
     ),
     "an output left in": (
         lambda c: [{**c[0], "outputs": [{"output_type": "stream", "text": "x"}]}, *c[1:]],
@@ -374,7 +370,7 @@ def test_a_colour_on_which_observers_disagree_is_not_asked(tmp_path, kind):
     text = HEADER + COBALT.replace("{stress}", "acid")
     if kind == "fair":
         text = HEADER + COBALT.replace("cobalt-chloride", "iron-thiocyanate").replace("{stress}", "iron")
-    cells = [form("cobalt"), check_cell("cobalt", 1)]
+    cells = [bench(), check_cell("cobalt", 1)]
     lines = findings(course(tmp_path, text, cells))
     told = [line for line in lines if "no fair question" in line]
     assert len(told) == (kind == "not fair"), lines
