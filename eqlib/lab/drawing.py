@@ -16,7 +16,10 @@ from dataclasses import dataclass, replace
 from functools import cache
 from html import escape
 
+from eqlib.chem.catalogue import SolidLook, solid_look
+from eqlib.chem.state import State
 from eqlib.errors import EqlibError
+from eqlib.lab.colour import SEEN_FROM, Colour, colour_of
 from eqlib.writing import raised, with_figures
 
 CARD, GLASS, EDGE = "#ffffff", "#566170", "#c6ccd4"
@@ -81,15 +84,21 @@ class Vessel:
 
 
 def vessel_of(
-    state, name="", kind="well", view="side", lines=(), settled=True, grey=False, adding="", seen=None
+    state: State,
+    name: str = "",
+    kind: str = "well",
+    view: str = "side",
+    lines: Iterable[str] = (),
+    settled: bool = True,
+    grey: bool = False,
+    adding: str = "",
+    seen: Colour | None = None,
 ) -> Vessel:
     """The Vessel that holds ``state``: true colour through its own path, true level.
 
     ``settled``: a solid lies at the bottom and the liquid over it is clear; otherwise it hangs as a cloud.
     ``seen``: its Colour, where that is worked out already. Raises EqlibError for a kind of vessel that is not in SHAPES.
     """
-    from eqlib.lab.colour import colour_of
-
     if kind not in SHAPES:
         raise EqlibError(f"there is no drawing of a {kind!r}; write one of {', '.join(SHAPES)}")
     shape = SHAPES[kind]
@@ -113,23 +122,19 @@ def vessel_of(
     return made.grey() if grey else made
 
 
-def _bed(state) -> tuple[str, float] | None:
+def _bed(state: State) -> tuple[str, float] | None:
     """The layer that a settled solid makes: its colour, and a height that grows slowly with the amount."""
-    from eqlib.lab.colour import SEEN_FROM
-
     there = {n: v for n, v in state.solids.items() if v >= SEEN_FROM and look_of(n) is not None}
     if not there:
         return None
-    most = max(there, key=there.get)
-    millimoles = 1000.0 * there[most] * state.volume
-    return look_of(most).hex, min(0.07 + 0.1 * math.sqrt(millimoles), 0.4)
+    most = max(there, key=lambda name: there[name])
+    look, millimoles = look_of(most), 1000.0 * there[most] * state.volume
+    return look.hex if look else CARD, min(0.07 + 0.1 * math.sqrt(millimoles), 0.4)
 
 
 @cache
-def look_of(solid: str):
+def look_of(solid: str) -> SolidLook | None:
     """How a solid looks (the catalogue's SolidLook), or None; asked for in every frame, so it is kept."""
-    from eqlib.chem.catalogue import solid_look
-
     return solid_look(solid)
 
 
@@ -200,7 +205,7 @@ def shapes(v: Vessel) -> dict[str, tuple[str, dict[str, str]]]:
     return made
 
 
-def _capsule(w, h) -> str:
+def _capsule(w: float, h: float) -> str:
     """A tube that was melted shut: round at both ends, drawn out at the top."""
     r = w / 2
     return f"M0 {r:g} Q0 3 {r:g} 3 Q{w} 3 {w} {r:g} V{h - r:g} Q{w} {h} {r:g} {h} Q0 {h} 0 {h - r:g} Z"
@@ -212,10 +217,10 @@ def _bath(v: Vessel, w: int, h: int) -> str:
     water = f'<path d="M{left} {top} q8 -4 16 0 t16 0 t16 0 H{right} V{floor} H{left} Z" fill="#dfeefa"/>'
     wall = f'<path d="M{left} {top - 16} V{floor} H{right} V{top - 16}" fill="none" stroke="{GLASS}" stroke-width="1.6"/>'
     more = ""
-    if v.bath < 8:
+    if v.bath is not None and v.bath < 8:
         for x, y in ((left + 5, top - 4), (right - 19, top + 2), (right - 17, top + 34)):
             more += f'<rect x="{x}" y="{y}" width="13" height="12" rx="2" fill="#f7fbff" stroke="#8fa9bd"/>'
-    elif v.bath > 45:
+    elif v.bath is not None and v.bath > 45:
         for x in (left + 9, right - 9):
             more += f'<path d="M{x} {top - 8} q-5 -7 0 -13 t0 -13" fill="none" stroke="#8b95a3" stroke-width="1.4"/>'
     return water + more + wall
@@ -225,7 +230,7 @@ def _n(value: float) -> str:
     return f"{value:.1f}".rstrip("0").rstrip(".")
 
 
-def _specks(w, h, y, r) -> str:
+def _specks(w: float, h: float, y: float, r: float) -> str:
     """Grains all through the liquid, at places that are always the same."""
     grains = []
     for i in range(46):
@@ -238,7 +243,7 @@ def _specks(w, h, y, r) -> str:
     return " ".join(grains)
 
 
-def _heap(w, h, height, r) -> str:
+def _heap(w: float, h: float, height: float, r: float) -> str:
     """A layer with an uneven top, inside the rounded floor."""
     t = h - max(height, 4.0)
     top = f"M1 {_n(t + 2)} q{_n(w / 8)} -4 {_n(w / 4)} -1 t{_n(w / 4)} 0 t{_n(w / 4)} -1 T{w - 1} {_n(t + 2)}"
@@ -246,7 +251,7 @@ def _heap(w, h, height, r) -> str:
     return f"{top} V{_n(h - side)} Q{w - 1} {h - 1} {_n(w - side)} {h - 1} H{_n(side)} Q1 {h - 1} 1 {_n(h - side)} Z"
 
 
-def _above(v: Vessel, w: int):
+def _above(v: Vessel, w: int) -> dict[str, tuple[str, dict[str, str]]]:
     """Looked into from above: the floor of the vessel through the depth of its liquid."""
     r = min(w, 100) / 2
     colour, share = v.solid or (CARD, 0.0)
@@ -351,7 +356,15 @@ def _element(tag: str, attributes: Mapping[str, str], key: str) -> str:
     return f'<{tag} data-id="{escape(key)}" ' + " ".join(f'{k}="{v}"' for k, v in attributes.items()) + "/>"
 
 
-def _text(x, y, words, small=False, bold=False, anchor="middle", key="") -> str:
+def _text(
+    x: float,
+    y: float,
+    words: object,
+    small: bool = False,
+    bold: bool = False,
+    anchor: str = "middle",
+    key: str = "",
+) -> str:
     size, weight = (12.5 if small else 13.5), (' font-weight="600"' if bold else "")
     mark = f' data-id="{escape(key)}"' if key else ""
     return f'<text{mark} x="{x:g}" y="{y:g}" text-anchor="{anchor}" font-size="{size}"{weight}>{escape(str(words))}</text>'
@@ -416,7 +429,9 @@ class QuotientLine:
     "q": ``at(Q)`` gives its attributes.
     """
 
-    def __init__(self, K, marks: Sequence[tuple[str, float]], width: float = 900):
+    def __init__(
+        self, K: float | tuple[float, ...], marks: Sequence[tuple[str, float]], width: float = 900
+    ) -> None:
         self.Ks = tuple(K) if isinstance(K, (tuple, list)) else (float(K),)
         self.marks, self.width = [(label, Q) for label, Q in marks if not math.isnan(Q)], width
         finite = [v for v in (*self.Ks, *(Q for _, Q in self.marks)) if 0 < v < math.inf]
@@ -547,20 +562,3 @@ def bars(
             y += 19
         y += 9
     return svg("".join(body), width, y, title, desc)
-
-
-def figure_svg(figure, title: str, desc: str = "") -> str:
-    """A matplotlib figure as SVG text that follows the theme: what is drawn in black takes the text's
-    colour.
-    """
-    import io
-
-    from matplotlib import rc_context
-
-    with rc_context({"svg.fonttype": "none", "svg.hashsalt": "eqlib"}), io.StringIO() as stream:
-        figure.savefig(stream, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
-        text = stream.getvalue()
-    text = text[text.index("<svg") :].replace("#000000", "currentColor")
-    head, rest = text.split(">", 1)
-    label = escape(f"{title}. {desc}" if desc else title, quote=True)
-    return f'{head} role="img" aria-label="{label}" fill="currentColor" style="max-width:100%;height:auto"><title>{escape(title)}</title><desc>{escape(desc)}</desc>{rest}'
