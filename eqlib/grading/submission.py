@@ -24,6 +24,7 @@ from eqlib.assess.mark import Mark, mark
 from eqlib.assess.reading import read_part
 from eqlib.assess.records import Collected, Record, code_answers, collect, no_answers, oddities
 from eqlib.grading import notes
+from eqlib.grading.class_of import plain_bundle
 from eqlib.grading.intake import JOURNAL, MOST_KEPT, HandedIn, as_notebook, read_submission
 from eqlib.grading.paper import Book, Paper
 from eqlib.grading.run.sandbox import Executed
@@ -204,7 +205,6 @@ class _Marking:
         name = str(_meta(cell).get("grade_id", ""))
         if name not in records or name not in self.questions:
             return []
-        from eqlib.grading.class_of import plain_bundle
 
         return [_shows(plain_bundle(self.questions[name], records[name]))]
 

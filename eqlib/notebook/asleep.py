@@ -15,6 +15,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+from eqlib.assess.load import load_questions
 from eqlib.errors import EqlibError
 from eqlib.notebook.store import WHO
 
@@ -62,7 +63,6 @@ def asleep_forms(assignment: str, names: Iterable[str]) -> dict:
 
 def forms_in(notebook: dict) -> list[str]:
     """What a notebook's cells open: question ids, "student", and the names of explorers."""
-
     found = []
     for cell in notebook.get("cells", ()):
         source = cell.get("source", "")
@@ -79,8 +79,6 @@ def put_to_sleep(path: Any) -> list[str]:
 
     The assignment is that of the ``questions.toml`` beside it. Returns the forms' names. Raises EqlibError.
     """
-    from eqlib.assess.load import load_questions
-
     path = Path(path)
     questions = load_questions(path.parent)
     try:

@@ -15,6 +15,7 @@ from eqlib.assess.asks.base import Part, in_unicode
 from eqlib.assess.question import Question
 from eqlib.assess.reading import Unreadable, read_part
 from eqlib.assess.reading.tables import read_cell
+from eqlib.assess.variants import options_for
 from eqlib.chem.species import species
 from eqlib.notebook.output import text
 from eqlib.writing import with_figures
@@ -63,8 +64,6 @@ def legend_of(part: Part) -> str:
 
 def options_of(part: Part, question: Question, student: str | None) -> tuple[tuple[str, str], ...]:
     """(value, words) of a choice or an order, in this student's order."""
-    from eqlib.assess.variants import options_for
-
     options = options_for(part, question, student)
     if part.ask in _RANKED:
         return tuple(sorted(options, key=lambda o: _ORDER.index(o[0]) if o[0] in _ORDER else 99))

@@ -13,7 +13,10 @@ from pathlib import Path
 
 from eqlib.assess.load import load_questions
 from eqlib.assess.records import rescue
+from eqlib.chem.catalogue import system
 from eqlib.errors import EqlibError
+from eqlib.lab.cautions import cautions_for, hazard_table
+from eqlib.notebook.graded import ended
 from eqlib.notebook.output import (
     box,
     bundle,
@@ -26,9 +29,12 @@ from eqlib.notebook.output import (
     show_data,
     table,
     text,
+    words_of,
 )
+from eqlib.notebook.receipts import receipt_page
 from eqlib.notebook.session import marking
 from eqlib.notebook.store import WHO, Store
+from eqlib.writing import number
 
 #: The store of each version of a question file: the cells of a notebook share one.
 _stores: dict[tuple[Path, int], Store] = {}
@@ -67,13 +73,11 @@ def panel(question: str, *value):
 
     ``value``: what the notebook's own code worked out, for a question that is answered in code.
     """
-    from eqlib.notebook.graded import ended
-
     with safely(question):
         store = store_here()
         asked = store.questions[question]
         if not marking():
-            from eqlib.notebook.panels import cell
+            from eqlib.notebook.panels import cell  # widgets: not where notebooks are marked
 
             cell(asked, store)
         return ended(asked, store, value)
@@ -84,7 +88,7 @@ def student() -> None:
     with safely(WHO):
         store = store_here()
         if not marking():
-            from eqlib.notebook.who import cell
+            from eqlib.notebook.who import cell  # widgets, as above
 
             cell(store, refresh)
 
@@ -118,8 +122,6 @@ def prompt(question: str) -> None:
 @kindly
 def receipt() -> None:
     """What is recorded, what is missing, and whether the saved notebook holds it."""
-    from eqlib.notebook.receipts import receipt_page
-
     show(receipt_page(store_here()))
 
 
@@ -131,7 +133,7 @@ def bench(system: str) -> None:
 
 def refresh() -> None:
     """Another id: other numbers and other answers in every panel of the page."""
-    from eqlib.notebook.panels import Panel
+    from eqlib.notebook.panels import Panel  # widgets, as above
     from eqlib.notebook.sheet import live
 
     for sheet in live():
@@ -143,8 +145,6 @@ def refresh() -> None:
 
 def prompt_bundle(question, student=None, retry: int = 0) -> dict:
     """The question as its student meets it: title, points, numbers."""
-    from eqlib.notebook.output import words_of
-
     whose = f" · numbers for {student}" if student and question.ranges else ""
     points = f"{question.points:g} point{'s' if question.points != 1 else ''}"
     words = f"### {question.title}\n\n*{points}{whose}*\n\n{question.prompt_for(student, retry).strip()}\n"
@@ -163,10 +163,7 @@ def numbers(question: str) -> dict[str, float]:
 
 def bench_page(name: str) -> str:
     """A system of the catalogue, without anything that would give a prediction away."""
-    from eqlib.chem.catalogue import system
-    from eqlib.lab.cautions import cautions_for, hazard_table
-    from eqlib.notebook.panels import first_said
-    from eqlib.writing import number
+    from eqlib.notebook.panels import first_said  # widgets, as above
 
     found = system(name)
     reaction = found.reactions[0]

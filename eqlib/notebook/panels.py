@@ -12,10 +12,13 @@ from markdown_it import MarkdownIt
 
 from eqlib.assess import feedback
 from eqlib.assess.mark import RETRY, mark
+from eqlib.assess.reading import read_part
 from eqlib.assess.records import blank, kept_parts, same_answer
 from eqlib.assess.working import worked
 from eqlib.errors import EqlibError
 from eqlib.lab.cautions import Caution, cautions_for
+from eqlib.lab.colour import colour_of
+from eqlib.lab.drawing import SHAPES, shelf, vessel_of
 from eqlib.notebook.form import form_html, legend_of, raw_of, readings
 from eqlib.notebook.output import Slot, text
 from eqlib.notebook.record import COUNTS, STANDS, kept_bundle, time_of
@@ -324,8 +327,6 @@ class Panel(Sheet):
 
     def answer_given(self) -> dict:
         """What is filled in, ready to be recorded. Raises EqlibError naming what is missing or unreadable."""
-        from eqlib.assess.reading import read_part
-
         given = self.given
         record = self.record
         held = record.answer if record is not None and set_of(record.answer) == self.retry else {}
@@ -454,7 +455,6 @@ class Panel(Sheet):
                 self.scene.vessel(s, n)
                 for s, n in ((self.case.disturbance.before, "before"), (self.case.disturbance.after, "after"))
             ]
-            from eqlib.lab.drawing import shelf
 
             words = "; ".join(f"{v.name}: {', '.join(v.lines)}" for v in cast)
             picture = shelf([cast[0], "→", cast[1]], f"{self.question.title}: before and after", words)
@@ -491,9 +491,6 @@ def recorded_values(question, answer, key: str) -> dict:
 
 def standing_alone(question, case) -> str:
     """The vessel of a question in which nothing is done to the mixture."""
-    from eqlib.lab.colour import colour_of
-    from eqlib.lab.drawing import SHAPES, shelf, vessel_of
-
     fresh = about_mixing(question)
     state, measured = case.states["mixed" if fresh else "before"], case.measured
     kind = kind_of(question, state)

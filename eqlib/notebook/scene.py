@@ -17,6 +17,7 @@ from eqlib.chem.disturb import Disturbance
 from eqlib.chem.explain import in_unicode, turning
 from eqlib.chem.salts import dissolved
 from eqlib.chem.species import species
+from eqlib.errors import EqlibError
 from eqlib.lab.colour import absorbance, colour_of
 from eqlib.lab.drawing import GASES, SHAPES, QuotientLine, Vessel, frame, look_of, shelf, vessel_of
 from eqlib.notebook.output import text
@@ -408,8 +409,6 @@ def bottle_of(question, stress) -> str:
 
 def salt(formula: str) -> str:
     """A formula as printed, salts included: Fe(NO3)3 -> Fe(NO₃)₃."""
-    from eqlib.errors import EqlibError
-
     try:
         return species(formula).unicode
     except EqlibError:
