@@ -33,6 +33,8 @@ from eqlib.grading.run.start import Isolation, notice
 from eqlib.grading.submission import TO_READ, Facts, Result
 from eqlib.grading.summary import GradeSummary, Kept, QuestionRow, StudentRow
 
+#: What nbgrader's exchange lays beside a submission, and wants beside its feedback to hand that back.
+OF_EXCHANGE = ("timestamp.txt", "submission_secret.txt")
 #: ``progress(done, of, student)``, called as each submission is finished.
 Progress = Callable[[int, int, str], None]
 #: ``record(event, **facts)``: one line of the log.
@@ -273,7 +275,10 @@ class _Session:
         ready.result = done.result
         self._lay("autograded", ready, self._marked_files(given, done.result))
         if done.pages:
-            self._lay("feedback", ready, {f"{name}.html": page.encode() for name, page in done.pages.items()})
+            pages = {f"{name}.html": page.encode() for name, page in done.pages.items()}
+            self._lay(
+                "feedback", ready, {**{n: given.files[n] for n in OF_EXCHANGE if n in given.files}, **pages}
+            )
         return ready
 
     def _lay(self, step: str, ready: _Ready, files: dict[str, bytes]) -> None:

@@ -5,6 +5,8 @@ import errno
 import os
 import sqlite3
 import stat
+import subprocess
+import sys
 
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell
@@ -124,6 +126,19 @@ def test_a_disk_that_refuses_is_one_line_and_what_is_saved_is_safe(tiny, monkeyp
     made, rows, seen = marked(tiny)
     assert (seen, made.stopped) == (["s02"], "")
     assert rows["s01"].points == rows["s02"].points == 4
+
+
+def test_feedback_can_be_handed_back_through_the_exchange(tiny, monkeypatch):
+    """nbgrader's release_feedback reads these two files beside each page."""
+    no_sandbox(monkeypatch)
+    tiny.hand_in(tiny.work("s01"))
+    for name, text in (("timestamp.txt", "2026-02-01 10:00:00 UTC"), ("submission_secret.txt", "abc")):
+        (tiny.folder("s01") / name).write_text(text, encoding="utf-8")
+    marked(tiny)
+    with (tiny.root / "released.log").open("w") as log:
+        command = [sys.executable, "-m", "nbgrader", "release_feedback", "tiny"]
+        subprocess.run(command, cwd=tiny.root, stdout=log, stderr=log, check=True)
+    assert list((tiny.root / "exchange").glob("*/feedback/*.html"))
 
 
 def test_files_of_marks_are_private(tiny):
