@@ -75,7 +75,7 @@ function render({ model, el }) {
     [...section.querySelectorAll(FIELDS)]
       .filter((field) => dirty.get(field.name) > heard && field.type !== "file")
       .map((field) => ({ name: field.name, type: field.type, value: field.value, checked: field.checked,
-        caret: field === document.activeElement && field.type === "text" ? field.selectionStart : null }));
+        caret: field === document.activeElement && field.type === "text" ? [field.selectionStart, field.selectionEnd] : null }));
   const put_back = (section, { name, type, value, checked, caret }) => {
     const twins = [...section.querySelectorAll(FIELDS)].filter((field) => field.name === name);
     const field = type === "radio" ? twins.find((twin) => twin.value === value) : twins[0];
@@ -84,7 +84,7 @@ function render({ model, el }) {
     else field.value = value;
     if (caret === null) return;
     field.focus({ preventScroll: true });
-    field.setSelectionRange(caret, caret);
+    field.setSelectionRange(...caret);
   };
   const draw = () => {
     if (held) return;
@@ -116,7 +116,9 @@ function render({ model, el }) {
     if (page.film) play(page.film);
     if (page.focus && page.focus.id !== el.dataset.focus) {
       el.dataset.focus = page.focus.id;
-      if (page.focus.on) el.querySelector(page.focus.on)?.focus({ preventScroll: true });
+      const here = document.activeElement; // whoever has gone on to a field, or to another panel, stays there
+      const waiting = !here || here === document.body || (el.contains(here) && !here.matches(FIELDS));
+      if (page.focus.on && waiting) el.querySelector(page.focus.on)?.focus({ preventScroll: true });
     }
     if (page.rerun && page.rerun !== rerun) {
       rerun = page.rerun;

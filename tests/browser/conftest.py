@@ -14,8 +14,10 @@ import urllib.error
 import urllib.request
 from contextlib import contextmanager
 from pathlib import Path
+from queue import Empty
 
 import pytest
+from jupyter_client import BlockingKernelClient
 
 COURSE = Path(__file__).resolve().parents[2] / "notebooks"
 ASSIGNMENT = "04-disturbing-an-equilibrium"
@@ -166,6 +168,7 @@ def lab_server(folder, scratch):
                 f"--ServerApp.port={port}",
                 "--ServerApp.port_retries=0",
                 "--IdentityProvider.token=",
+                "--ServerApp.disable_check_xsrf=True",
                 f"--ServerApp.root_dir={folder}",
                 "--LabApp.extension_manager=readonly",
             ],
@@ -196,18 +199,29 @@ def wait_for(address, server, log, seconds=240):
     raise AssertionError(f"JupyterLab did not answer in {seconds} s: {log.read_text('utf-8')}")
 
 
+def ask(server, what, data=None, method=None):
+    """The server's REST interface: ``data`` is posted as JSON; the answer, or None."""
+    request = urllib.request.Request(f"{server}/api/{what}", method=method)
+    if data is not None:
+        request.data = json.dumps(data).encode()
+        request.add_header("Content-Type", "application/json")
+    with urllib.request.urlopen(request, timeout=240) as answer:
+        text = answer.read()
+    return json.loads(text) if text else None
+
+
 class Desk:
     """One notebook open in JupyterLab, worked as a person would: menus, clicks, keys. ``address``: of its
     folder.
     """
 
-    def __init__(self, page, address, path):
+    def __init__(self, page, address, path, runtime=None):
         # Imported here: a machine without playwright can then still collect the tests and say why it skips.
         from playwright.sync_api import TimeoutError as too_late
 
         self.too_late = too_late
         self.page = page
-        self.path = Path(path)
+        self.path, self.runtime = Path(path), runtime
         self.address = f"{address}/{self.path.name}"
         self.shots = 0
         self.errors, self.dialogs = [], []
@@ -216,8 +230,33 @@ class Desk:
 
     def open(self):
         """Open the notebook; wait for its kernel."""
+        self.start_kernel()
         self.page.goto(self.address + "?reset")
         self.ready("opened")
+
+    def start_kernel(self, seconds=240):
+        """Start this notebook's kernel before its page is opened.
+
+        On a busy machine JupyterLab gives up waiting for a kernel that it started itself, and asks which one
+        to take.
+        """
+        if self.runtime is None:
+            return
+        server, _, place = self.address.partition("/lab/tree/")
+        wanted = {"path": place, "name": self.path.name, "type": "notebook", "kernel": {"name": "python3"}}
+        kernel = ask(server, "sessions", wanted)["kernel"]["id"]
+        client = BlockingKernelClient(connection_file=str(self.runtime / f"kernel-{kernel}.json"))
+        client.load_connection_file()
+        client.start_channels(stdin=False, hb=False)
+        end = time.monotonic() + seconds
+        while True:
+            client.kernel_info()
+            try:
+                client.get_shell_msg(timeout=5)
+                break
+            except Empty:
+                assert time.monotonic() < end, "the kernel did not answer"
+        client.stop_channels()
 
     def ready(self, stage):
         """Wait until nothing runs, then make sure that nothing on the page looks broken."""
@@ -387,18 +426,21 @@ class Desk:
 
 @pytest.fixture(scope="session")
 def lab(tmp_path_factory):
-    """(address, folder) of one JupyterLab; each test gets a folder of its own in it."""
+    """(address, folder, runtime folder) of one JupyterLab; each test gets a folder of its own in it."""
     folder = tmp_path_factory.mktemp("desks")
-    with lab_server(folder, tmp_path_factory.mktemp("lab")) as address:
-        yield address, folder
+    scratch = tmp_path_factory.mktemp("lab")
+    with lab_server(folder, scratch) as address:
+        yield address, folder, scratch / "runtime_dir"
 
 
 @pytest.fixture
 def desk(browser, released, lab, request):
     """A student's copy of the released assignment, open in JupyterLab."""
-    address, root = lab
+    address, root, runtime = lab
     folder = root / request.node.name
     shutil.copytree(released, folder)
     page = browser.new_page(viewport={"width": 1200, "height": 900})
-    yield Desk(page, f"{address}/lab/tree/{folder.name}", folder / f"{ASSIGNMENT}.ipynb")
+    yield Desk(page, f"{address}/lab/tree/{folder.name}", folder / f"{ASSIGNMENT}.ipynb", runtime)
     page.close()
+    for session in ask(address, "sessions"):
+        ask(address, f"sessions/{session['id']}", method="DELETE")

@@ -111,3 +111,30 @@ def test_a_message_after_the_kernel_is_gone_makes_the_sheet_step_back(page):
     assert page.evaluate("() => document.querySelector('#sheet').classList.contains('eqlib-silent')")
     page.evaluate("() => model.hear(1)")
     assert not page.evaluate("() => document.querySelector('#sheet').classList.contains('eqlib-silent')")
+
+
+def test_who_has_gone_on_typing_is_not_taken_elsewhere_by_an_answer_that_comes_late(page):
+    # The focus goes to the next button after a record, but not from a field in which somebody types already.
+    page.locator("[data-do=record]").click()
+    field = page.locator("[name='q/fe']")
+    field.click()
+    page.keyboard.type("2.")
+    page.evaluate(
+        "() => { model.page.focus = { id: 'a', on: '[data-do=record]' }; model.put(model.page.sections); }"
+    )
+    page.keyboard.type("00e-3")
+    assert field.input_value() == "2.00e-3"
+    page.locator("[data-do=record]").focus()
+    page.evaluate(
+        "() => { model.page.focus = { id: 'b', on: '[type=radio]' }; model.put(model.page.sections); }"
+    )
+    assert page.evaluate("() => document.activeElement.type") == "radio"
+
+
+def test_what_is_selected_stays_selected(page):
+    field = page.locator("[name='q/fe']")
+    field.fill("1.95e-3")
+    field.press("Control+a")
+    page.evaluate("f => model.put([['form', f + ' '], ['go', '']])", FORM)
+    page.keyboard.type("1.96e-3")
+    assert field.input_value() == "1.96e-3"
