@@ -208,6 +208,14 @@ function render({ model, el }) {
   el.addEventListener("keydown", (event) => {
     const plain = event.target.matches?.("input:not([type=radio]):not([type=range]):not([type=checkbox])");
     if (event.key === "Enter" && plain) el.querySelector("[data-do=record]")?.click();
+    // JupyterLab keeps a plain Enter to itself, also inside a field of several lines.
+    if (event.key === "Enter" && event.target.matches?.("textarea") && !event.ctrlKey && !event.metaKey && !event.shiftKey) {
+      event.preventDefault();
+      event.stopPropagation();
+      const field = event.target;
+      field.setRangeText("\n", field.selectionStart, field.selectionEnd, "end");
+      field.dispatchEvent(new Event("input", { bubbles: true }));
+    }
   });
   // A press counts where it began: what is drawn, or the page that scrolls, between press and release takes
   // no click away. A pointer that itself moved off has changed its mind.
