@@ -13,7 +13,6 @@ import csv
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from io import StringIO
 from math import isfinite
 from typing import Any
 
@@ -81,13 +80,13 @@ def read_readings(text: str | bytes, stocks: Mapping[str, Mapping[str, float]] |
     Raises EqlibError, one line, when no table is there.
     """
     rows, comma = _rows(_decoded(text))
-    columns = [_column(heading, i) for i, heading in enumerate(rows[0], start=1)]
+    columns = [_column(heading, i) for i, heading in enumerate(rows[0][1], start=1)]
     _needed(columns)
     notes = [f"{len(rows) - 1} lines under {len(columns)} headings", *_understood(columns, comma)]
     faults: list[Fault] = []
     tubes: list[Tube] = []
     taken: list[tuple[int, dict[str, Any]]] = []
-    for line, row in enumerate(rows[1:], start=2):
+    for line, row in rows[1:]:
         values = _values(row, columns, line, faults)
         if values:
             taken.append((line, values))
@@ -145,32 +144,50 @@ def _text(given: bytes) -> str:
         return given.decode("cp1252", errors="replace")
 
 
-def _rows(text: str) -> tuple[list[list[str]], bool]:
-    """The cells, line by line, headings first; and whether the comma is the decimal sign."""
-    lines = [line for line in text.splitlines() if line.strip(" \t;,") and not line.lstrip().startswith("#")]
-    if lines and re.match(r"^sep=.$", lines[0].strip(), re.I):
+def _rows(text: str) -> tuple[list[tuple[int, list[str]]], bool]:
+    """The cells of each line that holds any, with its number in the file, headings first; and whether the
+    comma is the decimal sign.
+    """
+    lines = [
+        (number, line)
+        for number, line in enumerate(text.splitlines(), start=1)
+        if line.strip(" \t;,") and not line.lstrip().startswith("#")
+    ]
+    if lines and re.match(r"^sep=.$", lines[0][1].strip(), re.I):
         lines = lines[1:]
     if not lines:
         raise EqlibError("the table is empty; give a line of headings and a line for each tube")
-    head = lines[0]
+    head = lines[0][1]
     sign = next((s for s in ("\t", ";", ",", "|") if s in head), None)
     if sign is None:
         raise EqlibError(
             f"“{head.strip():.40}” is no line of headings: separate the columns by commas, semicolons or tabs"
         )
-    rows = [[cell.strip() for cell in row] for row in csv.reader(StringIO("\n".join(lines)), delimiter=sign)]
-    if len(rows) - 1 > MOST_ROWS:
-        raise EqlibError(f"{len(rows) - 1} lines are more than {MOST_ROWS}; give only the lines of the tubes")
-    width = len(rows[0])
-    while width > 1 and not any(row[width - 1].strip() for row in rows if len(row) >= width):
+    if len(lines) - 1 > MOST_ROWS:
+        raise EqlibError(
+            f"{len(lines) - 1} lines are more than {MOST_ROWS}; give only the lines of the tubes"
+        )
+    rows = [(number, _cells(line, sign, number)) for number, line in lines]
+    width = len(rows[0][1])
+    while width > 1 and not any(row[width - 1] for _, row in rows if len(row) >= width):
         width -= 1
-    for i, row in enumerate(rows, start=1):
-        if len([c for c in row[width:] if c]):
+    for number, row in rows:
+        if any(row[width:]):
             hint = "; with a decimal comma, separate the columns by semicolons" if sign == "," else ""
-            raise EqlibError(f"line {i} has {len(row)} cells under {width} headings{hint}")
-    rows = [(row + [""] * width)[:width] for row in rows]
-    comma = sign != "," and any(re.fullmatch(r"[-+]?\d+,\d+", c) for row in rows[1:] for c in row)
+            raise EqlibError(f"line {number} has {len(row)} cells under {width} headings{hint}")
+    rows = [(number, (row + [""] * width)[:width]) for number, row in rows]
+    comma = sign != "," and any(re.fullmatch(r"[-+]?\d+,\d+", c) for _, row in rows[1:] for c in row)
     return rows, comma
+
+
+def _cells(line: str, sign: str, number: int) -> list[str]:
+    """The cells of one line, so that a slip in it cannot swallow the lines after it."""
+    if line.count('"') % 2:
+        raise EqlibError(f"line {number}: a quotation mark is not closed; close it or take it away")
+    cells = [cell.strip() for cell in next(csv.reader([line], delimiter=sign))]
+    if len(cells) == 1 and any(line.count(other) > 1 for other in "\t;,|"):
+        raise EqlibError(f"line {number} is not separated as the headings are; use one sign throughout")
+    return cells
 
 
 def _column(heading: str, number: int) -> _Column:

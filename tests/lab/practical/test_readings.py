@@ -83,6 +83,10 @@ REFUSED = [
     ("Fe mM,SCN mM,A\n" + "1,1,0.1\n" * 300, "300 lines"),
     ("Fe mM,SCN mM,A\n1,1,red\n", "line 2, column A"),
     ("Fe mM,SCN mM,%T\n1,1,0\n", "between 0 and 100"),
+    ('Fe mM,SCN mM,A\n1,1,0.1\n1,"1,0.2\n2,1,0.3\n', "line 3: a quotation mark is not closed"),
+    ("Fe mM;SCN mM;A\n1;1;0.1\n\n1,2,0.2\n", "line 4 is not separated as the headings are"),
+    ("# our group\nFe mM,SCN mM,A\n\n1,1,45 %\n", "line 4, column A"),
+    ("<table><tr><td>Fe</td></tr></table>", "no line of headings"),
 ]
 
 
