@@ -133,6 +133,9 @@ def slip_at(readings: Readings, slip: str) -> tuple[str, str]:
     if slip == "none":
         fit = fit_all(tubes)
         said += f". All readings fitted at once: {fit.K:.0f}, 95 % interval {fit.low:.0f} to {fit.high:.0f}."
+        said += (
+            f" It holds for this recipe's ionic strength, about {plan().ionic_strength('test'):.2f} mol/L."
+        )
     else:
         said += f". Without the slip it was {clean.mean:.0f}: {now.mean / clean.mean - 1:+.0%}. "
         drift = now.trend_p is not None and now.trend_p < 0.05
