@@ -16,7 +16,7 @@ from eqlib.errors import EqlibError
 from eqlib.lab.practical.analysis import fit_all, tube_by_tube
 from eqlib.lab.practical.faults import faults_of
 from eqlib.lab.practical.pictures import dots, line_picture, plan_table, plan_words
-from eqlib.lab.practical.plan import Bench, plan
+from eqlib.lab.practical.plan import Bench, ionic_strength, plan
 from eqlib.lab.practical.readings import Readings
 from eqlib.notebook.explorer import Choose, Slider, Switch
 from eqlib.notebook.lesson import store_here
@@ -134,7 +134,7 @@ def slip_at(readings: Readings, slip: str) -> tuple[str, str]:
         fit = fit_all(tubes)
         said += f". All readings fitted at once: {fit.K:.0f}, 95 % interval {fit.low:.0f} to {fit.high:.0f}."
         said += (
-            f" It holds for this recipe's ionic strength, about {plan().ionic_strength('test'):.2f} mol/L."
+            f" It holds for this recipe's ionic strength, about {ionic_strength(Bench(), 'test'):.2f} mol/L."
         )
     else:
         said += f". Without the slip it was {clean.mean:.0f}: {now.mean / clean.mean - 1:+.0%}. "

@@ -11,7 +11,7 @@ from statistics import median
 from eqlib.lab.drawing import svg
 from eqlib.lab.practical.analysis import TubeByTube
 from eqlib.lab.practical.groups import Group
-from eqlib.lab.practical.plan import Plan
+from eqlib.lab.practical.plan import Plan, ionic_strength
 
 CHECK = (
     "Acid, iron and thiocyanate: gloves, eye protection, the iron/thiocyanate bottle; "
@@ -29,8 +29,8 @@ def plan_words(made: Plan) -> str:
         f"thiocyanate is converted; taken as all, K would read {made.if_ignored:.0f}. "
         f"Read within {made.minutes:.0f} minutes of mixing, each tube equally long after it. With "
         f"{made.bench.acid:.2f} M nitric acid throughout the ionic strength is about "
-        f"{made.ionic_strength('test'):.2f} mol/L in a test and {made.ionic_strength('standard'):.1f} in a "
-        f"standard: report it with K, which changes with it."
+        f"{ionic_strength(made.bench, 'test'):.2f} mol/L in a test and "
+        f"{ionic_strength(made.bench, 'standard'):.1f} in a standard: report it with K."
     )
 
 

@@ -98,12 +98,6 @@ class Plan:
         """The tubes in the order in which they are read."""
         return tuple(row.tube for row in self.rows)
 
-    def ionic_strength(self, role: str) -> float:
-        """The highest ionic strength of a tube of this ``role`` as mixed, mol/L: iron(III) nitrate counts six
-        times, potassium thiocyanate and nitric acid once.
-        """
-        return max(self.bench.acid + 6 * t.metal + t.ligand for t in self.tubes if t.role == role)
-
 
 def plan(bench: Bench | None = None) -> Plan:
     """The ``Plan`` for a ``bench``. Raises EqlibError when the stocks cannot give readings in range."""
@@ -146,6 +140,14 @@ def rows_of(bench: Bench) -> tuple[Row, ...]:
     ]
     strongest = max((r for r in rows if r.tube.role == "standard"), key=lambda r: r.tube.absorbance)
     return (*rows, replace(strongest, tube=replace(strongest.tube, role="repeat")))
+
+
+def ionic_strength(bench: Bench, role: str) -> float:
+    """The highest ionic strength of a tube of this ``role`` as mixed, mol/L: iron(III) nitrate counts six
+    times, potassium thiocyanate and nitric acid once.
+    """
+    tubes = [row.tube for row in rows_of(bench)]
+    return max(bench.acid + 6 * t.metal + t.ligand for t in tubes if t.role == role)
 
 
 def _series(

@@ -12,7 +12,7 @@ from eqlib.lab.practical.groups import Group, class_in, marked
 from eqlib.lab.practical.instrument import Instrument, read_tubes
 from eqlib.lab.practical.others import ester_Kc, fit_indicator, silver_Ksp, weak_acid_Ka
 from eqlib.lab.practical.pictures import class_page, class_text
-from eqlib.lab.practical.plan import Bench, plan
+from eqlib.lab.practical.plan import Bench, ionic_strength, plan
 
 EPSILON = 4700.0  # as in conftest.py, with its source
 
@@ -37,7 +37,7 @@ def test_the_ionic_strength_is_half_the_sum_of_concentration_times_charge_square
     for role, iron, thiocyanate in (("test", 1.00e-3, 1.00e-3), ("standard", 0.100, 2.00e-4)):
         acid = 0.50
         ions = [(iron, 3), (3 * iron + acid, 1), (acid, 1), (thiocyanate, 1), (thiocyanate, 1)]
-        assert p.ionic_strength(role) == pytest.approx(sum(c * z**2 for c, z in ions) / 2, rel=1e-3)
+        assert ionic_strength(p.bench, role) == pytest.approx(sum(c * z**2 for c, z in ions) / 2, rel=1e-3)
 
 
 def test_the_expected_uncertainty_is_what_simulated_classes_find(rng, formed):
