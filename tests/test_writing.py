@@ -40,7 +40,7 @@ def test_always_as_many_figures(value, figures, text):
         (1e-3, 1.5e-3, "grows by 0.5 mmol, from 1 to 1.5 mmol"),
         (0.2e-3, 0.20007e-3, "grows by only 0.07 µmol, to 0.2 mmol"),
         (1.091e-12, 0.692e-12, "falls by 0.399 × 10⁻¹² mol, from 1.091 × 10⁻¹² to 0.692 × 10⁻¹² mol"),
-        (0.2, 0.1999, "falls by only 1 × 10⁻⁴ mol, to 0.2 mol"),
+        (0.2, 0.1999, "falls by only 0.1 mmol, to 0.2 mol"),
         (1e-5, 4e-7, "falls from 10 to 0.4 µmol"),
         (2e-9, 5e-3, "grows from practically none to 5 mmol"),
         (0.25, 0.0, "falls from 0.25 mol to practically none"),

@@ -348,6 +348,34 @@ class Desk:
             assert time.monotonic() < end, "the notebook was not saved"
             self.page.wait_for_timeout(100)
 
+    def save_with(self, names):
+        """Save until the file holds an answer to all these: the page may still be on its way to the last."""
+        for _ in range(30):
+            self.save()
+            held = json.dumps(self.content())
+            if all(f'"question": "{name}"' in held for name in names):
+                return
+            self.page.wait_for_timeout(1000)
+        raise AssertionError(f"not all of {', '.join(names)} reached the notebook")
+
+    def changes(self, place, was, seconds=60):
+        """Wait until ``place`` reads otherwise than it did."""
+        end = time.monotonic() + seconds
+        while place.inner_text() == was:
+            assert time.monotonic() < end, f"{was!r} stayed"
+            self.page.wait_for_timeout(50)
+
+    def theme(self, name):
+        """Settings, Theme: "light" or "dark"."""
+        self.menu("Settings", "Theme")
+        self.page.locator(".lm-Menu-itemLabel").get_by_text(
+            f"JupyterLab {name.capitalize()}", exact=True
+        ).click()
+        self.page.wait_for_function(
+            "light => document.body.dataset.jpThemeLight === light", arg=str(name == "light").lower()
+        )
+        self.page.wait_for_timeout(500)
+
     def whole(self):
         """Is the file readable? The server writes it in place, so for a moment it is not."""
         try:
@@ -355,6 +383,18 @@ class Desk:
         except json.JSONDecodeError:
             return False
         return True
+
+    def rename(self, name):
+        """File, Rename Notebook."""
+        self.menu("File", "Rename Notebook…")
+        self.page.locator(".jp-Dialog input").fill(name)
+        self.page.keyboard.press("Enter")
+        self.page.locator(".jp-Dialog").wait_for(state="detached")
+        self.path = self.path.with_name(name)
+        end = time.monotonic() + 60
+        while not self.path.exists():
+            assert time.monotonic() < end, "the notebook was not renamed"
+            self.page.wait_for_timeout(100)
 
     def reload(self, stage):
         """Load the page again."""
