@@ -41,8 +41,7 @@ def export(course: Any, assignment: str, columns: Any = USUAL, out: Path | None 
     folder = summary.private_folder(summary.reports_folder(opened.root, assignment))
     path = folder / "export.csv" if out is None else out
     summary.write_atomically(path, text)
-    notices = tuple(summary.read_notices(opened.root, assignment))
-    summary.write_atomically(folder / "marks.csv", summary.marks_table(rows, notices))
+    summary.refresh(opened.root, assignment, rows)
     return path, len(rows)
 
 

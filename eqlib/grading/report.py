@@ -99,11 +99,7 @@ def report(course: Any, assignment: str) -> ClassReport:
     opened.source(assignment)
     questions = opened.questions(assignment) if opened.has_questions(assignment) else {}
     rows = up_to_date(opened, assignment, summary.marked_rows(opened, assignment))
-    notices = tuple(summary.read_notices(opened.root, assignment))
-    # The marks by hand that were given since belong in the table of marks too.
-    summary.write_atomically(
-        summary.reports_folder(opened.root, assignment) / "marks.csv", summary.marks_table(rows, notices)
-    )
+    notices = summary.refresh(opened.root, assignment, rows)
     made = ClassReport(
         opened.root,
         assignment,

@@ -215,6 +215,15 @@ def read_notices(course: Path, assignment: str) -> list[str]:
         return []
 
 
+def refresh(course: Path, assignment: str, rows: Any) -> tuple[str, ...]:
+    """Write ``marks.csv`` anew from ``rows``, which hold the marks by hand given since the last marking.
+    Returns what that marking had to say about the whole class.
+    """
+    notices = tuple(read_notices(course, assignment))
+    write_atomically(reports_folder(course, assignment) / "marks.csv", marks_table(rows, notices))
+    return notices
+
+
 def _plain(row: StudentRow) -> dict:
     return {**vars(row), "questions": [vars(question) for question in row.questions]}
 
