@@ -39,9 +39,14 @@ IDLE = """() => {
   const prompts = [...document.querySelectorAll('.jp-InputPrompt')];
   return sign && sign.dataset.status === 'idle' && !prompts.some(p => p.textContent.includes('*'));
 }"""
-STARTED = (
-    """() => [...document.querySelectorAll('.jp-InputPrompt')].some(p => /\\[[*\\d]/.test(p.textContent))"""
-)
+#: The folded cells of a lesson have no prompt to look at: a busy kernel or a first output tells as well.
+STARTED = """() => {
+  const sign = document.querySelector('.jp-NotebookPanel-toolbar .jp-Notebook-ExecutionIndicator');
+  const outputs = document.querySelector('.jp-NotebookPanel .jp-OutputArea-output');
+  const prompts = [...document.querySelectorAll('.jp-InputPrompt')];
+  return outputs || (sign && sign.dataset.status === 'busy')
+    || prompts.some(p => /\\[[*\\d]/.test(p.textContent));
+}"""
 #: Every control, picture and table of our outputs that a screen reader could not name.
 NAMELESS = """() => {
   const found = [];
