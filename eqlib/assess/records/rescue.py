@@ -18,7 +18,7 @@ from eqlib.assess.records.record import MIME, AnswerError, Record
 from eqlib.assess.variants import normal_id
 
 MAX_NOTEBOOK = 60_000_000
-MAX_NOTEBOOKS = 60
+MAX_NOTEBOOKS = 1000
 #: What was read of a file already: path -> (size and time, records).
 _read: dict[Path, tuple[tuple[int, int], tuple[Record, ...]]] = {}
 
@@ -77,7 +77,8 @@ def rescue(folder, write: bool = True) -> Rescued:
 
 
 def _notebooks(folder: Path) -> list[Path]:
-    return [*_listed(folder, "*.ipynb"), *_listed(folder / ".ipynb_checkpoints", "*.ipynb")]
+    any_case = "*.[iI][pP][yY][nN][bB]"
+    return [*_listed(folder, any_case), *_listed(folder / ".ipynb_checkpoints", any_case)]
 
 
 def _listed(folder: Path, pattern: str) -> list[Path]:
@@ -98,7 +99,9 @@ def _records_of(path: Path, read) -> tuple[Record, ...]:
             return _read[path][1]
         if stat.st_size > MAX_NOTEBOOK:
             return ()
-        text = path.read_text("utf-8", errors="replace")
+        data = path.read_bytes()
+        # Editors and mail may have put a mark of the encoding in front, or written another one.
+        text = data.decode(json.detect_encoding(data), errors="replace")
     except OSError:
         return ()
     _read[path] = stamp, tuple(read(text))

@@ -1,6 +1,7 @@
 """Nothing recorded is lost or overlooked, and nothing counts that was not recorded before marking."""
 
 import json
+import os
 import shutil
 from datetime import UTC, datetime, timedelta
 
@@ -327,3 +328,16 @@ def test_a_clock_that_was_set_back_does_not_make_the_newest_answer_old(tmp_path)
     journal.write(late)
     journal.write(newest)
     assert journal.read("s01")["iron"].answer == {"K": "larger"}
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
+@pytest.mark.parametrize("name", ["mine.ipynb", "MINE.IPYNB"])
+def test_a_notebook_saved_by_another_program_is_rescued_as_well(tmp_path, encoding, name):
+    record = record_answer("04", "silver", {"direction": "forward"}, "s01")
+    cells = [{"cell_type": "code", "outputs": [{"data": {MIME: record.to_dict()}}]}]
+    (tmp_path / name).write_bytes(json.dumps({"cells": cells}).encode(encoding))
+    os.utime(tmp_path / name, (1, 1))
+    for number in range(70):  # a term's notebooks, all newer
+        (tmp_path / f"other{number}.ipynb").write_text("{}")
+    assert rescue(tmp_path).record("silver", "s01") == record
+    assert Journal(tmp_path / "answers-04.journal.json").read("s01") == {"silver": record}
