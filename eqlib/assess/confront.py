@@ -105,6 +105,8 @@ def _row(part: Part, facts: _Facts, said: Any) -> Confronted:
     if part.ask == "K" and happened:
         old, new = (number(value) for value in facts.K)
         happened += f" ({old})" if old == new else f" ({old}, then {new})"
+    if part.ask == "change" and happened:
+        happened += f" ({facts.moved(part.species)})"
     return Confronted(
         part,
         words.get(said, ""),
@@ -176,6 +178,16 @@ class _Facts:
             return f"[{in_unicode(name)}] goes from practically none to {number(b)} mol/L"
         old, new = apart(a, b)
         return f"[{in_unicode(name)}] goes from {old} to {new} mol/L"
+
+    def moved(self, name: str) -> str:
+        """ "5.3 × 10⁻⁹ → 4.34 × 10⁻⁴ mol/L" from before to the end."""
+        a, b = (state.concentrations.get(name, 0.0) for state in (self.d.before, self.d.after))
+        shown = apart(a, b) if abs(a - b) > 1e-6 * max(a, b) else (number(a), number(b))
+        ends = [
+            "practically none" if practically_none(v, max(a, b)) else s
+            for v, s in zip((a, b), shown, strict=True)
+        ]
+        return f"{ends[0]} → {ends[1]}{'' if ends[1] == 'practically none' else ' mol/L'}"
 
     def amount_moved(self) -> str:
         """ "the amount of FeSCN²⁺ falls by ..., from ... to ..." from at once to the end."""

@@ -26,7 +26,7 @@ from eqlib.writing import number, practically_none
 #: One pair of words for the direction of the reaction everywhere in a lesson.
 _WORDS = {"forward (left to right)": "to products (→)", "in reverse (right to left)": "to reactants (←)"}
 _LONG = (
-    230  # letters of a step in the order of events; what is longer is told in short, the rest folded under it
+    170  # letters of a step in the order of events; what is longer is told in short, and in full under a fold
 )
 _OUTER = re.compile(r"\((?:[^()]|\([^()]*\))*\)")
 _FLAT = re.compile(rf"= ([^=<]+ / {_OUTER.pattern}) =")
@@ -176,10 +176,15 @@ class Scene:
         return {"cell": "cuvette", "sealed": "tube"}.get(self.kind, self.kind)
 
     @property
+    def watered(self) -> bool:
+        """Does the control get water?"""
+        return self.d.stress.kind == "add_solution"
+
+    @property
     def twin(self) -> str:
         """What is done to the control."""
         stress = self.d.stress
-        if stress.kind == "add_solution":
+        if self.watered:
             return f"gets {number(1000 * stress.volume)} mL of water"
         return "is left as it is"
 
@@ -311,41 +316,32 @@ def mixed(start, end, share: float):
     )
 
 
-def why(d: Disturbance) -> list[str]:
-    """The events in HTML, shortest first: a line each, and folded under it the rest with every Q as a fraction."""
-    told = []
-    for event in d.events:
-        full = _told(event)
-        lead, rest = _in_short(event, full)
-        told.append(
-            f"{lead}<details><summary>More, with the numbers</summary>{rest}</details>" if rest else lead
-        )
-    return told
+def why(d: Disturbance) -> tuple[list[str], list[str]]:
+    """The events in HTML: a short line each, and each with every Q as a fraction; the same where all are short."""
+    full = [_told(event) for event in d.events]
+    return [_in_short(event, line) for event, line in zip(d.events, full, strict=True)], full
 
 
-def _in_short(event, full: str) -> tuple[str, str]:
-    """What happened in this step, and what can be read up."""
+def _in_short(event, full: str) -> str:
+    """What happened in this step, the numbers of a long one left out."""
     if (
         event.kind in ("driver", "rival")
         and event.rivals
-        and (len(_plain(full)) > _LONG + 30 or "∞" in full or "while other" in full)
+        and (len(_plain(full)) > _LONG or "∞" in full or "while other" in full)
     ):
         first = event.rivals[0]
         way = {"forward": "forward", "reverse": "in reverse"}[first.quotient.way]
         name = species(first.species).unicode
         verb = "takes up" if first.end < first.start else "gives back"
         moved = _from_to(first.start, first.end)
-        return (
-            f"{text(first.quotient.reaction.unicode)} runs {way} and {verb} {text(name)}: [{text(name)}] {moved}.",
-            full,
-        )
+        return f"{text(first.quotient.reaction.unicode)} runs {way} and {verb} {text(name)}: [{text(name)}] {moved}."
     sentences = _SENTENCE.split(full)
     if event.kind == "answer" and len(_plain(full)) > _LONG:
         kept = 1 + max(
             (n for n, line in enumerate(sentences) if line.startswith("The reaction runs")), default=0
         )
-        return " ".join(sentences[:kept]), " ".join(sentences[kept:])
-    return full, ""
+        return " ".join(sentences[:kept])
+    return full
 
 
 def _from_to(start: float, end: float) -> str:

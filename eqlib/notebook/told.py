@@ -11,12 +11,13 @@ from eqlib.assess.case import Case
 from eqlib.assess.confront import Confronted, IfRight, confront
 from eqlib.assess.question import Question
 from eqlib.lab.drawing import Vessel, shelf
+from eqlib.lab.look import lightness
 from eqlib.notebook.form import legend_of
 from eqlib.notebook.output import text
 from eqlib.notebook.scene import Scene, why
 
-#: What the events beside it tell already needs no answer of its own.
-_TOLD_BY_WHY = ("direction", "precipitate", "rate")
+#: What the events beside it tell already, or the row itself, needs no answer of its own.
+_TOLD_ELSEWHERE = ("direction", "precipitate", "rate", "graph", "change")
 
 
 @dataclass(frozen=True)
@@ -41,19 +42,24 @@ def told_html(question: Question, case: Case, answer: Mapping[str, Any], scene: 
     """What is shown once the prediction was made and the thing was done."""
     rows = confront(question, case, answer)
     imagined = next((row.if_right for row in rows if row.if_right is not None), None)
+    picture = _picture(question, scene, imagined)
     body = "".join(_row(row) for row in rows)
     table = (
-        '<table><caption>Your prediction</caption><thead><tr><td></td><th scope="col">you said</th>'
+        '<table aria-label="Your prediction"><thead><tr><td></td><th scope="col">you said</th>'
         f'<th scope="col">it did</th></tr></thead><tbody>{body}</tbody></table>'
     )
     rest = (ASKS[part.ask].because(part, case) for part in question.parts)
     lines = [text(line) for line in dict.fromkeys(rest) if line]
-    steps = why(scene.d)
+    steps, full = why(scene.d)
     if lines:  # rates or a label were asked about: these come first
-        folded = "".join(f"<p>{step}</p>" for step in steps)
-        steps = [*lines, f"<details><summary>Q beside K, step by step</summary>{folded}</details>"]
-    events = '<ol class="events">' + "".join(f"<li>{line}</li>" for line in steps) + "</ol>"
-    return Told(_picture(question, scene, imagined), table, _answers(rows, imagined), events)
+        steps = lines
+    if imagined is not None:
+        words = text(f"{imagined.words} {imagined.test}".strip())
+        picture = f'<div class="beside">{picture}<p>{words}</p></div>'
+    events = _events(steps)
+    if steps != full:
+        events += f"<details><summary>Q beside K, with all the numbers</summary>{_events(full)}</details>"
+    return Told(picture, table, _answers(rows), events)
 
 
 def _picture(question: Question, scene: Scene, imagined: IfRight | None) -> str:
@@ -64,15 +70,26 @@ def _picture(question: Question, scene: Scene, imagined: IfRight | None) -> str:
         "→",
         scene.vessel(d.at_once, "at once"),
         "→",
-        scene.vessel(d.after, "after"),
+        scene.vessel(d.after, _after(scene)),
     ]
-    cast += ["|", scene.vessel(scene.control, "control", more=(scene.twin,))]
+    cast += ["|", scene.vessel(scene.control, "control (water)" if scene.watered else "control")]
     if imagined is not None:
         if imagined.view == "above":
             cast.append(scene.vessel(d.after, "after, from above", view="above"))
-        cast.append(scene.vessel(imagined.state, "if your idea were right", view=imagined.view))
+        cast.append(scene.vessel(imagined.state, "if that were so", view=imagined.view))
     words = "; ".join(f"{v.name}: {', '.join(v.lines)}" for v in cast if not isinstance(v, str))
     return shelf(cast, f"{question.title}: what happened", words)
+
+
+def _after(scene: Scene) -> str:
+    """The name of the last vessel, with what became of the colour where its words stayed the same."""
+    old, new = scene.seen(scene.d.before), scene.seen(scene.d.after)
+    looks = lightness(old, new)
+    return f"after: {looks}" if old.words == new.words and looks != "same" else "after"
+
+
+def _events(steps: list[str]) -> str:
+    return '<ol class="events">' + "".join(f"<li>{line}</li>" for line in steps) + "</ol>"
 
 
 def _row(row: Confronted) -> str:
@@ -82,23 +99,23 @@ def _row(row: Confronted) -> str:
         None: "",
     }[row.agrees]
     name, said = text(legend_of(row.part)), text(row.said or "–")
+    if row.part.ask == "reason":  # whole sentences: under each other, over the width of both columns
+        happened = "" if row.agrees else f'<br><span class="soft">rather:</span> {text(row.happened)}'
+        return f"<tr><th scope=row>{name}</th><td colspan=2>{sign}{said}{happened}</td></tr>"
     return f"<tr><th scope=row>{name}</th><td>{sign}{said}</td><td>{text(row.happened)}</td></tr>"
 
 
-def _answers(rows: Any, imagined: IfRight | None) -> str:
-    """What is said to each wrong part and to the reason, each sentence once; then the idea's own picture."""
+def _answers(rows: Any) -> str:
+    """What is said to each wrong part and to the reason, each sentence once."""
     told: dict[str, str] = {}
     for row in rows:
         if row.answer and row.part.ask == "reason":
             told[row.answer] = f"<p>{text(row.answer)}</p>"
     spoken = " ".join(told)
     for row in rows:
-        if row.part.ask in _TOLD_BY_WHY:
+        if row.part.ask in _TOLD_ELSEWHERE:
             continue
         if row.answer and row.answer.rstrip(".") not in spoken and row.answer not in told:
-            name = "" if row.part.ask == "change" else f"<b>{text(legend_of(row.part))}</b>: "
+            name = f"<b>{text(legend_of(row.part))}</b>: "
             told[row.answer] = f"<p>{name}{text(row.answer)}</p>"
-    made = "".join(told.values())
-    if imagined is not None:
-        made += f"<p>{text(imagined.words)} {text(imagined.test)}</p>"
-    return f'<div class="answers">{made}</div>'
+    return f'<div class="answers">{"".join(told.values())}</div>'
