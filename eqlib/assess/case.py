@@ -109,10 +109,13 @@ def _computed(setting: Setting, parts: tuple[Part, ...], numbers: Conc) -> Case:
     states: dict[str, State] = {}
     disturbance = None
     if mixture is not None and reactions and all(reaction.has_K for reaction in reactions):
-        states["mixed"], states["before"] = mixture.as_mixed(), mixture.equilibrate()
-        if stress is not None:
+        states["mixed"] = mixture.as_mixed()
+        if stress is None:
+            states["before"] = mixture.equilibrate()
+        else:
             disturbance = disturb(mixture, stress)
-            states["at_once"], states["after"] = disturbance.at_once, disturbance.after
+            states["before"], states["at_once"] = disturbance.before, disturbance.at_once
+            states["after"] = disturbance.after
     moments = {moment: MappingProxyType(_dissolved(state, reactions)) for moment, state in states.items()}
     return Case(
         parts=parts,

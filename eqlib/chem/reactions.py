@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from fractions import Fraction
 from types import MappingProxyType
 from typing import Any
@@ -125,7 +126,7 @@ class Reaction:
         """Every species, reactants first, in the order written."""
         return tuple(species(name) for name in self.coefficients)
 
-    @property
+    @cached_property
     def is_balanced(self) -> bool:
         """Whether atoms and charge are the same on both sides."""
         return not equations.imbalance(self.coefficients)
@@ -135,10 +136,11 @@ class Reaction:
         """Change in moles of gas, left to right."""
         return sum(number for name, number in self.coefficients.items() if species(name).phase == "g")
 
-    @property
-    def quotient_species(self) -> dict[str, Number]:
+    @cached_property
+    def quotient_species(self) -> Mapping[str, Number]:
         """Those species that stand in K, with their powers: no solids, pure liquids or solvent."""
-        return {name: number for name, number in self.coefficients.items() if species(name).counts_in_K}
+        counted = {name: n for name, n in self.coefficients.items() if species(name).counts_in_K}
+        return MappingProxyType(counted)
 
     @property
     def expression(self) -> str:
@@ -162,7 +164,8 @@ class Reaction:
 
     def require_balanced(self) -> None:
         """Raise ReactionError, saying what does not balance, unless atoms and charge do."""
-        if problem := equations.imbalance(self.coefficients):
+        if not self.is_balanced:
+            problem = equations.imbalance(self.coefficients)
             raise ReactionError(f"{self} is not balanced: {problem}; correct it, or let eqlib.balance do it")
 
     # -- algebra: K follows --------------------

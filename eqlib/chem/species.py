@@ -147,11 +147,12 @@ def species(text: str | Species) -> Species:
         return text
     if not isinstance(text, str):
         raise FormulaError(f"a species is written as text such as 'Fe^3+', not {text!r:.60}")
-    return _species(" ".join(text.split()))
+    return _species(text)
 
 
 @lru_cache(maxsize=4096)
 def _species(text: str) -> Species:
+    text = " ".join(text.split())
     if len(text) > _LONGEST:
         raise FormulaError(f"'{text[:40]}...' is too long for one species")
     plain = _to_plain(text)
