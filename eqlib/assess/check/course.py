@@ -103,7 +103,10 @@ def _check_assignment(
     try:
         questions = load_questions(file)
     except EqlibError as error:
-        return [Finding(shown, "", line) for line in getattr(error, "faults", (str(error),))]
+        # Each names its file itself; after a near name the whole list is no help.
+        named = f"{Path(*file.parts[-2:])}: "
+        lines = [line.removeprefix(named) for line in getattr(error, "faults", (str(error),))]
+        return [Finding(shown, "", line.split(" It may be one of: ")[0]) for line in lines]
     findings = []
     if questions.assignment.id != folder.name and folder != root:
         findings.append(
