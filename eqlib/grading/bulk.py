@@ -25,7 +25,7 @@ from typing import Any
 from eqlib.errors import EqlibError
 from eqlib.grading import notes, places, summary
 from eqlib.grading.course import Course, CourseError
-from eqlib.grading.desk import Desk, Done, Task, TooMuch
+from eqlib.grading.desk import Desk, Done, NotFinished, Task
 from eqlib.grading.gradebook import GradebookError, Ledger, Standing, plainly, read_time
 from eqlib.grading.intake import HandedIn, collect_files, printable, submitted
 from eqlib.grading.run.sandbox import Limits
@@ -301,14 +301,15 @@ class _Session:
                 taken = self.ledger.penalties(student, when, done.result.books)
                 done.pages = self.desk.pages(done.result, standing, taken)
             return done
-        except TooMuch as error:
-            if not self.how.feedback:
-                return Done(Result(student, unusable=str(error)))
+        except NotFinished as error:
+            why = str(error)
         try:
+            if not self.how.feedback:
+                raise NotFinished(why)
             done = self.desk.mark(Task(given, standing, page=False))
-        except TooMuch as error:
+        except NotFinished as error:
             return Done(Result(student, unusable=str(error)))
-        done.result.notes.append("its feedback page took too much time or memory; it has none")
+        done.result.notes.append(f"it has no feedback page: {why}")
         return done
 
     def _marked_files(self, given: HandedIn, result: Result) -> dict[str, bytes]:

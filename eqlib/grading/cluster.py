@@ -20,7 +20,7 @@ from functools import lru_cache
 from typing import Any
 
 from eqlib.errors import EqlibError
-from eqlib.grading.desk import Desk, Done, Task, TooMuch
+from eqlib.grading.desk import Desk, Done, NotFinished, Task
 from eqlib.grading.paper import Paper
 from eqlib.grading.run.start import Isolation
 
@@ -69,10 +69,10 @@ class ClusterDesk:
                 with self.lock:
                     if self.paper is paper:
                         self.paper = self._hand_out()
-        raise TooMuch("the cluster lost it again and again; mark again")
+        raise NotFinished("the cluster lost it again and again; mark again")
 
     def mark(self, task: Task) -> Done:
-        """Mark one submission. Raises TooMuch when it takes a worker's whole time or memory."""
+        """Mark one submission. Raises NotFinished when a worker could not."""
         return self._run(_mark, task)
 
     def pages(self, result: Any, standing: Any, penalties: Any) -> dict[str, str]:

@@ -23,6 +23,7 @@ from typing import Any
 from eqlib.errors import EqlibError
 from eqlib.grading.gradebook import Remark, Scores, Standing
 from eqlib.grading.intake import HandedIn, as_notebook
+from eqlib.grading.notes import could_not
 from eqlib.grading.page import make_page
 from eqlib.grading.paper import Paper
 from eqlib.grading.run import warm
@@ -39,8 +40,10 @@ SECONDS, MEGABYTES = 60, 2048
 _MAIN = "from eqlib.grading.desk import main; main()"
 
 
-class TooMuch(EqlibError):
-    """A submission that took a worker's whole time or memory; the message says so."""
+class NotFinished(EqlibError):
+    """A submission that a worker could not finish: too long, too large, or a fault of ours. The message says
+    which.
+    """
 
 
 @dataclass(frozen=True)
@@ -128,7 +131,7 @@ class Desk:
         return self.sandbox.isolation if self.sandbox else Isolation("none")
 
     def mark(self, task: Task) -> Done:
-        """Mark one submission. Raises TooMuch when it takes a worker's whole time or memory."""
+        """Mark one submission. Raises NotFinished when a worker could not."""
         return self._ask("mark", task)
 
     def pages(self, result: Result, standing: Standing, penalties: dict[str, float | None]) -> dict[str, str]:
@@ -142,7 +145,7 @@ class Desk:
         try:
             link = self.worker.open(*([door.control] if door else []))
         except warm.Gone:
-            raise TooMuch("the worker that marks has ended; mark again") from None
+            raise NotFinished("the worker that marks has ended; mark again") from None
         with link:
             link.settimeout(
                 SECONDS * 3 + self.paper.limits.notebook_seconds * max(1, len(self.paper.books)) * 1.5
@@ -150,12 +153,15 @@ class Desk:
             try:
                 about = (door.wrapped, door.home, door.cover) if door else None
                 warm.send(link, pickle.dumps((what, given, about)))
-                return pickle.loads(warm.receive(link))
+                made = pickle.loads(warm.receive(link))
             except (warm.Gone, TimeoutError, OSError):
-                raise TooMuch(
-                    f"reading it took more than {SECONDS} s or {MEGABYTES} MB; look at it, "
-                    "and ask for it again without its outputs"
+                raise NotFinished(
+                    f"reading it took more than {SECONDS} s or {MEGABYTES} MB, or ended the worker; look at "
+                    "it, and ask for it again without its outputs"
                 ) from None
+        if isinstance(made, NotFinished):
+            raise made
+        return made
 
     def __enter__(self) -> Any:
         return self
@@ -184,8 +190,14 @@ def _work(paper: Paper, link: socket.socket, control: socket.socket | None = Non
         resource.setrlimit(resource.RLIMIT_AS, (MEGABYTES << 20, MEGABYTES << 20))
     signal.signal(signal.SIGXCPU, signal.SIG_DFL)
     door = Door(control, *about) if about and control else None
-    done = do(paper, given, door) if what == "mark" else pages_of(paper, *given)
-    warm.send(link, pickle.dumps(done))
+    made: Any
+    try:
+        made = do(paper, given, door) if what == "mark" else pages_of(paper, *given)
+    except MemoryError:
+        made = NotFinished(f"reading it took more than {MEGABYTES} MB; ask for it again without its outputs")
+    except Exception as error:  # noqa: BLE001 - whoever asked is told what it was
+        made = NotFinished(could_not(error))
+    warm.send(link, pickle.dumps(made))
 
 
 def main() -> None:

@@ -515,7 +515,7 @@ def _words_elsewhere(plain: dict, book: Book) -> bool:
     return any(
         cell["cell_type"] != "code"
         and not _meta(cell)
-        and len(cell["source"].split()) >= 4
+        and len(cell["source"].split()) >= 3
         and cell["source"].strip() not in given
         for cell in plain["cells"]
     )

@@ -23,6 +23,10 @@ from eqlib.grading import bulk
 THEIRS = Path(nbgrader.__file__).parent / "tests" / "apps" / "files"
 KERNEL = {"name": "python3", "display_name": "Python 3", "language": "python"}
 OURS = "from eqlib.grading.settings import configure\n\nc = get_config()\nconfigure(c, __file__)\n"
+#: nbgrader's own hand-ins were made from a release with nbgrader's words in its empty cells.
+THEIR_STUBS = """c.ClearSolutions.code_stub = {"python": "# YOUR CODE HERE\\nraise NotImplementedError()"}
+c.ClearSolutions.text_stub = "YOUR ANSWER HERE"
+"""
 
 
 def cell(source, name, kind="code", **meta):
@@ -145,7 +149,7 @@ STYLES = {
 class Theirs:
     """nbgrader's own notebooks: one as the source, others handed in."""
 
-    def __init__(self, source, *handed_in, config="", more=()):
+    def __init__(self, source, *handed_in, config=THEIR_STUBS, more=()):
         self.source, self.handed_in, self.config, self.more, self.late = (
             source,
             handed_in,

@@ -10,7 +10,7 @@ import pytest
 from nbformat.v4 import new_code_cell, new_output
 
 from eqlib.assess.records import MIME
-from eqlib.grading.desk import Task, do
+from eqlib.grading.desk import Desk, NotFinished, Task, do
 from eqlib.grading.gradebook import Standing
 from eqlib.grading.intake import HandedIn, collect_files, printable, submitted
 
@@ -198,3 +198,14 @@ def test_odd_places_are_read_or_named(tiny):
     assert set(given["s01"].files) == {"tiny.ipynb"}
     assert given["s02"].files == {}
     assert set(given["s03"].files) == {"tiny (1).ipynb"}
+
+
+def test_a_fault_of_the_worker_is_told_as_what_it_was(tiny):
+    tiny.course.register("tiny")
+    with Desk(tiny.course.paper("tiny"), run_code=False) as desk:
+        with pytest.raises(NotFinished, match="could not be marked \\(AttributeError") as told:
+            desk.mark(Task(None, Standing()))
+        assert "took more than" not in str(told.value)
+        # The next one is marked all the same.
+        given = HandedIn("s01", {"tiny.ipynb": json.dumps(tiny.book(tiny.work("s01"))).encode()})
+        assert water(desk.mark(Task(given, Standing(), page=False))) == WORTH
