@@ -85,8 +85,10 @@ def confront(question: Any, case: Case, answer: Mapping[str, Any]) -> tuple[Conf
 def _row(part: Part, facts: _Facts, said: Any) -> Confronted:
     words, right = dict(part.options), facts.case.expected.get(part.id)
     agrees = None if said is None or right is None else said == right
-    answer = _ANSWERS.get(part.ask, lambda facts, part: ASKS[part.ask].because(part, facts.case))
-    told = answer(facts, part) if said is not None else ""
+    told = ""
+    if said is not None:
+        answer = _ANSWERS.get(part.ask)
+        told = answer(facts, part) if answer else ASKS[part.ask].answer_to(part, facts.case, said)
     idea = None
     if part.ask == "reason" and said is not None:
         idea = (

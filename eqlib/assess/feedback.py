@@ -30,6 +30,7 @@ BYSTANDER = (
     "Not right yet: Q right after the change is not what decides here. "
     "A question that may help: could what was added bind, or set free, anything that is in the equation?"
 )
+RULE_FAILS = "Not right yet. Try it on “{case}”: by this rule it would go {way}; does it?"
 FOLLOWS = "Not right yet. It goes with the direction chosen above: that comes first, then this."
 NOT_WITH_REASON = (
     "Not right yet, and it does not go with the reason chosen below. "

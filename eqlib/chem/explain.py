@@ -103,10 +103,12 @@ def events(d: Disturbance) -> tuple[Event, ...]:
             plain.tell(plot), pretty.tell(plot), strict=True
         )
     ]
-    if len(told) > 4:  # the last two as one, without what the second says again
+    if len(told) > 4:  # the last two as one
         asked, answer = told[-2:]
         sentence, words = (
-            f"{first.partition(' Q < K asks')[0].partition(' Q > K asks')[0]} {then}"
+            f"{first.removesuffix('.')}, so the{then.removeprefix('The')}"
+            if then.startswith("The reaction runs")
+            else f"{first} {then}"
             for first, then in ((asked.sentence, answer.sentence), (asked.unicode, answer.unicode))
         )
         told[-2:] = [replace(answer, sentence=sentence, unicode=words)]
@@ -231,7 +233,7 @@ class _Teller:
             quiet = f"{start} {self.unmoved(plot.first)}".strip()
             return [("at once", quiet, d.at_once, ()), ("answer", self.answer(plot), d.after, ())]
         if plot.turning is not d.at_once:
-            start = f"{start} {self.so_far(plot.first)}".strip()
+            start = _and_so(start, self.so_far(plot.first))
         told: list[tuple[str, str, State, tuple[Rival, ...]]] = [("at once", start, d.at_once, ())]
         if plot.rivals:
             if plot.drivers:
@@ -292,15 +294,11 @@ class _Teller:
             return "A catalyst speeds up both directions by the same factor; no amount changes."
         if kind == "add_inert" and self.d.stress.constant == "volume":
             return "The reacting gases keep their volume, so their own partial pressures do not change."
-        parts = [
-            self.dilution(),
-            self.squeeze(),
-            self.warm_gas(),
-            self.saltier(),
-            self.solid(),
-            *self.jumps(),
-        ]
-        return " ".join(part for part in parts if part)
+        room = " ".join(filter(None, (self.dilution(), self.squeeze())))
+        jumps = self.jumps()
+        if room and jumps:
+            room = f"{room.removesuffix('.')}, while {jumps.pop(0)}"
+        return " ".join(filter(None, (room, self.warm_gas(), self.saltier(), self.solid(), *jumps)))
 
     def _phases(self) -> set[str]:
         return {species(name).phase for name in self.reaction.quotient_species}
@@ -422,10 +420,9 @@ class _Teller:
         text = f"{lead} {self.equation(self.reaction)} has {q.equation(self.shown)}"
         if math.isfinite(q.ln_ratio):
             text += f", {q.against_K()}"
-        if q.way == "none":
+        if q.way == "none" or self.d.direction != "none":  # else the answer says the way
             return text + "."
-        asks = "would ask" if self.d.direction == "none" else "asks"
-        return f"{text}. Q {'<' if q.way == 'forward' else '>'} K {asks} for change {WAYS[q.way]}."
+        return f"{text}. Q {'<' if q.way == 'forward' else '>'} K would ask for change {WAYS[q.way]}."
 
     def _cancels(self) -> str:
         """A change of volume that leaves Q alone: as many on the left as on the right."""
@@ -440,12 +437,13 @@ class _Teller:
         """A rival's own Q against its own K, its way, how much it moved, and what that did."""
         main = rivals[0]
         q, name = main.quotient, self.shown(main.species)
+        extent = main.amount * float(q.reaction.coefficients[main.species])
         told = f"{self.equation(q.reaction)} has "
         if q.absent:
             told += f"no {self.shown(q.absent[0])} yet, so it"
         else:
-            told += f"{q.equation(self.shown)}, {q.against_K('its K')}. It"
-        extent = main.amount * float(q.reaction.coefficients[main.species])
+            told += f"{q.equation(self.shown)}, {q.against_K('its K')}"
+            told += ", so it" if extent * q.ln_ratio < -SAME * abs(extent) else ". It"
         verb = "takes up" if main.amount < 0 else "gives back" if main.start else "makes"
         drawn = ""
         if main.drawn and abs(q.ln_ratio) < _NEAR:
@@ -492,15 +490,17 @@ class _Teller:
         return first
 
     def _further(self, plot: Plot) -> str:
-        """The rival goes on with what the answer sets free, or makes good what it uses."""
-        if not plot.rivals:
+        """The rival goes on with what the answer sets free, or makes good what it uses; told where that is
+        more than it had moved before, and no longer chain is told.
+        """
+        if not plot.rivals or plot.drivers:
             return ""
         d, main = self.d, plot.rivals[0]
         r, name = main.quotient.reaction, main.species
         own = float(self.reaction.coefficients[name]) * d.extent
         moved = d.extents_between(plot.turning, d.after, d.mixture.reactions).get(r, 0.0)
         amount = float(r.coefficients.get(name, 0)) * moved
-        if own * amount >= 0 or abs(amount) < 0.5 * abs(own):
+        if own * amount >= 0 or abs(amount) < max(0.5 * abs(own), abs(main.amount)):
             return ""
         what = "sets free" if own > 0 else "uses"
         verb = "taken up" if own > 0 else "given back"
@@ -546,7 +546,7 @@ class _Teller:
         old, new = _value(self.reaction, self.d.before, name), _value(self.reaction, self.d.after, name)
         what, unit = ("partial pressure" if self.is_pressure(name) else "concentration"), self.unit(name)
         if practically_none(new, old):
-            return f"Its {what} was {number(old)} {unit} before."
+            return ""
         if practically_none(old, new):
             return f"Its {what} is {number(new)} {unit} now."
         if abs(new - old) < 5e-4 * old:
@@ -579,3 +579,10 @@ def _compared(start: float, end: float) -> str:
     if abs(ratio - 1) < 1e-5:
         return ""
     return f" ({'+' if ratio > 1 else ''}{number(100 * (ratio - 1))} %)"
+
+
+def _and_so(start: str, told: str) -> str:
+    """What Q makes of what happened at once, in the same breath where it can be."""
+    if start and told.startswith("By itself"):
+        return f"{start.removesuffix('.')}: by{told.removeprefix('By')}"
+    return f"{start} {told}".strip()

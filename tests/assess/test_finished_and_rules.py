@@ -9,6 +9,7 @@ import pytest
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.finished import FALSE, TRUE, real_roots
 from eqlib.assess.asks.rule import RULES
+from eqlib.assess.confront import confront
 from eqlib.assess.load import read_questions
 from eqlib.assess.mark import mark
 from eqlib.assess.mistakes import MISTAKES
@@ -142,6 +143,16 @@ def test_only_the_comparison_survives_nitrogen_and_argon_at_constant_pressure():
     assert (told.points, told.mistake) == (0, "more_always_right")
     said = ASKS["rule"].because(made.parts[0], made.case())
     assert said == "nitrogen: to reactants; argon: to reactants."
+    # More nitrogen at constant pressure: the rule of thumb says products (common practice, no source).
+    assert told.parts[0].feedback.endswith(
+        "Try it on “nitrogen”: by this rule it would go to products; does it?"
+    )
+    answers = {name: confront(made, made.case(), {"rule": name})[0].answer for name in options}
+    assert answers["more_always_right"] == (
+        "Try it on “nitrogen”: by this rule it would go to products, but it goes to reactants."
+    )
+    assert answers["not_reacting"].startswith("Try it on “argon”: by this rule it would go neither way, but")
+    assert "Try it" not in answers["compare_q"]
 
 
 def test_heating_an_exothermic_reaction_and_squeezing_it():

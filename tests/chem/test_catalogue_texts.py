@@ -439,11 +439,11 @@ CLAIMS = {
             lambda t: t.system.constants["iron-oxalate-1"].default.K > 1000 * t.K,
         ),
         ("with little free iron(III) left", lambda t: t.staged["Fe^3+"] < 0.2 * t.d.at_once["Fe^3+"]),
-        ("the red complex comes apart", falls("FeSCN^2+")),
+        ("the orange complex comes apart", falls("FeSCN^2+")),
     ],
     "iron-thiocyanate/hydroxide": [
         ("OH- takes Fe3+ as brown Fe(OH)3", alone(comes("Fe(OH)3(s)"), bound_by_others("Fe^3+"))),
-        ("The brown is a new solid, not more of the red complex", falls("FeSCN^2+")),
+        ("The brown is a new solid, not more of the orange complex", falls("FeSCN^2+")),
     ],
     "iron-thiocyanate/spectator": [
         (
@@ -454,7 +454,7 @@ CLAIMS = {
     ],
     "iron-thiocyanate-fluoride/fluoride": [
         (
-            "about a thousand times stronger than the red complex",
+            "about a thousand times stronger than the orange complex",
             lambda t: 700 < t.system.constants["iron-fluoride-1"].default.K / t.K < 1400,
         ),
         ("FeF2+ is colourless", lambda t: catalogue.spectrum("FeF^2+") is None),
@@ -481,7 +481,7 @@ CLAIMS = {
     "iron-thiocyanate-oxalate/oxalate": [
         ("Oxalate holds Fe3+ in complexes of its own", bound_by_others("Fe^3+", "FeC2O4^+")),
         ("free iron(III) drops", ratio("Fe^3+", 0, 0.2)),
-        ("the red complex comes apart", falls("FeSCN^2+")),
+        ("the orange complex comes apart", falls("FeSCN^2+")),
     ],
     "iron-thiocyanate-oxalate/acid": [
         (
@@ -497,7 +497,7 @@ CLAIMS = {
     "iron-thiocyanate-phosphate/phosphate": [
         ("Phosphate ties up Fe3+", bound_by_others("Fe^3+", "FeHPO4^+")),
         ("with less free iron(III), Q exceeds K", q_staged(+1)),
-        ("red complex comes apart", falls("FeSCN^2+")),
+        ("the orange complex comes apart", falls("FeSCN^2+")),
     ],
     "iron-thiocyanate-phosphate/iron-back": [
         (
@@ -683,7 +683,7 @@ def test_far_more_than_half_paler_from_the_side_and_paler_from_above():
 
 def test_half_the_red_goes_with_one_drop_of_silver():
     told = Told("iron-thiocyanate-silver", "one-drop")
-    assert "about half the red goes" in told.system.steps["one-drop"].seen_words
+    assert "about half the orange goes" in told.system.steps["one-drop"].seen_words
     assert 0.4 < told.d.after["FeSCN^2+"] / told.d.before["FeSCN^2+"] < 0.6
 
 

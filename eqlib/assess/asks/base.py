@@ -240,6 +240,10 @@ class Ask:
         value = case.expected.get(part.id)
         return "" if value is None else f"{part.label.rstrip('?:. ')}: **{self.words(part, case, value)}**"
 
+    def answer_to(self, part: Part, case: Case, said: Any) -> str:
+        """What the mixture says to the choice ``said``."""
+        return self.because(part, case)
+
     def because(self, part: Part, case: Case) -> str:
         """What the mixture says to this part, with its numbers; "" where the events tell it."""
         return ""

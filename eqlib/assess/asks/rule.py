@@ -7,12 +7,14 @@ in all cases of the question.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from pydantic import field_validator
 
-from eqlib.assess.asks.base import SAME, Ask, OptionsTable, Part, shuffled
+from eqlib.assess import feedback
+from eqlib.assess.asks.base import SAME, Answered, Ask, OptionsTable, Part, Verdict, shuffled
 from eqlib.assess.asks.shift import added_species
 from eqlib.assess.mistakes import Suspect
 from eqlib.assess.setting import StressTable
@@ -21,6 +23,7 @@ from eqlib.chem.disturb import Disturbance, disturb
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
+    from eqlib.assess.policy import Policy
 
 
 class RuleCase(Table):
@@ -186,6 +189,30 @@ class RuleAsked(Ask):
         right = self._right(part, case)
         if len(right) != 1:
             yield f"{len(right)} rules of {part.id!r} get all cases right ({', '.join(right)}); one must"
+
+    def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
+        """A wrong rule is met with a case that it fails in."""
+        verdict = super().judge(part, case, reading, answered, policy)
+        failed = self._failed(part, case, reading.value)
+        if verdict.share or failed is None:
+            return verdict
+        label, says, _ = failed
+        return replace(verdict, said=feedback.RULE_FAILS.format(case=label, way=says))
+
+    def _failed(self, part: Part, case: Case, rule: str) -> tuple[str, str, str] | None:
+        """The first case that ``rule`` gets wrong: its label, what the rule says, what happens."""
+        for label, d in cases(part, case):
+            if (says := RULES[rule].says(d)) != d.direction:
+                return label, _WAY[says], _WAY[d.direction]
+        return None
+
+    def answer_to(self, part: Part, case: Case, said: Any) -> str:
+        """The case in which a wrong rule fails, then all of them."""
+        failed = self._failed(part, case, said) if said in RULES else None
+        if failed is None:
+            return self.because(part, case)
+        label, says, happens = failed
+        return f"Try it on “{label}”: by this rule it would go {says}, but it goes {happens}."
 
     def because(self, part: Part, case: Case) -> str:
         """What happens in each of the cases."""
