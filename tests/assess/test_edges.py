@@ -17,7 +17,7 @@ from eqlib.assess.reading import read_part
 from eqlib.assess.reading.species import named
 from eqlib.assess.reading.tables import read_order, read_table
 from eqlib.assess.reading.text import Unreadable
-from eqlib.assess.reading.units import parse_unit
+from eqlib.assess.reading.units import is_power_of_concentration, parse_unit
 from eqlib.assess.records import collect, record_answer
 from eqlib.assess.records.record import MIME
 from eqlib.assess.tables import QuestionError
@@ -479,3 +479,45 @@ def test_hints_of_assessed_work_come_back_with_the_marks(tmp_path):
     assert "Which row is x in?" in mark(made, "7", released=True).feedback
     assert "Which row is x in?" not in mark(made, "7").feedback
     assert "Which row is x in?" not in mark(made, right, released=True).feedback
+
+
+# -- sizes of units, and small limits --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("unit", "size"),  # SI units: NIST Special Publication 811, from memory
+    [
+        ("nL", 1e-12), ("dL", 1e-4), ("mm", 1e-3), ("km", 1e3), ("mJ", 1e-3), ("MJ", 1e6), ("mbar", 100.0),
+        ("kPa", 1e3), ("min", 60.0), ("h", 3600.0), ("cal", 4.184), ("atm", 101325.0),
+        ("torr", 133.322368), ("mmHg", 133.322387), ("bar", 1e5),
+    ],
+)  # fmt: skip
+def test_a_unit_has_its_published_size(unit, size):
+    assert float(parse_unit(unit).size) == pytest.approx(size, rel=1e-8)
+
+
+@pytest.mark.parametrize(("unit", "yes"), [
+    ("L/mol", True), ("mol^2/L^2", True), ("bar^-1", True), ("Pa^2", True),
+    ("J", False), ("Pa s", False), ("mol/(L K)", False), ("L", False), ("mol", False), ("kg/m", False),
+])  # fmt: skip
+def test_what_units_a_constant_may_have(unit, yes):
+    assert is_power_of_concentration(parse_unit(unit)) is yes
+
+
+def test_a_question_without_a_temperature_is_at_25_degrees():
+    asked = question(IRON, TUBE, stress('kind = "dilute"\nmL = 10'), part('ask = "direction"'))
+    assert asked.case("s1").temperature == 298.15
+
+
+def test_a_record_of_sixty_parts_is_kept_and_of_more_is_refused():
+    parts = {f"p{n}": "1" for n in range(60)}
+    assert dict(record_answer("a", "q", parts, "s1").answer) == parts
+    with pytest.raises(EqlibError, match="not a small table"):
+        record_answer("a", "q", {**parts, "more": "1"}, "s1")
+
+
+@pytest.mark.parametrize(("name", "formula"), [("ammonia", "NH3"), ("silver", "Ag^+"), ("chloride", "Cl^-")])
+def test_a_particle_by_its_name(name, formula):
+    choices = tuple((one, one) for one in ("NH3", "Ag^+", "Cl^-"))
+    asked = Part("p", "choice", "bound", "x", options=choices)
+    assert read_part(asked, name, ("NH3", "Ag^+", "Cl^-")).value == formula

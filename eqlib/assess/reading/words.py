@@ -46,15 +46,18 @@ _PHRASES = (
     (r"\bneither\s+(?:\w+\s+)?(?:left|right|darker|lighter|paler|up|down|higher|lower|larger|smaller|"
      r"forwards?|backwards?|reverse)\s+n?or\s+\w+\b", "nochange"),
     (r"\b(?:stays?|remains?)\s+(?:as\s+it\s+(?:is|was)|put)\b", "nochange"),
-    (r"\bmore\s+(intense|dark|pale|red|coloured|colored|colour|color)\b", r"darker_\1"),
-    (r"\b(?:less|not\s+as|not\s+so)\s+(?:intense|dark|red|coloured|colored|strong|colour|color)\b", "paler"),
+    (r"\b(?:stays?|remains?)\s+(?:at\s+)?\d[\d.,]*$", "nochange"),
+    (r"\bmore\s+(intense|dark|pale|red|orange|blue|brown|coloured|colored|colour|color)\b", r"darker_\1"),
+    (r"\b(?:less|not\s+as|not\s+so)\s+(?:intense|dark|red|orange|blue|brown|coloured|colored|strong|colour|"
+     r"color)\b|\b(?:los(?:es?|ing|t)\s+(?:its\s+|the\s+|some\s+)?colou?r|bleach\w*)\b", "paler"),
     (r"\bno\s+(?:solid|precipitate|cloud\w*)\b|\b(?:stays?|remains?)\s+clear\b", "no"),
     (r"^\s*(?:an?\s+)?(?:white\s+)?(?:solid|precipitate)(?:\s+(?:forms?|appears?))?\s*[.!]?$", "yes"),
     (r"\b(?:fewer|less|lower)\s+products?\b|\bmore\s+reactants?\b", "reverse"),
     (r"\b(?:fewer|less|lower)\s+reactants?\b|\bmore\s+products?\b", "forward"),
 )  # fmt: skip
 _DARKER = {
-    f"darker_{w}": "darker" for w in ("intense", "dark", "red", "coloured", "colored", "colour", "color")
+    f"darker_{w}": "darker"
+    for w in ("intense", "dark", "red", "orange", "blue", "brown", "coloured", "colored", "colour", "color")
 }
 _DARKER["darker_pale"] = "paler"
 _FILLER_WORDS = """

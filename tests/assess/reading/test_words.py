@@ -18,25 +18,30 @@ IONS = (("Fe^3+", "Fe³⁺"), ("SCN^-", "SCN⁻"), ("K^+", "K⁺"))
 
 MEANT = [
     (DIRECTION, "forward", [
-        "right", "to the products", "->", "→", "forwards", "Forward.", "foward", "to the RIGHT",
+        "from left to right", "from the reactants to products", "right", "to the products", "->",
+        "→", "forwards", "Forward.", "foward", "to the RIGHT",
         "shifts right", "left to right", "more products", "fewer reactants", "-->", "⟶", "fwd",
         "it will shift to the product side", "towards the products (to the right, →)"
     ]),
     (DIRECTION, "reverse", [
-        "left", "to the left", "<-", "←", "backwards", "reverse", "towards reactants", "right to left",
+        "from right to left", "left", "to the left", "<-", "←", "backwards", "reverse",
+        "towards reactants", "right to left",
         "fewer products", "LEFT!", "back to the reactants"
     ]),
     (DIRECTION, "none", [
-        "none", "no change", "no shift", "nothing", "it does not shift", "it doesn't shift", "unchanged",
+        "no visible change", "none", "no change", "no shift", "nothing", "it does not shift",
+        "it doesn't shift", "unchanged",
         "stays the same", "neither left nor right", "No.", "=", "⇌", "no effect",
         "nothing happens", "nothing moves", "it stays put"
     ]),
     (SEEN, "darker", [
-        "deeper red", "a deeper red", "turns darker red", "slightly darker", "more red",
+        "more orange", "it turns more blue", "deeper red", "a deeper red", "turns darker red",
+        "slightly darker", "more red",
         "darker", "deeper", "more intense", "redder", "it gets darker", "more coloured", "darkens"
     ]),
     (SEEN, "paler", [
-        "less red", "goes paler", "pale yellow", "a bit paler",
+        "less orange", "loses its colour", "it lost colour", "bleached", "less red", "goes paler",
+        "pale yellow", "a bit paler",
         "paler", "lighter", "less intense", "fades", "pale", "fainter", "lighter in colour", "palerr"
     ]),
     (SEEN, "same", [
@@ -50,6 +55,7 @@ MEANT = [
         "smaller", "decreases", "K gets smaller", "falls", "↓"
     ]),
     (CONSTANT, "same", [
+        "K stays 139", "it remains at 0.02",
         "same", "unchanged", "no change", "K doesn't change", "constant", "stays the same"
     ]),
     (SOLID, "yes", [
