@@ -31,10 +31,11 @@ _SHORT = {
     "bound": "Tied up",
     "cause": "It is due to",
 }
-#: Choices with an order of their own stand in that order.
+#: Choices with an order of their own stand in that order; darker before paler, so that the first of every row is no
+#: story of its own (to reactants, paler).
 _ORDER = (
     "reverse",
-    "paler",
+    "darker",
     "smaller",
     "lower",
     "down",
@@ -42,7 +43,7 @@ _ORDER = (
     "same",
     "up",
     "forward",
-    "darker",
+    "paler",
     "larger",
     "higher",
     "zero",

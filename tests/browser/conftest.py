@@ -39,13 +39,13 @@ IDLE = """() => {
   const prompts = [...document.querySelectorAll('.jp-InputPrompt')];
   return sign && sign.dataset.status === 'idle' && !prompts.some(p => p.textContent.includes('*'));
 }"""
-#: The folded cells of a lesson have no prompt to look at: a busy kernel or a first output tells as well.
+#: The folded cells of a lesson have no prompt to look at: a first output tells as well.
 STARTED = """() => {
   const sign = document.querySelector('.jp-NotebookPanel-toolbar .jp-Notebook-ExecutionIndicator');
   const outputs = document.querySelector('.jp-NotebookPanel .jp-OutputArea-output');
   const prompts = [...document.querySelectorAll('.jp-InputPrompt')];
-  return outputs || (sign && sign.dataset.status === 'busy')
-    || prompts.some(p => /\\[[*\\d]/.test(p.textContent));
+  if (outputs || prompts.some(p => /\\[[*\\d]/.test(p.textContent))) return 'ran';
+  return sign && sign.dataset.status !== 'idle' ? 'busy' : 'idle';
 }"""
 #: Every control, picture and table of our outputs that a screen reader could not name.
 NAMELESS = """() => {
@@ -221,10 +221,6 @@ class Desk:
     """
 
     def __init__(self, page, address, path, runtime=None):
-        # Imported here: a machine without playwright can then still collect the tests and say why it skips.
-        from playwright.sync_api import TimeoutError as too_late
-
-        self.too_late = too_late
         self.page = page
         self.path, self.runtime = Path(path), runtime
         self.address = f"{address}/{self.path.name}"
@@ -323,13 +319,19 @@ class Desk:
         self.page.get_by_text("questions are answered").first.wait_for(timeout=180_000)
         self.ready(stage)
 
-    def started(self, seconds=20):
-        """Has any cell been queued or run? Its number or a star stands beside it then."""
-        try:
-            self.page.wait_for_function(STARTED, timeout=seconds * 1000)
-        except self.too_late:
-            return False
-        return True
+    def started(self, quiet=8, most=120):
+        """Has the run begun? An output, or a number beside a cell, says so; a kernel that is busy may only be
+        meeting the page; one that then stays idle for ``quiet`` seconds was never told to run.
+        """
+        began = idle_since = time.monotonic()
+        while time.monotonic() - idle_since < quiet and time.monotonic() - began < most:
+            now = self.page.evaluate(STARTED)
+            if now == "ran":
+                return True
+            if now == "busy":
+                idle_since = time.monotonic()
+            self.page.wait_for_timeout(200)
+        return False
 
     def clear(self, stage):
         """Edit, Clear Outputs of All Cells."""
