@@ -190,6 +190,23 @@ def test_what_the_answer_sets_free_the_rival_takes_up_too():
     assert "AgSCN(s) appears" in d.explanation
 
 
+@pytest.mark.parametrize(("share", "named"), [(0.5, True), (0.1, False)])
+def test_a_second_rival_is_named_where_it_counts(share, named):
+    """Both bind all that is added of them (invented constants), so what they take up is what was added."""
+    second = "Fe^3+ + SO4^2- <=> FeSO4^+"
+    reactions = [
+        eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140),
+        eq.Reaction("Fe^3+ + F^- <=> FeF^2+", K=1e10),
+        eq.Reaction(second, K=1e10),
+    ]
+    m = eq.Mixture({"Fe^3+": 2e-3, "SCN^-": 1e-4}, reactions, volume=0.010)
+    added = S.add_solution({"NaF": 0.010, "Na2SO4": 0.010 * share}, volume=0.001)
+    (told,) = (event for event in eq.disturb(m, added).events if event.kind == "rival")
+    assert "takes up 10 µmol of Fe^3+" in told.sentence
+    assert (f"(and {second} another 5 µmol)" in told.sentence) is named
+    assert ("other equilibria take up 1 µmol more" in told.sentence) is not named
+
+
 def test_a_gas_that_takes_no_part_leaves_the_others_their_pressures():
     assert "so their own partial pressures do not change" in eq.disturb(bulb(), S.add_inert(0.1)).explanation
 
