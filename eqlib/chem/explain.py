@@ -30,7 +30,8 @@ from eqlib.writing import (
 if TYPE_CHECKING:
     from eqlib.chem.disturb import Disturbance
 
-WAYS = {"forward": "forward (left to right)", "reverse": "in reverse (right to left)"}
+#: One pair of words for the direction everywhere.
+WAYS = {"forward": "to products (→)", "reverse": "to reactants (←)"}
 _TELLING = 0.1  # rivals are told where they move ln(Q/K) by this share of it
 _REST = 0.01  # what unnamed rivals move is told from this share of the whole change on
 _SECOND = 0.25  # a second rival is named where it moves this share of what the first one does

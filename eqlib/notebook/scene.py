@@ -23,8 +23,6 @@ from eqlib.lab.drawing import GASES, SHAPES, QuotientLine, Vessel, frame, look_o
 from eqlib.notebook.output import text
 from eqlib.writing import number, practically_none
 
-#: One pair of words for the direction of the reaction everywhere in a lesson.
-_WORDS = {"forward (left to right)": "to products (→)", "in reverse (right to left)": "to reactants (←)"}
 _LONG = (
     170  # letters of a step in the order of events; what is longer is told in short, and in full under a fold
 )
@@ -360,8 +358,6 @@ def _plain(line: str) -> str:
 def _told(event) -> str:
     """One event in HTML, each Q written as a fraction over a line."""
     line = text(event.unicode).replace("= infinity", "= ∞")
-    for chemists, ours in _WORDS.items():
-        line = line.replace(chemists, ours)
     for q in [event.quotient, *(rival.quotient for rival in event.rivals)]:
         for flat in (q.fraction(in_unicode), q.numbers()):
             line = line.replace(text(flat), _over(flat))

@@ -23,7 +23,7 @@ NUMBER = r"−?\d[\d.]*(?: × 10[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+)?"
 AMOUNT = rf"(?:{NUMBER}) (?:mol|mmol|µmol)"
 SPECIES = r"[^\s\]]+"
 EQUATION = r".+? <=> .+?"
-WAY = r"forward \(left to right\)|in reverse \(right to left\)"
+WAY = r"to products \(→\)|to reactants \(←\)"
 SIDE = r"equal to|(?:a little |far )?(?:above|below)"
 
 
@@ -354,7 +354,7 @@ def no_value(case, equation, symbols, gone):
 @reads(rf"Q (<|>) K (would ask) for change ({WAY})\.")
 def asks(case, sign, asks, way):
     d = case.d
-    assert (sign == "<") == way.startswith("forward")
+    assert (sign == "<") == way.startswith("to products")
     assert d.direction == "none"
 
 
@@ -416,7 +416,7 @@ def by_own_species(d, r, start, end):
 def answered(case, way, name, verb, numbers, share):
     d = case.d
     start, end = case.amount(d.at_once, name), case.amount(d.after, name)
-    forward = way.startswith("forward")
+    forward = way.startswith("to products")
     assert d.direction == ("forward" if forward else "reverse")
     assert verb == ("grows" if end > start else "falls")
     assert (d.reaction.coefficients[name] > 0) == ((end > start) == forward)

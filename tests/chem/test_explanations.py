@@ -68,7 +68,7 @@ def test_two_numbers_are_told_apart():
 def test_a_small_dilution_does_not_read_as_140_above_140():
     """Q at once is 140 × 10.01 / 10 = 140.14."""
     text = eq.disturb(tube(), S.dilute(1e-5)).explanation
-    assert "= 140.1, a little above K = 140. The reaction runs in reverse" in text
+    assert "= 140.1, a little above K = 140. The reaction runs to reactants" in text
 
 
 CASES = [
@@ -148,7 +148,7 @@ def test_a_chain_of_causes_is_told_in_its_order():
     assert "Fe^3+ + C2O4^2- <=> FeC2O4^+" in iron.sentence
     assert "so it runs in reverse and gives back" in iron.sentence
     assert "[Fe^3+] rises" in iron.sentence
-    assert "below K = 140, so the reaction runs forward" in answer.sentence
+    assert "below K = 140, so the reaction runs to products" in answer.sentence
     assert d.rivals == (reactions[2], reactions[1])
 
 
@@ -171,7 +171,7 @@ def test_ionic_strength_is_named_where_activities_count():
 
 def test_what_cannot_happen_is_only_asked_for():
     d = eq.disturb(eq.Mixture({"Ag^+": 1e-5}, [CHLORIDE]), S.add("NaCl", 1e-5))
-    assert "would ask for change forward" in d.explanation
+    assert "would ask for change to products" in d.explanation
     assert "there is no AgCl(s) to react" in d.explanation
 
 
