@@ -52,10 +52,13 @@ class MarkSubmission(NbGraderPreprocessor):
         course = Course.at_gradebook(where["db_url"])
         folder = Path(resources.get("metadata", {}).get("path") or ".")
         name = where["notebook"]
+        links = links_in(course.root / "submitted" / where["student"] / where["assignment"])
+        if "" in links or f"{name}.ipynb" in links:
+            raise RuntimeError("what was handed in is a link to something elsewhere; links are not followed")
         files = {
             path.name: path.read_bytes()
             for path in sorted(folder.iterdir())
-            if path.is_file() and path.suffix != ".ipynb"
+            if path.is_file() and path.suffix != ".ipynb" and path.name not in links
         }
         files[f"{name}.ipynb"] = json.dumps(nb).encode()
         desk = _desk(str(course.root), where["assignment"], _stamp(course, where["assignment"]))
@@ -141,6 +144,15 @@ class MakeSafe(NbGraderPreprocessor):
         for_student(nb)
         clean_notebook(nb, page=True)
         return nb, resources
+
+
+def links_in(place: Path) -> set[str]:
+    """Names in a submission's folder that are links, "" for the folder itself: nbgrader copies what they lead
+    to.
+    """
+    if place.is_symlink() or place.parent.is_symlink():
+        return {""}
+    return {path.name for path in place.iterdir() if path.is_symlink()} if place.is_dir() else set()
 
 
 def drop_journals(assignment: str, student: str, notebooks: Any) -> None:

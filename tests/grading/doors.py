@@ -83,7 +83,7 @@ def make_class(root, port, canary, only):
             data = json.loads(place.read_text("utf-8"))
             hostile.BOOKS[student](data)
             place.write_text(json.dumps(data), "utf-8")
-    for student in [] if only else ["linked"]:
+    for student in ["linked"] if not only or "linked" in only else []:
         tiny.folder(student).mkdir(parents=True)
         (tiny.folder(student) / f"{NAME}.ipynb").symlink_to(tiny.folder("a-honest") / f"{NAME}.ipynb")
         (tiny.folder(student) / "secret.txt").symlink_to("/etc/shadow")
@@ -130,7 +130,7 @@ def by_button(root):
                 box.wait_for()
                 if "Successfully" not in box.inner_text():
                     said.append(f"{student}: {' '.join(box.inner_text().split())[-400:]}")
-                box.locator("button", has_text="Close").last.click()
+                box.locator(".modal-footer button").click()
                 box.wait_for(state="detached")
         browser.close()
     return "\n".join(said)

@@ -13,6 +13,7 @@ from eqlib.assess.records import MIME
 from eqlib.grading.desk import Desk, NotFinished, Task, do
 from eqlib.grading.gradebook import Standing
 from eqlib.grading.intake import HandedIn, collect_files, printable, submitted
+from eqlib.grading.preprocessors import links_in
 
 WRONG = {"direction": "none", "K": "same", "reason": "q_equals_K"}
 #: What the tiny assignment's question of data is worth.
@@ -196,6 +197,10 @@ def test_odd_places_are_read_or_named(tiny):
     (root / "s04\x1b[31m" / "tiny").mkdir(parents=True)
     given = {student: collect_files(student, places) for student, places in submitted(tiny.root, "tiny", [])}
     assert set(given["s01"].files) == {"tiny.ipynb"}
+    # nbgrader's own command and button would copy what a link leads to.
+    assert links_in(root / "s01" / "tiny") == {"loop", "passwd"}
+    (root / "s05").symlink_to(root / "s01")
+    assert links_in(root / "s05" / "tiny") == {""}
     assert given["s02"].files == {}
     assert set(given["s03"].files) == {"tiny (1).ipynb"}
 
