@@ -41,8 +41,8 @@ IDEAS = {
 }
 WORDS = (
     "Pouring in as much again halves every concentration, so from the side it looks paler. Q comes out a "
-    "little below K, so a little more of the red complex forms. From above it is no paler, and a well that "
-    "got the same volume of water is paler than this one.",
+    "little below K, so a little more of the orange complex forms. From above it is no paler, and a well "
+    "that got the same volume of water is paler than this one.",
     "Twice the volume, so it is thinner from the side, but there is more of the complex. I would put a well "
     "with water beside it.",
     "It got paler so it went back.",

@@ -44,7 +44,7 @@ def _well(bottle: str, millilitres: float):
 
 
 def kept_where(at) -> tuple[str, str]:
-    """Bars: how much of the iron and of the thiocyanate is free, red, or held by what came from the bottle.
+    """Bars: how much of the iron and of the thiocyanate is free, orange, or held by what came from the bottle.
 
     ``at``: "bottle" (a key of BOTTLES) and "volume" in mL.
     """
@@ -55,7 +55,7 @@ def kept_where(at) -> tuple[str, str]:
         for where, kept in places
     ]
     told = (
-        f"Of the thiocyanate {100 * now.amounts['SCN^-'] / 2.0e-6:.0f} % is free, and of the red "
+        f"Of the thiocyanate {100 * now.amounts['SCN^-'] / 2.0e-6:.0f} % is free, and of the orange "
         f"{100 * now.amounts['FeSCN^2+'] / before.amounts['FeSCN^2+']:.0f} % is left."
     )
     wells = shelf(
@@ -75,42 +75,42 @@ def _rest(total, *names):
     return lambda state: max(total - _micromoles(*names)(state), 0.0)
 
 
-_RED = ("FeSCN^2+", "Fe(SCN)2^+")
+_ORANGE = ("FeSCN^2+", "Fe(SCN)2^+")
 _IRON = (
     ("free", _micromoles("Fe^3+", "FeOH^2+")),
-    ("red", _micromoles(*_RED)),
-    ("held", _rest(5.0, "Fe^3+", "FeOH^2+", *_RED)),
+    ("orange", _micromoles(*_ORANGE)),
+    ("held", _rest(5.0, "Fe^3+", "FeOH^2+", *_ORANGE)),
 )
 _THIOCYANATE = (
     ("free", _micromoles("SCN^-")),
-    ("red", lambda s: _micromoles("FeSCN^2+")(s) + 2 * _micromoles("Fe(SCN)2^+")(s)),
+    ("orange", lambda s: _micromoles("FeSCN^2+")(s) + 2 * _micromoles("Fe(SCN)2^+")(s)),
     ("held", _micromoles("AgSCN(s)")),
 )
 
 
 @lru_cache(maxsize=1)
 def _run_in():
-    """Millilitres of 0.020 M silver nitrate, and the share of the red that is left."""
+    """Millilitres of 0.020 M silver nitrate, and the share of the orange that is left."""
     well = system("iron-thiocyanate-silver").mixture()
     path = sweep(well, "volume", np.linspace(0, 3e-4, 61), titrant={"AgNO3": 0.020})
-    red = path.amount("FeSCN^2+")
-    return 1000 * path.values, red / red[0]
+    left = path.amount("FeSCN^2+")
+    return 1000 * path.values, left / left[0]
 
 
 def guessed(at) -> tuple[str, str]:
-    """The red of the well while silver nitrate runs in: a guess, and what happens once that is switched on.
+    """The orange of the well while silver nitrate runs in: a guess, and what happens once that is switched on.
 
     ``at``: "shape" (a key of SHAPES), "bend" in mL and "show".
     """
-    volumes, red = _run_in()
+    volumes, left = _run_in()
     guess = SHAPES[at["shape"]](volumes / at["bend"])
     lines = [("your guess", volumes, guess)]
     told = "Your guess. Switch on what happens when you are content with it."
     if at["show"]:
-        lines.append(("computed", volumes, red))
-        off = 100 * float(np.max(np.abs(guess - red)))
-        told = f"Where they differ most, your guess is off by {off:.0f} % of the red."
-    return _curves(lines, "mL of 20 mM silver nitrate", "share of the red that is left", told), told
+        lines.append(("computed", volumes, left))
+        off = 100 * float(np.max(np.abs(guess - left)))
+        told = f"Where they differ most, your guess is off by {off:.0f} % of the orange."
+    return _curves(lines, "mL of 20 mM silver nitrate", "share of the orange that is left", told), told
 
 
 def _curves(lines, across, up, desc):
@@ -139,4 +139,4 @@ def _curves(lines, across, up, desc):
         body.append(
             f'<text x="330" y="{60 + 22 * i}" font-size="13">{"- - -" if i == 0 else "——"} {name}</text>'
         )
-    return svg("".join(body), 560, 292, "The red that is left", desc)
+    return svg("".join(body), 560, 292, "The orange that is left", desc)
