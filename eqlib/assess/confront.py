@@ -15,7 +15,7 @@ from typing import Any
 
 from eqlib.assess.asks import ASKS, suspects
 from eqlib.assess.asks.base import Part
-from eqlib.assess.asks.reasons import SAID, is_sound, tied_up
+from eqlib.assess.asks.reasons import Q_SAYS, idea_of, is_sound, tied_up
 from eqlib.assess.case import Case
 from eqlib.assess.mistakes import MISTAKES
 from eqlib.chem.disturb import Disturbance, disturb
@@ -91,15 +91,11 @@ def _row(part: Part, facts: _Facts, said: Any) -> Confronted:
         told = answer(facts, part) if answer else ASKS[part.ask].answer_to(part, facts.case, said)
     idea = None
     if part.ask == "reason" and said is not None:
-        idea = (
-            None
-            if agrees
-            else "wrong_target"
-            if str(said).startswith("binds:")
-            else str(said)
-            if said in SAID
-            else "q_reversed"
-        )
+        idea = None if agrees else idea_of(str(said), right)
+        if idea is None and any(
+            Q_SAYS.get(way) == said for way in facts.answer.values() if isinstance(way, str)
+        ):
+            idea = "q_reversed"  # reason and direction agree, and both are the wrong way round
         told = facts.reasoned(str(said), bool(agrees))
     elif agrees is False:
         idea = _idea_of(part, facts, said)
@@ -122,6 +118,8 @@ def _row(part: Part, facts: _Facts, said: Any) -> Confronted:
 def _idea_of(part: Part, facts: _Facts, said: Any) -> str | None:
     """The misconception that a wrong choice is consistent with: the reason's own first, then the suspects'."""
     found = [s.mistake for s in suspects(part, facts.case, facts.answer) if s.value == said]
+    if not any(facts.case.expected.get(p.id) == "paler" for p in facts.case.parts if p.ask == "seen"):
+        found = [idea for idea in found if idea != "paler_is_left"]  # its premise does not hold here
     chosen = [value for value in facts.answer.values() if isinstance(value, str) and value in found]
     return next(iter(chosen or found), None)
 
@@ -395,9 +393,9 @@ def picture_of(idea: str, f: _Facts) -> IfRight | None:
     for view in ("side", "above"):
         seen = [colour_of(s, _WELL_CM, view, area_cm2=_WELL_CM2, cloudy=False) for s in (f.d.after, state)]
         if delta_e(seen[0].clear_lab, seen[1].clear_lab) >= SAME_BELOW:
-            named = (
-                f"If “{MISTAKES[idea].title}” were right, {words}, and it would look like the last vessel."
-            )
+            # The wrong way round may be a rule misread or Q misjudged: only what was said is spoken of.
+            held = "that were so" if idea == "q_reversed" else f"“{MISTAKES[idea].title}” were right"
+            named = f"If {held}, {words}, and it would look like the last vessel."
             return IfRight(idea, named, state, "" if idea == "full_cancel" else telling_test(f), view)
     return None
 

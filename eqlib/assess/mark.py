@@ -368,7 +368,7 @@ def coherent(case: Case, said: Mapping[str, Any], verdicts: Mapping[str, Verdict
             continue  # what was said is the idea
         if named is not None and said[name] in named[1].get(name, ()):
             changed[name] = replace(verdict, mistake=named[0])
-        elif named is None and said[name] in plain[name]:
+        elif said[name] in plain[name] and (named is None or (part is asked and verdict.mistake in _GUESSES)):
             words = feedback.FOLLOWS if part is not asked else _beside_reason(parts, verdicts)
             changed[name] = replace(verdict, mistake=None, said=words)
     return changed

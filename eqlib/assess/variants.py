@@ -23,6 +23,13 @@ from eqlib.writing import power_of_ten
 MOST_STEPS = 10_000
 #: Choices without an order of their own: every student meets them in another one.
 SHUFFLED = frozenset(["reason", "true", "rule", "bound", "cause"])
+#: Choices that have one, and what it is; darker before paler, so that the first of every row is no story of
+#: its own (to reactants, paler).
+RANKED = frozenset(["direction", "seen", "precipitate", "K", "change", "rate"])
+_ORDER = (
+    *("reverse", "darker", "smaller", "lower", "down", "none", "same"),
+    *("up", "forward", "paler", "larger", "higher", "zero", "yes", "no"),
+)
 
 
 class VariantError(EqlibError):
@@ -174,14 +181,20 @@ def options_for(part: Any, question: Any, student: object) -> tuple[tuple[str, s
     """The options of ``part`` (of ``question``) in the order in which ``student`` meets them.
 
     Reasons, rules, species to pick and things to put in order are shuffled, so that no place is the right one
-    for a whole class; direction, more or less, yes or no keep their natural order. Forms, feedback and
-    reports of one student use this; records hold the options' values, so that the order changes no mark.
+    for a whole class. Direction, more or less, yes or no keep their natural order; every other student meets
+    it from its other end, the same in the whole course. Forms, feedback and reports of one student use this;
+    records hold the options' values, so that the order changes no mark.
     """
+    course, who = question.assignment.course, normal_id(student)
+
+    def drawn(*names: str) -> bytes:
+        return hashlib.sha256(SEPARATOR.join(names).encode("utf-8")).digest()
+
+    if part.ask in RANKED:
+        place = {name: number for number, name in enumerate(_ORDER)}
+        ranked = sorted(part.options, key=lambda option: place.get(option[0], len(place)))
+        return tuple(reversed(ranked) if who and drawn(course, who)[0] % 2 else ranked)
     if part.ask not in SHUFFLED and part.kind != "order":
         return tuple(part.options)
-    names = question.assignment.course, question.assignment.id, question.id, part.id, normal_id(student)
-
-    def drawn(option: tuple[str, str]) -> bytes:
-        return hashlib.sha256(SEPARATOR.join((*names, option[0])).encode("utf-8")).digest()
-
-    return tuple(sorted(part.options, key=drawn))
+    names = course, question.assignment.id, question.id, part.id, who
+    return tuple(sorted(part.options, key=lambda option: drawn(*names, option[0])))

@@ -325,10 +325,11 @@ class _Marking:
     ) -> None:
         say = self.result.notes
         if self.questions and (line := no_answers(kept, self.paper.questions)):
-            untouched = not any(
-                self.book.key(c) not in self.book.given
-                for c in self.plain["cells"]
-                if c["cell_type"] == "code"
+            was = {self.book.key(cell) for cell in self.book.released}
+            untouched = all(
+                self.book.key(cell) in was
+                for cell in self.plain["cells"]
+                if cell["cell_type"] == "code" or _meta(cell).get("solution")
             )
             say.append("nothing was answered" if untouched and not kept.student else line)
         say += kept.problems + ignored

@@ -31,26 +31,6 @@ _SHORT = {
     "bound": "Tied up",
     "cause": "It is due to",
 }
-#: Choices with an order of their own stand in that order; darker before paler, so that the first of every row is no
-#: story of its own (to reactants, paler).
-_ORDER = (
-    "reverse",
-    "darker",
-    "smaller",
-    "lower",
-    "down",
-    "none",
-    "same",
-    "up",
-    "forward",
-    "paler",
-    "larger",
-    "higher",
-    "zero",
-    "yes",
-    "no",
-)
-_RANKED = ("direction", "seen", "precipitate", "K", "change", "rate")
 _PLACES = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
 
 
@@ -61,14 +41,6 @@ def legend_of(part: Part) -> str:
     if part.ask == "rate":
         return f"{part.side.capitalize()} rate, {'at once' if part.when == 'at_once' else 'in the end'}"
     return _SHORT.get(part.ask, part.label)
-
-
-def options_of(part: Part, question: Question, student: str | None) -> tuple[tuple[str, str], ...]:
-    """(value, words) of a choice or an order, in this student's order."""
-    options = options_for(part, question, student)
-    if part.ask in _RANKED:
-        return tuple(sorted(options, key=lambda o: _ORDER.index(o[0]) if o[0] in _ORDER else 99))
-    return options
 
 
 def form_html(question: Question, student: str | None, answer: Mapping[str, Any], key: str) -> str:
@@ -94,7 +66,7 @@ def _group(part: Part, question: Question, student: str | None, value: Any, key:
 
 def _radios(part: Part, question: Question, student: str | None, value: Any, name: str) -> str:
     chosen = read_part(part, value).value if value is not None else None
-    options = options_of(part, question, student)
+    options = options_for(part, question, student)
     listed = max(len(words) for _, words in options) > 34
     made = "".join(
         f'<label><input type="radio" name="{text(name)}" value="{text(v)}" {KEYS}{" checked" if v == chosen else ""}>{text(words)}</label>'
@@ -134,7 +106,7 @@ def _readings(part: Part, question: Question, student: str | None, value: Any, n
 
 
 def _order(part: Part, question: Question, student: str | None, value: Any, name: str) -> str:
-    options = options_of(part, question, student)
+    options = options_for(part, question, student)
     chosen = value if isinstance(value, list) and len(value) == len(options) else [None] * len(options)
     made = ""
     for n, now in enumerate(chosen):

@@ -163,10 +163,14 @@ def test_reasons_stand_in_another_order_for_every_student_and_the_same_one_every
         assert 19 < first.count(name) < 81
 
 
-def test_choices_with_an_order_of_their_own_keep_it():
-    question = read_questions(PICK)["q1"]
-    part = question.part("direction")
-    assert all(options_for(part, question, f"s{n}") == part.options for n in range(20))
+def test_choices_with_an_order_of_their_own_keep_it_from_either_end():
+    questions = read_questions(PICK)
+    part = questions["q1"].part("direction")
+    shown = [[name for name, _ in options_for(part, questions["q1"], f"s{n}")] for n in range(200)]
+    one, other = ["reverse", "none", "forward"], ["forward", "none", "reverse"]
+    assert shown.count(one) + shown.count(other) == 200
+    assert 65 < shown.count(one) < 135  # a fair coin: 100, five standard deviations are 35
+    assert [name for name, _ in options_for(part, questions["q1"], None)] == one
 
 
 def test_a_range_of_one_value_is_a_range():

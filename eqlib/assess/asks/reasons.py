@@ -180,7 +180,7 @@ OF_SPECIES = {
     ),
     "frees": "What was added takes hold of what had tied up {species}, so there is more of it in solution.",
 }
-_Q_SAYS = {"forward": "q_below_K", "reverse": "q_above_K", "none": "q_equals_K"}
+Q_SAYS = {"forward": "q_below_K", "reverse": "q_above_K", "none": "q_equals_K"}
 
 #: What a person with each misconception would say (ids as in mistakes.toml). To tie up another ion than the
 #: one really bound ("wrong_target") is said by a "binds:" option that does not hold.
@@ -280,17 +280,17 @@ class Reason(Ask):
             return Verdict(1.0, "right")
         if self.carries(part, case, value, answered.earlier):
             return Verdict(1.0, "carried")
-        idea = _idea(value, case.expected[part.id])
+        idea = idea_of(value, case.expected[part.id])
         changed = case.disturbance is not None
         bystander = (
-            changed and idea is None and value in _Q_SAYS.values() and cause_of(case).kind in OF_SPECIES
+            changed and idea is None and value in Q_SAYS.values() and cause_of(case).kind in OF_SPECIES
         )
         return Verdict(0.0, "wrong", idea, feedback.BYSTANDER if bystander else "")
 
     def carries(self, part: Part, case: Case, value: Any, own: Mapping[str, Any]) -> bool:
         """Where Q decides, what the student's own Q says is the reason they have."""
         way = own_direction(case, own) if case.disturbance is not None else None
-        return way is not None and cause_of(case).kind == "Q" and value == _Q_SAYS[way]
+        return way is not None and cause_of(case).kind == "Q" and value == Q_SAYS[way]
 
     def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
         return [Suspect(value, value, "said so") for value, _ in part.options if value in MISTAKES]
@@ -305,7 +305,7 @@ class Reason(Ask):
             yield f"several reasons are right at once ({', '.join(true)}); keep one"
 
 
-def _idea(value: str, expected: str | None) -> str | None:
+def idea_of(value: str, expected: str | None) -> str | None:
     """The misconception that a wrong reason says, or what a sound one shows where it does not hold."""
     if value in MISTAKES:
         return value

@@ -2,6 +2,7 @@
 
 import math
 import random
+import re
 
 import numpy as np
 import pytest
@@ -133,15 +134,23 @@ def test_shuffled_reasons_give_the_first_option_only_chance():
     assert lucky(questions) == [], "the order shown is each student's own"
 
 
-def test_a_file_whose_answer_is_always_the_first_option_is_refused():
-    many = picks([0] * 8).replace(
+def one_way(count):
+    """Questions of one part, the direction: to products in all of them."""
+    return re.sub(r'ask = "reason"\noptions = .*', 'ask = "direction"', picks([0] * count))
+
+
+def test_a_file_whose_answer_always_stands_at_an_end_of_the_row_is_refused():
+    ((_, line),) = lucky(read_questions(one_way(8)))
+    # Always forward, of three options; every other student has it first, so half of them are right blind.
+    scored, chance = map(
+        int, re.search(r"always the first option scores (\d+)%.*chance (\d+)%", line).groups()
+    )
+    assert 40 < scored < 60
+    assert chance == 33
+    beside = picks([0] * 8).replace(
         'ask = "reason"\noptions', 'ask = "direction"\n[[question.part]]\nask = "reason"\noptions'
     )
-    lines = lucky(read_questions(many))
-    # forward is the first of three options and always right; reasons are right by chance, 1 in 4.
-    ((_, line),) = lines
-    assert "always the first option" in line
-    assert "chance 29%" in line  # (1/3 + 1/4) / 2
+    assert lucky(read_questions(beside)) == [], "(1/2 + 1/4) / 2 beside (1/3 + 1/4) / 2: within a tenth"
 
 
 def test_a_number_on_the_page_is_found():
@@ -226,7 +235,6 @@ def test_at_most_a_tenth_may_be_guessed_blind(monkeypatch, share, refused):
 
 
 def test_a_habit_is_judged_from_six_choices_on():
-    both = 'ask = "direction"\n[[question.part]]\nask = "reason"\noptions'
-    few, enough = (picks([0] * count).replace('ask = "reason"\noptions', both) for count in (2, 3))
+    few, enough = (one_way(count) for count in (5, 6))
     assert lucky(read_questions(few)) == []
     assert lucky(read_questions(enough)) != []
