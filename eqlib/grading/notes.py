@@ -103,9 +103,10 @@ def _name(cell: dict) -> str:
 
 def claims(claimed: dict[str, float], ours: dict[str, float]) -> str:
     """The line where a submission's own check cells showed other points than its answers earn."""
+    named = ", ".join(sorted(claimed))
     return (
-        f"its own check cells showed {sum(claimed.values()):g} points where the recorded answers earn "
-        f"{sum(ours.values()):g} ({', '.join(sorted(claimed))}); the recorded answers count"
+        f"in {named} its own check cells showed {sum(claimed.values()):g} points where the recorded answers earn "
+        f"{sum(ours.values()):g}; the recorded answers count"
     )
 
 

@@ -105,8 +105,8 @@ def _check_assignment(
     except EqlibError as error:
         # Each names its file itself; after a near name the whole list is no help.
         named = f"{Path(*file.parts[-2:])}: "
-        lines = [line.removeprefix(named) for line in getattr(error, "faults", (str(error),))]
-        return [Finding(shown, "", line.split(" It may be one of: ")[0]) for line in lines]
+        faults = [line.removeprefix(named) for line in getattr(error, "faults", (str(error),))]
+        return [Finding(shown, "", line.split(" It may be one of: ")[0]) for line in faults]
     findings = []
     if questions.assignment.id != folder.name and folder != root:
         findings.append(
