@@ -103,10 +103,10 @@ def _name(cell: dict) -> str:
 
 def claims(claimed: dict[str, float], ours: dict[str, float]) -> str:
     """The line where a submission's own check cells showed other points than its answers earn."""
-    named = ", ".join(sorted(claimed))
+    named, shown, earned = ", ".join(sorted(claimed)), sum(claimed.values()), sum(ours.values())
     return (
-        f"in {named} its own check cells showed {sum(claimed.values()):g} points where the recorded answers earn "
-        f"{sum(ours.values()):g}; the recorded answers count"
+        f"in {named} its own check cells showed {shown:g} points where the recorded answers earn {earned:g}; "
+        "the recorded answers count"
     )
 
 
