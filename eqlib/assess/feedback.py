@@ -122,8 +122,9 @@ def _of_part(part: Any, several: bool) -> str:
 def ladder(question: Any, mark: Any, tries: int) -> str:
     """Practice: a little more help with every attempt (``tries`` counts from 1).
 
-    First how many parts are right; then what the first wrong part is consistent with; then all of them. The
-    question's own hints come one by one. The worked solution follows when the policy allows it.
+    First how many parts are right; then one wrong part, the first of which it can be said what it is
+    consistent with; then all of them. The question's own hints come one by one. The worked solution follows
+    when the policy allows it.
     """
     scored = [part for part in mark.parts if part.max_points]
     wrong = [part for part in scored if not part.right]
@@ -137,5 +138,6 @@ def ladder(question: Any, mark: Any, tries: int) -> str:
         first = said[0] if tries > 1 or unread or not question.hints else NOT_YET
         return "\n\n".join([first, *hints])
     count = f"{len(scored) - len(wrong)} of {len(scored)} parts are right so far."
-    shown = said if tries > 2 else said[:1] if tries == 2 or not question.hints else unread
+    one = [_of_part(part, several) for part in sorted(wrong, key=lambda part: part.mistake is None)][:1]
+    shown = said if tries > 2 else one if tries == 2 or not question.hints else unread
     return "\n\n".join([count, *dict.fromkeys(shown), *hints])
