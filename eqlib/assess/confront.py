@@ -13,11 +13,13 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
-from eqlib.assess.asks import ASKS, suspects
+from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part
-from eqlib.assess.asks.reasons import Q_SAYS, idea_of, is_sound, tied_up
+from eqlib.assess.asks.reasons import is_sound, tied_up
 from eqlib.assess.case import Case
+from eqlib.assess.mark import judge, read
 from eqlib.assess.mistakes import MISTAKES
+from eqlib.assess.question import Question
 from eqlib.chem.disturb import Disturbance, disturb
 from eqlib.chem.explain import in_unicode
 from eqlib.chem.reactions import characteristic_product
@@ -61,67 +63,46 @@ class Confronted:
     if_right: IfRight | None = None
 
 
-def confront(question: Any, case: Case, answer: Mapping[str, Any]) -> tuple[Confronted, ...]:
+def confront(question: Question, case: Case, answer: Mapping[str, Any]) -> tuple[Confronted, ...]:
     """Every choice of ``question`` that is answered or has a right value, in its order.
 
-    ``answer`` is what was recorded: part id -> value. At most one of the rows carries a picture.
+    ``answer`` is what was recorded: part id -> value. An idea is named where the mark names it. At most one of
+    the rows carries a picture: that of an idea, the reason's first, else of the direction that was said.
     """
     facts = _Facts(case, answer)
+    verdicts = judge(question, case, read(question, case, answer), question.policy)
     rows = [
-        _row(part, facts, answer.get(part.id))
+        _row(part, facts, answer.get(part.id), verdicts[part.id].mistake if part.id in verdicts else None)
         for part in question.parts
         if part.kind == "choice"
         and part.ask != "confidence"
         and (part.id in answer or part.id in case.expected)
     ]
-    ideas = [row.idea for row in rows if row.idea and row.part.ask == "reason"] + [
-        row.idea for row in rows if row.idea
-    ]
-    shown = next((made for idea in ideas if (made := picture_of(idea, facts)) is not None), None)
-    first = next((n for n, row in enumerate(rows) if shown is not None and row.idea == shown.idea), None)
-    return tuple(replace(row, if_right=shown) if n == first else row for n, row in enumerate(rows))
+    named = sorted((row for row in rows if row.idea), key=lambda row: row.part.ask != "reason")
+    wrong_way = (row for row in rows if row.part.ask == "direction" and row.agrees is False)
+    for row in (*named, *wrong_way):
+        picture = picture_of(row.idea, facts)
+        if picture is not None:
+            return tuple(replace(other, if_right=picture) if other is row else other for other in rows)
+    return tuple(rows)
 
 
-def _row(part: Part, facts: _Facts, said: Any) -> Confronted:
+def _row(part: Part, facts: _Facts, said: Any, idea: str | None) -> Confronted:
     words, right = dict(part.options), facts.case.expected.get(part.id)
     agrees = None if said is None or right is None else said == right
     told = ""
-    if said is not None:
-        answer = _ANSWERS.get(part.ask)
-        told = answer(facts, part) if answer else ASKS[part.ask].answer_to(part, facts.case, said)
-    idea = None
-    if part.ask == "reason" and said is not None:
-        idea = None if agrees else idea_of(str(said), right)
-        if idea is None and any(
-            Q_SAYS.get(way) == said for way in facts.answer.values() if isinstance(way, str)
-        ):
-            idea = "q_reversed"  # reason and direction agree, and both are the wrong way round
+    if said is not None and part.ask == "reason":
         told = facts.reasoned(str(said), bool(agrees))
     elif agrees is False:
-        idea = _idea_of(part, facts, said)
+        answer = _ANSWERS.get(part.ask)
+        told = answer(facts, part) if answer else ASKS[part.ask].answer_to(part, facts.case, said)
     happened = words.get(str(right), "")
     if part.ask == "K" and happened:
         old, new = (number(value) for value in facts.K)
         happened += f" ({old})" if old == new else f" ({old}, then {new})"
     if part.ask == "change" and happened:
         happened += f" ({facts.moved(part.species)})"
-    return Confronted(
-        part,
-        words.get(said, ""),
-        happened,
-        agrees,
-        told if agrees is False or part.ask == "reason" else "",
-        idea,
-    )
-
-
-def _idea_of(part: Part, facts: _Facts, said: Any) -> str | None:
-    """The misconception that a wrong choice is consistent with: the reason's own first, then the suspects'."""
-    found = [s.mistake for s in suspects(part, facts.case, facts.answer) if s.value == said]
-    if not any(facts.case.expected.get(p.id) == "paler" for p in facts.case.parts if p.ask == "seen"):
-        found = [idea for idea in found if idea != "paler_is_left"]  # its premise does not hold here
-    chosen = [value for value in facts.answer.values() if isinstance(value, str) and value in found]
-    return next(iter(chosen or found), None)
+    return Confronted(part, words.get(said, ""), happened, agrees, told, idea)
 
 
 class _Facts:
@@ -382,9 +363,11 @@ def _solid(f: _Facts) -> str:
 # -- what the vessel would look like --------------------
 
 
-def picture_of(idea: str, f: _Facts) -> IfRight | None:
-    """The vessel as ``idea`` would have it, where an eye could tell it from the real one; else None."""
-    made = _PICTURES.get(idea)
+def picture_of(idea: str | None, f: _Facts) -> IfRight | None:
+    """The vessel as ``idea`` would have it, or, without one, as the direction that was said; None where no eye
+    could tell it from the real one.
+    """
+    made = _PICTURES.get(idea) if idea else _said_way
     if made is None or f.d is None:
         return None
     state, words = made(f)
@@ -394,10 +377,17 @@ def picture_of(idea: str, f: _Facts) -> IfRight | None:
         seen = [colour_of(s, _WELL_CM, view, area_cm2=_WELL_CM2, cloudy=False) for s in (f.d.after, state)]
         if delta_e(seen[0].clear_lab, seen[1].clear_lab) >= SAME_BELOW:
             # The wrong way round may be a rule misread or Q misjudged: only what was said is spoken of.
-            held = "that were so" if idea == "q_reversed" else f"“{MISTAKES[idea].title}” were right"
+            rule = idea if idea != "q_reversed" else None
+            held = f"“{MISTAKES[rule].title}” were right" if rule else "that were so"
             named = f"If {held}, {words}, and it would look like the last vessel."
-            return IfRight(idea, named, state, "" if idea == "full_cancel" else telling_test(f), view)
+            return IfRight(idea or "", named, state, "" if idea == "full_cancel" else telling_test(f), view)
     return None
+
+
+def _said_way(f: _Facts) -> tuple[Any, str]:
+    """Where the reaction was said to go, where that is not where it went."""
+    said = next((f.answer.get(part.id) for part in f.case.parts if part.ask == "direction"), None)
+    return _nothing(f) if said == "none" else _other_way(f)
 
 
 def _nothing(f: _Facts) -> tuple[Any, str]:

@@ -169,20 +169,8 @@ def _mark_attempt(
     if retry is None:
         retry = _retry_of(question, attempt)
     case = question.case(student, retry)
-    names = tuple(case.reaction.coefficients) if case.reactions else ()
-    readings = {part.id: _read(part, attempt, names) for part in question.parts}
-    values = {name: reading.value for name, reading in readings.items() if reading is not None and reading.ok}
-    verdicts: dict[str, Verdict] = {}
-    for number, part in enumerate(question.parts):
-        if part.id in values and part.scored:
-            earlier = [other.id for other in question.parts[:number]] if policy.carry_forward else []
-            answered = Answered(
-                MappingProxyType({name: value for name, value in values.items() if name != part.id}),
-                MappingProxyType({name: values[name] for name in earlier if name in values}),
-                any(done.figures_lost for done in verdicts.values()),
-            )
-            verdicts[part.id] = ASKS[part.ask].judge(part, case, readings[part.id], answered, policy)
-    verdicts |= coherent(case, values, verdicts)
+    readings = read(question, case, attempt)
+    verdicts = judge(question, case, readings, policy)
     made = [
         mark_part(part, readings[part.id], verdicts.get(part.id), worth) for part, worth in _worths(question)
     ]
@@ -197,6 +185,31 @@ def _mark_attempt(
         audit=_audit(question, student, retry, made, points, policy),
         set_of=retry,
     )
+
+
+def read(question: Question, case: Case, attempt: Mapping[str, Any]) -> dict[str, Reading | None]:
+    """The Reading of every part of an attempt (part id -> raw value); None where nothing was answered."""
+    names = tuple(case.reaction.coefficients) if case.reactions else ()
+    return {part.id: _read(part, attempt, names) for part in question.parts}
+
+
+def judge(
+    question: Question, case: Case, readings: Mapping[str, Reading | None], policy: Policy
+) -> dict[str, Verdict]:
+    """The Verdict of every scored part that could be read, the answer looked at as a whole."""
+    given = {name: reading for name, reading in readings.items() if reading is not None and reading.ok}
+    values = {name: reading.value for name, reading in given.items()}
+    verdicts: dict[str, Verdict] = {}
+    for number, part in enumerate(question.parts):
+        if part.id in values and part.scored:
+            earlier = [other.id for other in question.parts[:number]] if policy.carry_forward else []
+            answered = Answered(
+                MappingProxyType({name: value for name, value in values.items() if name != part.id}),
+                MappingProxyType({name: values[name] for name in earlier if name in values}),
+                any(done.figures_lost for done in verdicts.values()),
+            )
+            verdicts[part.id] = ASKS[part.ask].judge(part, case, given[part.id], answered, policy)
+    return verdicts | coherent(case, values, verdicts)
 
 
 def _worths(question: Question) -> list[tuple[Part, float]]:
@@ -403,7 +416,9 @@ def _best_idea(
                 answers.setdefault(name, set()).update(as_if(part, case, way))
     ranked = []
     for idea, answers in says.items():
-        if not any(said[name] in answers.get(name, ()) for name in wrong):
+        # A rule about the way the reaction goes shows in the way that was said; others may show elsewhere.
+        where = [asked] if idea in _GUESSES else wrong
+        if not any(said[name] in answers.get(name, ()) for name in where):
             continue
         fit = _fit(answers, said, wrong)
         seen = [name for name, part in parts.items() if part.ask == "seen" and name not in wrong]

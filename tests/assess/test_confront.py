@@ -111,3 +111,15 @@ def test_ions_that_came_along_are_named(questions):
     """Nitrate comes with silver and takes part in nothing; silver itself does."""
     told = rows(questions, "silver", {"reason": "spectator_acts"})["reason"].answer
     assert told.startswith("NO₃⁻ stands in none of the equilibria of this mixture")
+
+
+def test_an_idea_is_named_only_where_the_mark_names_it(questions):
+    """A right reason is no idea, whatever is wrong beside it; a plain wrong direction is pictured too."""
+    right = {"direction": "forward", "seen": "darker", "reason": "q_below_K"}  # more of a reactant
+    slipped = rows(questions, "iron", {**right, "scn": "same"})
+    assert slipped["reason"].agrees
+    assert slipped["reason"].idea is None
+    assert slipped["scn"].idea == "two_boxes"
+    plain = rows(questions, "iron", {"direction": "reverse", "seen": "paler", "reason": "q_above_K"})
+    assert not any(row.idea for row in plain.values()), "one wrong direction and what follows from it"
+    assert plain["direction"].if_right.words.startswith("If that were so, it would have gone to reactants")

@@ -306,3 +306,9 @@ def test_numbers_copied_from_the_start_are_no_work():
     x = (question.case().measured["absorbance"] - 0.05) / 2600
     given = mark(question, {"c": f"{x:.4g}", "i2": "0.0005", "i": "0.001", "k": f"{x / 5e-7:.4g}"})
     assert [part.note for part in given.parts] == ["right", "wrong", "wrong", "carried"]
+
+
+def test_no_shift_is_not_a_rule_of_Q_turned_round():
+    """Whoever says that nothing shifts has not read Q against K the wrong way."""
+    question = read_questions(IRON)["iron"]
+    assert mark(question, {"direction": "none", "seen": "paler"}).mistake != "q_reversed"
