@@ -17,6 +17,7 @@ from functools import cache
 from eqlib.chem.catalogue import System, system
 from eqlib.chem.catalogue.ghs import CHECK_SDS, STATEMENTS
 from eqlib.chem.mixture import Mixture
+from eqlib.chem.reactions import Reaction
 from eqlib.chem.salts import dissolved
 from eqlib.chem.species import species
 from eqlib.chem.stress import Stress
@@ -29,6 +30,7 @@ SCALDS_FROM_K = 273.15 + 45  # hot water hurts from here (common practice, no so
 ACID = {"nitric": (0.16, 0.8), "hydrochloric": (2.9, 6.0)}
 ALKALI = (0.125, 0.5)
 AMMONIA = (0.6, 2.9)
+_FORMED = 1e-6  # mol/L: some of what a reaction makes is there, how much does not matter
 THIOCYANATE_ACID = 2.0  # mol/L of acid that may meet thiocyanate by staff only (common practice, no source)
 
 
@@ -79,6 +81,15 @@ class _Vessel:
     def holds(self, piece: str) -> bool:
         """Is there a species with this group of atoms in its formula?"""
         return any(piece in name for name, amount in self.inside.items() if amount > 0)
+
+    def named(self, *formulas: str) -> str:
+        """The first of these formulas that is there, in any phase; else ""."""
+        there = {name.removesuffix(")").rpartition("(") for name, amount in self.inside.items() if amount > 0}
+        bare = {
+            head if phase in ("g", "l", "s", "aq") else f"{head}({phase})" if head else phase
+            for head, _, phase in there
+        }
+        return next((one for one in formulas if one in bare), "")
 
     def strongest(self, *names: str) -> float:
         """The highest concentration at which one of these is handled, in mol/L."""
@@ -162,8 +173,36 @@ _RULES = (
         bottle="the sealed tube stays sealed and is kept by the staff",
     ),
     _Rule(
+        "cyanide", 1,
+        lambda v: any(v.has(name) for name in _CYANIDES) or v.holds("(CN)"),
+        "Cyanides kill in small amounts, and with any acid give off hydrogen cyanide: nobody mixes this, the "
+        "class works from recorded data.",
+        bottle="none: nothing is mixed",
+    ),
+    _Rule(
+        "mercury", 1,
+        lambda v: v.has("Hg"),
+        "Mercury compounds are very poisonous, through the skin too: nobody mixes this, the class works from "
+        "recorded data.",
+        bottle="none: nothing is mixed",
+    ),
+    _Rule(
+        "poisonous-gas", 1,
+        lambda v: bool(v.named(*_POISONOUS)),
+        lambda v: f"{_POISONOUS[v.named(*_POISONOUS)]} is very poisonous to breathe: only trained staff, in "
+        "the fume cupboard and with equipment made for it, or computed only.",
+        bottle="none: the staff destroy what is left in the fume cupboard",
+    ),
+    _Rule(
+        "azide", 1,
+        lambda v: any(v.has(name) for name in ("N3^-", "HN3")),
+        "Azides are very poisonous and explode with heavy metals: nobody mixes this, the class works from "
+        "recorded data.",
+        bottle="none: nothing is mixed",
+    ),
+    _Rule(
         "hydrogen-fluoride", 1,
-        lambda v: v.has("F") and v.has("H^+", least=1e-4),
+        lambda v: v.has("F") and (v.has("H^+", least=1e-4) or v.named("HF") != ""),
         "Fluoride in acid is hydrogen fluoride, which goes through skin and poisons: nobody mixes this, "
         "the class works from recorded data.",
         bottle="none: nothing is mixed",
@@ -189,6 +228,28 @@ _RULES = (
         "closed tubes; do not open one.",
         gloves=True,
         bottle="the cobalt bottle, by the staff; never the sink",
+    ),
+    _Rule(
+        "lead", 1,
+        lambda v: v.has("Pb"),
+        "Lead compounds may harm an unborn child and build up in the body: trained staff mix this, "
+        "with gloves and no dust; you watch.",
+        gloves=True,
+        bottle="the lead bottle, by the staff; never the sink",
+    ),
+    _Rule(
+        "carcinogenic-metal", 1,
+        lambda v: any(v.has(metal) for metal in ("Ni", "Cd", "As", "Be")),
+        "Salts of nickel, cadmium, arsenic and beryllium can cause cancer and are poisonous: trained staff "
+        "mix this, in closed tubes; you watch.",
+        gloves=True,
+        bottle="the heavy metal bottle, by the staff; never the sink",
+    ),
+    _Rule(
+        "bleach", 1,
+        lambda v: v.named("ClO^-", "HClO") != "",
+        "Bleach with acid or ammonia gives off poisonous gases: never together, and fume cupboard.",
+        gloves=True,
     ),
     _Rule(
         "thiocyanate-strong-acid", 1,
@@ -253,6 +314,50 @@ _RULES = (
         "or with bleach. The little dilute acid of the iron solution is far too weak for that.",
         bottle="the iron/thiocyanate bottle: no acid concentrates, no bleach",
     ),
+    _Rule(
+        "choking-gas", 2,
+        lambda v: bool(v.named(*_CHOKING)) and any(v.inside.get(f"{g}(g)", 0) > 0 for g in _CHOKING),
+        lambda v: f"{_CHOKING[v.named(*_CHOKING)]} burns eyes and airways: only in the fume cupboard, "
+        "a little at a time, or computed only.",
+    ),
+    _Rule(
+        "burning-gas", 2,
+        lambda v: any(v.inside.get(f"{g}(g)", 0) > 0 for g in ("H2", "CH4", "C2H4", "C2H6")),
+        "This gas burns, and explodes with air: no flame, no spark, trained staff only, or computed only.",
+    ),
+    _Rule(
+        "iodine", 2,
+        lambda v: any(v.has(name) for name in ("I2", "I2(g)", "I2(s)", "I3^-")),
+        "Iodine harms skin and eyes, its vapour irritates, and it stains: gloves; keep the vessel closed.",
+        gloves=True,
+        bottle="the iodine bottle, after enough thiosulfate to take its colour",
+    ),
+    _Rule(
+        "permanganate", 2,
+        lambda v: v.holds("MnO4"),
+        "Permanganate feeds fires, stains, and harms eyes: gloves, and away from anything that burns.",
+        gloves=True,
+        bottle="the manganese bottle",
+    ),
+    _Rule(
+        "peroxide", 2,
+        lambda v: v.named("H2O2") != "",
+        "Hydrogen peroxide bleaches skin and harms eyes, and gives off oxygen: gloves, no closed bottle.",
+        gloves=True,
+    ),
+    _Rule(
+        "fluoride", 2,
+        lambda v: v.has("F^-"),
+        "Fluorides are poisonous if swallowed, and become hydrogen fluoride with acid: never with acid.",
+        gloves=True,
+        bottle="the fluoride bottle; no acid",
+    ),
+    _Rule(
+        "burning-liquid", 2,
+        lambda v: v.named(*_BURNING) != "",
+        "This liquid and its vapour catch fire: no flame in the room; warm it only in a water bath.",
+        bottle="the solvent bottle, without halogens",
+    ),
     _Rule("barium", 3, lambda v: v.has("Ba"), "Soluble barium salts are harmful if swallowed."),
     _Rule(
         "bismuth", 3,
@@ -274,12 +379,40 @@ _RULES = (
 )  # fmt: skip
 
 
+_CYANIDES = ("CN^-", "HCN", "HCN(g)")
+#: Gases (dissolved ones come out) that can kill, and those that burn the airways (GHS H330, H331 and H314,
+#: from memory).
+_POISONOUS = {
+    "H2S": "Hydrogen sulfide, which the nose soon stops smelling,",
+    "HS^-": "Hydrogen sulfide, which comes off with acid,",
+    "S^2-": "Hydrogen sulfide, which comes off with acid,",
+    "Cl2": "Chlorine",
+    "Br2": "Bromine",
+    "COCl2": "Phosgene",
+    "CO": "Carbon monoxide, which nobody smells,",
+    "NO": "Nitrogen monoxide, which turns brown in air,",
+    "NOCl": "Nitrosyl chloride",
+    "PCl3": "Phosphorus trichloride",
+    "PCl5": "Phosphorus pentachloride",
+}
+_CHOKING = {
+    "SO2": "Sulfur dioxide",
+    "SO3": "Sulfur trioxide",
+    "HCl": "Hydrogen chloride",
+    "HBr": "Hydrogen bromide",
+    "HI": "Hydrogen iodide",
+    "NH3": "Ammonia gas",
+}
+_BURNING = ("C2H5OH", "CH3OH", "CH3COOC2H5", "CH3COCH3", "CH3COOCH3", "C6H14", "C6H12", "C6H6")
+
+
 #: A graver caution that says all that a lesser one would.
 _COVERS = {
     "ammoniacal-silver": "silver",
     "thiocyanate-strong-acid": "thiocyanate",
     "nitrogen-dioxide": "squeezed-gas",
     "fizzy": "squeezed-gas",
+    "hydrogen-fluoride": "fluoride",
 }
 
 
@@ -378,7 +511,22 @@ def _vessel(start: Mixture | None, done: Iterable[Stress], recorded: bool) -> _V
                 mol[name] = mol.get(name, 0.0) + amount
         volume += (one.volume or 0.0) if one.kind in ("add_solution", "dilute") else 0.0
     inside = {name: amount / volume for name, amount in mol.items()}
+    for name in _can_form(start.reactions if start is not None else (), inside):
+        inside.setdefault(name, _FORMED)
     return _Vessel(inside, tuple(poured), hottest, squeezed, recorded)
+
+
+def _can_form(reactions: Iterable[Reaction], inside: Mapping[str, float]) -> set[str]:
+    """The species that these reactions, either way, can make of what is there."""
+    there = {name for name, amount in inside.items() if amount > 0}
+    sides = [
+        side for one in reactions for side in ((one.reactants, one.products), (one.products, one.reactants))
+    ]
+    for _ in sides:  # each round can open one more reaction
+        for given, made in sides:
+            if there.issuperset(given):
+                there |= set(made)
+    return there
 
 
 @cache

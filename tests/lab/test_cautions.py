@@ -144,3 +144,31 @@ def test_nobody_is_told_to_stand_a_vessel_of_400_degrees_in_hot_water():
     assert "400 °c" in hot
     assert "burst" in hot
     assert not any("tongs" in words or "scalds" in words for words in words_of(cautions_for((), works, None)))
+
+
+# Vessels of other people's questions: what is gravest in them (GHS classes and school practice, from memory).
+VESSELS = [
+    ("Pb^2+ + 2 I^- <=> PbI2(s)", {"Pb^2+": 0.01, "I^-": 0.02}, "unborn child"),
+    ("HgI4^2- <=> Hg^2+ + 4 I^-", {"HgI4^2-": 0.01}, "mercury"),
+    ("Ni^2+ + 6 NH3 <=> Ni(NH3)6^2+", {"Ni^2+": 0.01, "NH3": 0.2}, "cancer"),
+    ("PCl5(g) <=> PCl3(g) + Cl2(g)", {"PCl5(g)": 0.01}, "chlorine is very poisonous"),
+    ("H2S <=> 2 H^+ + S^2-", {"H2S": 0.1}, "nose soon stops"),
+    ("CO(g) + H2O(g) <=> CO2(g) + H2(g)", {"CO2(g)": 0.1, "H2(g)": 0.1}, "carbon monoxide"),
+    ("Ag^+ + 2 CN^- <=> Ag(CN)2^-", {"Ag^+": 0.01, "CN^-": 0.03}, "nobody mixes"),
+    ("I2(aq) + I^- <=> I3^-", {"I2": 0.001, "I^-": 0.1}, "iodine"),
+    ("HF <=> H^+ + F^-", {"HF": 0.1}, "hydrogen fluoride"),
+    ("2 SO2(g) + O2(g) <=> 2 SO3(g)", {"SO3(g)": 0.1}, "fume cupboard"),
+    ("CH3COOH + C2H5OH <=> CH3COOC2H5 + H2O(aq)", {"CH3COOH": 3.0, "C2H5OH": 3.0}, "no flame"),
+]
+
+
+@pytest.mark.parametrize(("equation", "totals", "word"), VESSELS)
+def test_a_vessel_of_no_system_leads_with_its_gravest_too(equation, totals, word):
+    shown = cautions_for((), Mixture(totals, eq.Reaction(equation, K=1.0), T=298.15))
+    assert word in shown[0].words.lower()
+    assert shown[-1].words == CHECK_SDS
+
+
+def test_thiocyanate_is_no_cyanide_and_chloride_no_chlorine():
+    shown = cautions_for((), Mixture({"SCN^-": 0.001, "Cl^-": 0.1}, T=298.15))
+    assert [c.key for c in shown] == ["thiocyanate", "wear", "waste", "check"]
