@@ -6,7 +6,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import os
 import shutil
@@ -24,6 +23,7 @@ import nbformat
 import psutil
 from nbformat.v4 import new_code_cell
 from test_against_plain import SQUARE, TEST, answer, check, nbgrader_command, rows
+from test_formgrader import browser_tests, press
 
 from eqlib.grading.course import Course
 
@@ -113,7 +113,7 @@ def by_button(root):
     """The formgrader's own page in Chromium: its button clicked for one student after another."""
     from playwright.sync_api import sync_playwright
 
-    lab = _browser_tests()
+    lab = browser_tests()
     said = []
     with tempfile.TemporaryDirectory(prefix="doors-lab-") as scratch, sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=lab.chromium(), args=lab.FLAGS)
@@ -122,27 +122,14 @@ def by_button(root):
             page.set_default_timeout(240_000)
             page.goto(f"{address}/formgrader/manage_submissions/{NAME}")
             page.locator("td.autograde a").first.wait_for()
-            students = page.locator("td.student-id").all_inner_texts()
-            for student in students:
+            for student in page.locator("td.student-id").all_inner_texts():
                 row = page.locator("tr", has=page.locator(f"td.student-id:text-is('{student}')"))
-                row.locator("td.autograde a").click()
-                box = page.locator("#success-modal, #error-modal")
-                box.wait_for()
-                if "Successfully" not in box.inner_text():
-                    said.append(f"{student}: {' '.join(box.inner_text().split())[-400:]}")
-                box.locator(".modal-footer button").click()
-                box.wait_for(state="detached")
+                words = press(row, "autograde")
+                if "Successfully" not in words:
+                    said.append(f"{student}: {' '.join(words.split())[-400:]}")
+                print(f"    {len(said)} refused, {student} done", file=sys.stderr, flush=True)
         browser.close()
     return "\n".join(said)
-
-
-def _browser_tests():
-    """How the browser tests start JupyterLab."""
-    place = Path(__file__).parents[1] / "browser" / "conftest.py"
-    spec = importlib.util.spec_from_file_location("browser_tests", place)
-    made = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(made)
-    return made
 
 
 DOORS = {"eqlib": by_eqlib, "nbgrader": by_nbgrader, "button": by_button}

@@ -3,6 +3,7 @@
 import csv
 import errno
 import os
+import shutil
 import sqlite3
 import stat
 import subprocess
@@ -10,6 +11,7 @@ import sys
 
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell
+from nbgrader.utils import get_username
 
 from eqlib import cli
 from eqlib.grading import bulk, desk, export, places, summary
@@ -128,17 +130,41 @@ def test_a_disk_that_refuses_is_one_line_and_what_is_saved_is_safe(tiny, monkeyp
     assert rows["s01"].points == rows["s02"].points == 4
 
 
-def test_feedback_can_be_handed_back_through_the_exchange(tiny, monkeypatch):
-    """nbgrader's release_feedback reads these two files beside each page."""
+def test_from_release_to_feedback_through_the_exchange(tiny, monkeypatch, tmp_path):
+    """nbgrader's own commands on both sides; the student is whoever runs the tests."""
     no_sandbox(monkeypatch)
-    tiny.hand_in(tiny.work("s01"))
-    for name, text in (("timestamp.txt", "2026-02-01 10:00:00 UTC"), ("submission_secret.txt", "abc")):
-        (tiny.folder("s01") / name).write_text(text, encoding="utf-8")
-    marked(tiny)
-    with (tiny.root / "released.log").open("w") as log:
-        command = [sys.executable, "-m", "nbgrader", "release_feedback", "tiny"]
-        subprocess.run(command, cwd=tiny.root, stdout=log, stderr=log, check=True)
-    assert list((tiny.root / "exchange").glob("*/feedback/*.html"))
+
+    def nbgrader(where, *command):
+        whole = [sys.executable, "-m", "nbgrader", *command]
+        subprocess.run(whole, cwd=where, capture_output=True, check=True)
+
+    desk_of_student = tmp_path / "student"
+    desk_of_student.mkdir()
+    (desk_of_student / "nbgrader_config.py").write_text(
+        f"c = get_config()\nc.CourseDirectory.course_id = 'equilibrium'\n"
+        f"c.Exchange.root = {str(tiny.root / 'exchange')!r}\nc.Exchange.cache = {str(tmp_path / 'cache')!r}\n"
+    )
+    nbgrader(tiny.root, "release_assignment", "tiny")
+    nbgrader(desk_of_student, "fetch_assignment", "tiny")
+    student = get_username()
+    handed_in = tiny.hand_in(tiny.work(student)).parent
+    shutil.copytree(handed_in, desk_of_student / "tiny", dirs_exist_ok=True)
+    shutil.rmtree(tiny.root / "submitted")
+    nbgrader(desk_of_student, "submit", "tiny")
+    nbgrader(tiny.root, "collect", "tiny")
+    _, rows, _ = marked(tiny)
+    assert rows[student].points == 4
+    with tiny.course.gradebook() as gradebook:
+        gradebook.find_grade("why", "tiny", "tiny", student).manual_score = 1.5
+        gradebook.find_comment("why", "tiny", "tiny", student).manual_comment = "Say which way."
+        gradebook.db.commit()
+    nbgrader(tiny.root, "generate_feedback", "tiny", "--force")
+    nbgrader(tiny.root, "release_feedback", "tiny")
+    nbgrader(desk_of_student, "fetch_feedback", "tiny")
+    (page,) = (desk_of_student / "tiny" / "feedback").glob("*/tiny.html")
+    text = page.read_text("utf-8")
+    assert "Say which way." in text
+    assert "5.5" in text
 
 
 def test_files_of_marks_are_private(tiny):
