@@ -84,12 +84,9 @@ class _Vessel:
 
     def named(self, *formulas: str) -> str:
         """The first of these formulas that is there, in any phase; else ""."""
-        there = {name.removesuffix(")").rpartition("(") for name, amount in self.inside.items() if amount > 0}
-        bare = {
-            head if phase in ("g", "l", "s", "aq") else f"{head}({phase})" if head else phase
-            for head, _, phase in there
-        }
-        return next((one for one in formulas if one in bare), "")
+        phases = ("", "(g)", "(l)", "(s)")
+        there = {name for name, amount in self.inside.items() if amount > 0}
+        return next((one for one in formulas if any(f"{one}{phase}" in there for phase in phases)), "")
 
     def strongest(self, *names: str) -> float:
         """The highest concentration at which one of these is handled, in mol/L."""
@@ -163,6 +160,31 @@ def _irritating_acid(vessel: _Vessel) -> bool:
     return ACID[name][0] <= strong < ACID[name][1]
 
 
+#: Gases (dissolved ones come out) that can kill, and those that burn the airways (GHS H330, H331 and H314,
+#: from memory).
+_POISONOUS = {
+    "H2S": "Hydrogen sulfide, which the nose soon stops smelling,",
+    "HS^-": "Hydrogen sulfide, which comes off with acid,",
+    "S^2-": "Hydrogen sulfide, which comes off with acid,",
+    "Cl2": "Chlorine",
+    "Br2": "Bromine",
+    "COCl2": "Phosgene",
+    "CO": "Carbon monoxide, which nobody smells,",
+    "NO": "Nitrogen monoxide, which turns brown in air,",
+    "NOCl": "Nitrosyl chloride",
+    "PCl3": "Phosphorus trichloride",
+    "PCl5": "Phosphorus pentachloride",
+}
+_CHOKING = {
+    "SO2(g)": "Sulfur dioxide",
+    "SO3(g)": "Sulfur trioxide",
+    "HCl(g)": "Hydrogen chloride",
+    "HBr(g)": "Hydrogen bromide",
+    "HI(g)": "Hydrogen iodide",
+    "NH3(g)": "Ammonia gas",
+}
+_BURNING = ("C2H5OH", "CH3OH", "CH3COOC2H5", "CH3COCH3", "CH3COOCH3", "C6H14", "C6H12", "C6H6")
+
 _RULES = (
     _Rule(
         "nitrogen-dioxide", 1,
@@ -174,7 +196,7 @@ _RULES = (
     ),
     _Rule(
         "cyanide", 1,
-        lambda v: any(v.has(name) for name in _CYANIDES) or v.holds("(CN)"),
+        lambda v: bool(v.named("CN^-", "HCN")) or v.holds("(CN)"),
         "Cyanides kill in small amounts, and with any acid give off hydrogen cyanide: nobody mixes this, the "
         "class works from recorded data.",
         bottle="none: nothing is mixed",
@@ -195,14 +217,14 @@ _RULES = (
     ),
     _Rule(
         "azide", 1,
-        lambda v: any(v.has(name) for name in ("N3^-", "HN3")),
+        lambda v: bool(v.named("N3^-", "HN3")),
         "Azides are very poisonous and explode with heavy metals: nobody mixes this, the class works from "
         "recorded data.",
         bottle="none: nothing is mixed",
     ),
     _Rule(
         "hydrogen-fluoride", 1,
-        lambda v: v.has("F") and (v.has("H^+", least=1e-4) or v.named("HF") != ""),
+        lambda v: v.has("F") and (v.has("H^+", least=1e-4) or bool(v.named("HF"))),
         "Fluoride in acid is hydrogen fluoride, which goes through skin and poisons: nobody mixes this, "
         "the class works from recorded data.",
         bottle="none: nothing is mixed",
@@ -247,7 +269,7 @@ _RULES = (
     ),
     _Rule(
         "bleach", 1,
-        lambda v: v.named("ClO^-", "HClO") != "",
+        lambda v: bool(v.named("ClO^-", "HClO")),
         "Bleach with acid or ammonia gives off poisonous gases: never together, and fume cupboard.",
         gloves=True,
     ),
@@ -316,18 +338,18 @@ _RULES = (
     ),
     _Rule(
         "choking-gas", 2,
-        lambda v: bool(v.named(*_CHOKING)) and any(v.inside.get(f"{g}(g)", 0) > 0 for g in _CHOKING),
+        lambda v: bool(v.named(*_CHOKING)),
         lambda v: f"{_CHOKING[v.named(*_CHOKING)]} burns eyes and airways: only in the fume cupboard, "
         "a little at a time, or computed only.",
     ),
     _Rule(
         "burning-gas", 2,
-        lambda v: any(v.inside.get(f"{g}(g)", 0) > 0 for g in ("H2", "CH4", "C2H4", "C2H6")),
+        lambda v: bool(v.named("H2(g)", "CH4(g)", "C2H4(g)", "C2H6(g)")),
         "This gas burns, and explodes with air: no flame, no spark, trained staff only, or computed only.",
     ),
     _Rule(
         "iodine", 2,
-        lambda v: any(v.has(name) for name in ("I2", "I2(g)", "I2(s)", "I3^-")),
+        lambda v: bool(v.named("I2", "I3^-")),
         "Iodine harms skin and eyes, its vapour irritates, and it stains: gloves; keep the vessel closed.",
         gloves=True,
         bottle="the iodine bottle, after enough thiosulfate to take its colour",
@@ -341,7 +363,7 @@ _RULES = (
     ),
     _Rule(
         "peroxide", 2,
-        lambda v: v.named("H2O2") != "",
+        lambda v: bool(v.named("H2O2")),
         "Hydrogen peroxide bleaches skin and harms eyes, and gives off oxygen: gloves, no closed bottle.",
         gloves=True,
     ),
@@ -354,7 +376,7 @@ _RULES = (
     ),
     _Rule(
         "burning-liquid", 2,
-        lambda v: v.named(*_BURNING) != "",
+        lambda v: bool(v.named(*_BURNING)),
         "This liquid and its vapour catch fire: no flame in the room; warm it only in a water bath.",
         bottle="the solvent bottle, without halogens",
     ),
@@ -377,33 +399,6 @@ _RULES = (
         "The iron(III) solution is acid: it irritates eyes and spots clothes.",
     ),
 )  # fmt: skip
-
-
-_CYANIDES = ("CN^-", "HCN", "HCN(g)")
-#: Gases (dissolved ones come out) that can kill, and those that burn the airways (GHS H330, H331 and H314,
-#: from memory).
-_POISONOUS = {
-    "H2S": "Hydrogen sulfide, which the nose soon stops smelling,",
-    "HS^-": "Hydrogen sulfide, which comes off with acid,",
-    "S^2-": "Hydrogen sulfide, which comes off with acid,",
-    "Cl2": "Chlorine",
-    "Br2": "Bromine",
-    "COCl2": "Phosgene",
-    "CO": "Carbon monoxide, which nobody smells,",
-    "NO": "Nitrogen monoxide, which turns brown in air,",
-    "NOCl": "Nitrosyl chloride",
-    "PCl3": "Phosphorus trichloride",
-    "PCl5": "Phosphorus pentachloride",
-}
-_CHOKING = {
-    "SO2": "Sulfur dioxide",
-    "SO3": "Sulfur trioxide",
-    "HCl": "Hydrogen chloride",
-    "HBr": "Hydrogen bromide",
-    "HI": "Hydrogen iodide",
-    "NH3": "Ammonia gas",
-}
-_BURNING = ("C2H5OH", "CH3OH", "CH3COOC2H5", "CH3COCH3", "CH3COOCH3", "C6H14", "C6H12", "C6H6")
 
 
 #: A graver caution that says all that a lesser one would.
