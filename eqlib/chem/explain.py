@@ -449,7 +449,7 @@ class _Teller:
         drawn = ""
         if main.drawn and abs(q.ln_ratio) < _NEAR:
             drawn = f", for the {self.shown(main.drawn)} that it makes is used up at once,"
-        text = f"{told} runs {'forward' if extent > 0 else 'in reverse'}{drawn} and {verb} "
+        text = f"{told} runs {WAYS['forward' if extent > 0 else 'reverse']}{drawn} and {verb} "
         text += f"{moles(abs(main.amount))} of {name}"
         for other in rivals[1:]:
             text += f" (and {self.equation(other.quotient.reaction)} another {moles(abs(other.amount))})"

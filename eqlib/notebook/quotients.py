@@ -16,8 +16,8 @@ from eqlib.notebook.explorer import Slider, explore
 from eqlib.writing import number, with_figures
 
 WAY = {
-    "forward": "forward (towards the products)",
-    "reverse": "in reverse (towards the reactants)",
+    "forward": "to products",
+    "reverse": "to reactants",
     "none": "neither way",
 }
 #: Kc of N2 + 3 H2 = 2 NH3 near 400 °C, L²/mol²: the usual textbook value (from memory); T in K, pressure in

@@ -14,7 +14,7 @@ from functools import cached_property
 from types import MappingProxyType
 
 from eqlib.chem.disturb import Disturbance
-from eqlib.chem.explain import in_unicode, turning
+from eqlib.chem.explain import WAYS, in_unicode, turning
 from eqlib.chem.salts import dissolved
 from eqlib.chem.species import species
 from eqlib.errors import EqlibError
@@ -328,11 +328,10 @@ def _in_short(event, full: str) -> str:
         and (len(_plain(full)) > _LONG or "∞" in full or "while other" in full)
     ):
         first = event.rivals[0]
-        way = {"forward": "forward", "reverse": "in reverse"}[first.quotient.way]
         name = species(first.species).unicode
         verb = "takes up" if first.end < first.start else "gives back"
         moved = _from_to(first.start, first.end)
-        return f"{text(first.quotient.reaction.unicode)} runs {way} and {verb} {text(name)}: [{text(name)}] {moved}."
+        return f"{text(first.quotient.reaction.unicode)} runs {WAYS[first.quotient.way]} and {verb} {text(name)}: [{text(name)}] {moved}."
     sentences = _SENTENCE.split(full)
     if event.kind == "answer" and len(_plain(full)) > _LONG:
         kept = 1 + max(

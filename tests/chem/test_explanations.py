@@ -143,10 +143,13 @@ def test_a_chain_of_causes_is_told_in_its_order():
     assert d.direction == "forward"
     acid, iron, answer = d.events[1:]
     assert [acid.kind, iron.kind, answer.kind] == ["driver", "rival", "answer"]
-    assert "HC2O4^- <=> H^+ + C2O4^2- has no HC2O4^- yet, so it runs in reverse and takes up" in acid.sentence
+    assert (
+        "HC2O4^- <=> H^+ + C2O4^2- has no HC2O4^- yet, so it runs to reactants (←) and takes up"
+        in acid.sentence
+    )
     assert "[C2O4^2-] falls" in acid.sentence
     assert "Fe^3+ + C2O4^2- <=> FeC2O4^+" in iron.sentence
-    assert "so it runs in reverse and gives back" in iron.sentence
+    assert "so it runs to reactants (←) and gives back" in iron.sentence
     assert "[Fe^3+] rises" in iron.sentence
     assert "below K = 140, so the reaction runs to products" in answer.sentence
     assert d.rivals == (reactions[2], reactions[1])
