@@ -13,6 +13,7 @@ from decimal import Decimal
 from pathlib import Path
 
 _RAISED = str.maketrans("-+0123456789", "⁻⁺⁰¹²³⁴⁵⁶⁷⁸⁹")
+_LOWERED = str.maketrans("⁻⁺⁰¹²³⁴⁵⁶⁷⁸⁹", "-+0123456789")
 _POWER = re.compile(r"(\d+(?:\.\d+)?)e([+-]?\d+)\b")
 
 
@@ -24,6 +25,12 @@ def raised(text: object) -> str:
 def power_of_ten(mantissa: str, exponent: int | str) -> str:
     """1.4 × 10⁻⁴."""
     return f"{mantissa} × 10{raised(int(exponent))}"
+
+
+def read_back(text: str) -> float:
+    """The value of a number as it is printed here: "1.4 × 10⁻⁴", "−3.2"."""
+    mantissa, _, power = text.replace("−", "-").partition(" × 10")
+    return float(mantissa) * 10.0 ** int(power.translate(_LOWERED) or 0)
 
 
 def in_powers(text: str) -> str:
@@ -54,8 +61,14 @@ def with_figures(value: float, figures: int = 3) -> str:
     exponent = int(power)
     if -4 < exponent < max(figures, 4):
         places = max(0, figures - 1 - exponent)
-        return f"{float(f'{mantissa}e{exponent}'):.{places}f}"
-    return power_of_ten(mantissa, exponent)
+        return f"{float(f'{mantissa}e{exponent}'):.{places}f}".replace("-", "−")
+    return power_of_ten(mantissa.replace("-", "−"), exponent)
+
+
+def as_given(value: float, most: int = 9) -> str:
+    """A number with no figure lost: three figures, or as many more (up to ``most``) as it has."""
+    exact = (n for n in range(3, most) if math.isclose(float(f"{value:.{n - 1}e}"), value, rel_tol=1e-9))
+    return with_figures(value, next(exact, most))
 
 
 def apart(first: float, second: float) -> tuple[str, str]:
@@ -65,6 +78,23 @@ def apart(first: float, second: float) -> tuple[str, str]:
         if pair[0] != pair[1]:
             return pair
     return number(first, 9), number(second, 9)
+
+
+def adding_up(*terms: float, figures: int = 3) -> int | None:
+    """The decimal place to which terms and their sum are written so that they add up as they stand there.
+
+    The smallest has ``figures`` figures. None where one is too small beside the others to be seen in a sum.
+    """
+    sizes = [abs(value) for value in (*terms, math.fsum(terms)) if value]
+    if not sizes or min(sizes) < 1e-4 * max(sizes):
+        return None
+    least = figures - 1 - math.floor(math.log10(min(sizes)))
+
+    def adds_up(place: int) -> bool:
+        gap = math.fsum(round(term, place) for term in terms) - round(math.fsum(terms), place)
+        return abs(gap) < 0.5 * 10.0**-place
+
+    return next((place for place in (least, least + 1, least + 2) if adds_up(place)), least)
 
 
 def moles(value: float) -> str:
@@ -101,11 +131,19 @@ def moles_change(start: float, end: float) -> str:
     if unit == "mol" and most < 1e-9:
         exponent = 3 * math.floor(math.log10(most) / 3)
         size, power = 10.0**exponent, f" × 10{raised(exponent)}"
-    places = max(0, 2 - math.floor(math.log10((most - least) / size)))
-    low, high = round(least / size, places), round(most / size, places)
-    texts = [f"{value:.{places}f}" for value in (high - low, *((low, high) if end > start else (high, low)))]
+    start, end = start / size, end / size
+    fewest = max(0, 2 - math.floor(math.log10(abs(end - start))))
+    places = next((n for n in (fewest, fewest + 1, fewest + 2) if _same_share(start, end, n)), fewest)
+    start, end = round(start, places), round(end, places)
+    texts = [f"{value:.{places}f}" for value in (abs(end - start), start, end)]
     by, first, second = ((t.rstrip("0").rstrip(".") if "." in t else t) + power for t in texts)
     return f"{verb} by {by} {unit}, from {first} to {second} {unit}"
+
+
+def _same_share(start: float, end: float, places: int) -> bool:
+    """Is the change of the rounded numbers the same share, to three figures, as that of the real ones?"""
+    rounded = round(end, places) / round(start, places) if round(start, places) else math.inf
+    return f"{rounded - 1:.2e}" == f"{end / start - 1:.2e}"
 
 
 def _amount_unit(value: float) -> tuple[float, str]:

@@ -5,20 +5,24 @@ computed.
 from __future__ import annotations
 
 import statistics
+from dataclasses import replace
 
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import in_unicode
-from eqlib.assess.asks.number import amount, limiting, runs_of
+from eqlib.assess.asks.finished import real_roots
+from eqlib.assess.asks.number import digits, limiting, over, quotient_step, runs_of
 from eqlib.assess.asks.reasons import tied_up
-from eqlib.assess.asks.typed import with_unicode
+from eqlib.assess.asks.typed import made_of, net_of, with_unicode
 from eqlib.assess.case import Case
 from eqlib.assess.question import Question
 from eqlib.assess.setting import read_amount
 from eqlib.chem.thermo import R_J
-from eqlib.writing import in_powers
+from eqlib.writing import as_given, in_powers, with_figures
 
 #: A competing equilibrium is named in the working when it takes at least this share of a reactant.
 _TELLING = 0.2
+#: Less than this share of what was mixed is no difference that three figures show.
+_USED_UP = 1e-3
 _ROUNDED = "The table goes on from the rounded reading, so its last figures can differ a little."
 
 
@@ -31,8 +35,9 @@ def worked(question: Question, case: Case) -> str:
         pieces.append(_mixing(case))
     if case.measured:
         pieces.append(_reading(case))
-    if case.extent is not None and _asks(question, "K", "ice", "extent", "concentration"):
-        pieces.append(ice_markdown(case))
+    of = towards_the_end(case)
+    if of is not None and _asks(question, "K", "Q", "ice", "extent", "concentration"):
+        pieces += [_net(case, of), _from_K(of), ice_markdown(of), _constant(question, of)]
     if case.disturbance is not None:
         pieces.append(_disturbance(case))
     pieces.append(_rates(question, case))
@@ -67,17 +72,108 @@ def _reaction_line(case: Case) -> str:
 
 
 def _mixing(case: Case) -> str:
-    total = case.volume
-    lines = [f"**Mixing.** The volume is {amount(1e3 * total)} mL in all. Before any reaction:"]
+    poured, shown = [p for p in case.portions if p.volume], digits(case)
+    total = as_given(1e3 * case.volume)
+    if len(poured) == 1:
+        return ""  # nothing is thinned
+    lines = [f"**Mixing.** The volume is {total} mL in all. Before any reaction:"]
     for name in case.reaction.quotient_species:
         terms = [
-            f"{amount(portion.concentrations[name])} × {amount(1e3 * portion.volume)}/{amount(1e3 * total)}"
-            for portion in case.portions
+            f"{as_given(portion.concentrations[name])} × {as_given(1e3 * portion.volume)}/{total}"
+            for portion in poured
             if portion.concentrations.get(name)
         ]
         if terms:
-            lines.append(f"- [{in_unicode(name)}] = {' + '.join(terms)} = {amount(case.mixed[name])} mol/L")
+            lines.append(
+                f"- [{in_unicode(name)}] = {' + '.join(terms)} = {shown(name, case.mixed[name])} mol/L"
+            )
     return "\n".join(lines) if len(lines) > 1 else ""
+
+
+def towards_the_end(case: Case) -> Case | None:
+    """The case with the one reaction whose x leads to the end: the first, or the net equation that is asked
+    for; None where several decide.
+    """
+    if case.extent is not None:
+        return case
+    one = net_of(case) or (case.reaction if len(case.reactions) > 1 else None)
+    if one is None or not case.equilibrium:
+        return None
+    moved = [
+        (case.equilibrium.get(name, 0.0) - case.mixed.get(name, 0.0)) / float(nu)
+        for name, nu in one.quotient_species.items()
+    ]
+    if not moved or max(moved) - min(moved) > 1e-4 * max(map(abs, moved)):
+        return None
+    return replace(case, reactions=(one,), extent=max(moved, key=abs))
+
+
+def _net(case: Case, of: Case) -> str:
+    """K of the net equation, from the constants of the reactions that it is made of."""
+    net = of.reaction
+    if net == case.reaction:
+        return ""
+    times = made_of(net, case)
+    constants = [(with_figures(r.require_K()), float(n)) for r, n in zip(case.reactions, times, strict=True)]
+    return (
+        f"**Together.** {net.unicode}, with {with_unicode(net.expression, net)} = "
+        f"{over(constants)} = {with_figures(net.require_K())}."
+    )
+
+
+def _from_K(case: Case) -> str:
+    """The equation in x, and which of its roots is meant; where no reading gives x."""
+    names, shown = case.reaction.quotient_species, digits(case)
+    if case.observed or not case.reaction.has_K or any(int(nu) != nu for nu in names.values()):
+        return ""
+    scarce = [n for n in names if case.equilibrium[n] < _USED_UP * case.mixed.get(n, 0.0)]
+    if scarce:
+        return _from_what_is_left(case, scarce[0])
+    terms = [(_in_x(shown(n, case.mixed.get(n, 0.0)), float(nu)), float(nu)) for n, nu in names.items()]
+    told = f"**x.** If x mol/L react, K = {over(terms)} = {with_figures(case.reaction.require_K())}."
+    roots = real_roots(case)
+    if len(roots) != 2:
+        return told
+    wrong = max(roots, key=lambda root: abs(root - (case.extent or 0.0)))
+    gone = min(names, key=lambda n: case.mixed.get(n, 0.0) + float(names[n]) * wrong)
+    both = " and ".join(with_figures(root) for root in roots)
+    return f"{told} It has two roots, {both}; with {with_figures(wrong)}, [{bare(gone)}] would be below zero."
+
+
+def _from_what_is_left(case: Case, scarce: str) -> str:
+    """Where hardly anything of a species is left: K gives that little from what the others come to."""
+    names, shown = case.reaction.quotient_species, digits(case)
+    others = [(shown(n, case.equilibrium[n]), float(nu)) for n, nu in names.items() if n != scarce]
+    K, power = with_figures(case.reaction.require_K()), float(names[scarce])
+    if abs(power) != 1:
+        return ""
+    terms = [(K, power), *((text, -nu * power) for text, nu in others)]
+    left = f"{over(terms)} = {shown(scarce, case.equilibrium[scarce])} mol/L"
+    return (
+        f"**x.** Nearly all {in_unicode(scarce)} is used up, which gives the rest of the last row. "
+        f"What is left of it follows from K: [{bare(scarce)}] = {left}."
+    )
+
+
+def bare(name: str) -> str:
+    """A gas inside square brackets: no (g)."""
+    return in_unicode(name).removesuffix("(g)")
+
+
+def _in_x(start: str, nu: float) -> str:
+    """A place of the last row: "0.0170 − x", "2x"."""
+    x = "x" if abs(nu) == 1 else f"{abs(nu):g}x"
+    if start == "0":
+        return x if nu > 0 else f"(−{x})"
+    return f"({start} {'+' if nu > 0 else '−'} {x})"
+
+
+def _constant(question: Question, case: Case) -> str:
+    """K from the last row, where it is needed and not asked for by itself."""
+    if not case.observed or _asks(question, "K", "Kp") or not _asks(question, "Q"):
+        return ""
+    K = case.reaction.quotient(case.equilibrium)
+    return f"**K**, from the last row: {quotient_step(case, case.equilibrium)} = {with_figures(K)}."
 
 
 def _reading(case: Case) -> str:
@@ -91,18 +187,20 @@ def _reading(case: Case) -> str:
     if "K1" in m:
         return (
             "**van 't Hoff.** ΔH = −R ln(K₂/K₁) / (1/T₂ − 1/T₁) with "
-            f"R = {R_J:.5g} J/(mol K), K₁ = {amount(m['K1'])} at "
-            f"{m['T1']:.2f} K and K₂ = {amount(m['K2'])} at {m['T2']:.2f} K."
+            f"R = {R_J:.5g} J/(mol K), K₁ = {with_figures(m['K1'])} at "
+            f"{m['T1']:.2f} K and K₂ = {with_figures(m['K2'])} at {m['T2']:.2f} K."
         )
     if "absorbance" in m:
         A, blank = f"{m['absorbance']:g}", f"{m['blank']:g}"
         symbols, numbers = ("(A − blank)", f"({A} − {blank})") if m["blank"] else ("A", A)
-        found = read_amount(m)
+        found = digits(case)(case.observed, read_amount(m))
         return (
             f"**Reading.** [{in_unicode(case.observed)}] = {symbols} / (ε l) = "
-            f"{numbers} / ({m['epsilon']:g} × {m['path']:g}) = {amount(found)} mol/L."
+            f"{numbers} / ({m['epsilon']:g} × {m['path']:g}) = {found} mol/L."
         )
-    return f"**Reading.** [{in_unicode(case.observed)}] = {amount(m['concentration'])} mol/L at equilibrium."
+    return (
+        f"**Reading.** [{in_unicode(case.observed)}] = {as_given(m['concentration'])} mol/L at equilibrium."
+    )
 
 
 def _runs(case: Case) -> str:
@@ -120,26 +218,28 @@ def _standard(case: Case) -> str:
     scarce, amount_there = limiting(case)
     return (
         f"**Standard.** {in_unicode(scarce)} runs out first, so nearly all of it becomes "
-        f"{in_unicode(case.observed)}: c = {amount(amount_there)} mol/L. ε = (A − blank) / (c l) = "
-        f"({m['absorbance']:g} − {m['blank']:g}) / ({amount(amount_there)} × {m['path']:g})."
+        f"{in_unicode(case.observed)}: c = {with_figures(amount_there)} mol/L. ε = (A − blank) / (c l) = "
+        f"({m['absorbance']:g} − {m['blank']:g}) / ({with_figures(amount_there)} × {m['path']:g})."
     )
 
 
 def ice_markdown(case: Case) -> str:
     """The ICE table of the first reaction as a markdown table, mol/L."""
-    names, extent = list(case.reaction.quotient_species), case.extent or 0.0
+    names, extent, shown = list(case.reaction.quotient_species), case.extent or 0.0, digits(case)
     changes = {name: float(case.reaction.coefficients[name]) * extent for name in names}
     rows = {
         "Initial": {name: case.mixed.get(name, 0.0) for name in names},
         "Change": changes,
-        "Equilibrium": {name: case.equilibrium[name] for name in names},
+        "Equilibrium": {name: case.equilibrium.get(name, 0.0) for name in names},
     }
     lines = [
         "| mol/L | " + " | ".join(in_unicode(name) for name in names) + " |",
         "|---|" + "---|" * len(names),
     ]
     for label, row in rows.items():
-        cells = [("+" if label == "Change" and row[name] > 0 else "") + amount(row[name]) for name in names]
+        cells = [
+            ("+" if label == "Change" and row[name] > 0 else "") + shown(name, row[name]) for name in names
+        ]
         lines.append(f"| {label} | " + " | ".join(cells) + " |")
     return "\n".join(lines)
 
@@ -151,8 +251,8 @@ def _disturbance(case: Case) -> str:
     if bound and len(case.reactions) > 1:
         lines.append(_competitor(case, bound))
     if case.observed and case.reaction.basis == "c":
-        theirs = amount(case.reaction.quotient(case.at_once))
-        lines.append(_ROUNDED if theirs != amount(d.Q) else "")
+        theirs = with_figures(case.reaction.quotient(case.at_once))
+        lines.append(_ROUNDED if theirs != with_figures(d.Q) else "")
     lines.append(_before_after(case))
     return "\n\n".join(line for line in lines if line)
 
@@ -175,11 +275,11 @@ def _competitor(case: Case, bound: str) -> str:
 
 
 def _before_after(case: Case) -> str:
-    names = list(case.reaction.quotient_species)
+    names, shown = list(case.reaction.quotient_species), digits(case)
     lines = [
         "| mol/L | " + " | ".join(in_unicode(name) for name in names) + " |",
         "|---|" + "---|" * len(names),
     ]
     for label, row in (("Before", case.before), ("At once", case.at_once), ("After", case.after)):
-        lines.append(f"| {label} | " + " | ".join(amount(row.get(name, 0.0)) for name in names) + " |")
+        lines.append(f"| {label} | " + " | ".join(shown(name, row.get(name, 0.0)) for name in names) + " |")
     return "\n".join(lines)

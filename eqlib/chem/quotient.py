@@ -10,7 +10,7 @@ from eqlib.chem.equations import Number
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.species import species
 from eqlib.chem.state import State
-from eqlib.writing import number, raised
+from eqlib.writing import number, raised, read_back
 
 Shown = Callable[[str], str]
 SAME = 1e-6
@@ -87,9 +87,18 @@ class Quotient:
         return _over([f.written(shown) for f in self.top], [f.written(shown) for f in self.bottom], " ")
 
     def numbers(self) -> str:
-        """``2.17 × 10⁻⁴ / (0.00204 × 1.43 × 10⁻¹⁰)``."""
-        n = self.figures
+        """``2.17 × 10⁻⁴ / (0.00204 × 1.43 × 10⁻¹⁰)``, with figures enough to come out at Q as it is shown."""
+        n = next((n for n in range(self.figures, self.figures + 3) if self._comes_out(n)), self.figures)
         return _over([f.number(n) for f in self.top], [f.number(n) for f in self.bottom], " × ")
+
+    def _comes_out(self, figures: int) -> bool:
+        if not all(f.value for f in (*self.top, *self.bottom)):
+            return True
+        top, bottom = (
+            math.prod(read_back(number(f.value, figures)) ** f.power for f in side)
+            for side in (self.top, self.bottom)
+        )
+        return number(top / bottom, self.figures) == self.shown_Q()
 
     def shown_Q(self) -> str:
         """Q, told apart from K."""

@@ -29,7 +29,7 @@ def questions():
 def in_words(value):
     """Three figures as the working writes them, by an independent route."""
     if 1e-3 <= abs(value) < 1e4:
-        return f"{value:.3g}" if abs(value) < 100 or abs(value) >= 1000 else f"{value:.0f}"
+        return f"{value:#.3g}".rstrip(".") if abs(value) < 1000 else f"{float(f'{value:.3g}'):.0f}"
     power = math.floor(math.log10(abs(value)))
     return f"{value / 10**power:.2f} × 10{str(power).translate(str.maketrans('-0123456789', '⁻⁰¹²³⁴⁵⁶⁷⁸⁹'))}"
 
@@ -42,8 +42,9 @@ def test_the_working_of_kc_is_the_students_own(questions, student):
     fe, scn = 2.5e-3 * shown["fe_mL"] / 10, 2e-3 * shown["scn_mL"] / 10
     x = (A - shown["blank"]) / (4700 * shown["path_cm"])
     working = working_of(questions["kc"], student)
+    numbers = [plain_number(text) for text in re.findall(r"[\d.]*\d(?: × 10[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+)?", working)]
     for value in (scn, x, fe - x, scn - x):
-        assert in_words(value) in working, (value, in_words(value), working)
+        assert any(number == pytest.approx(value, rel=5e-3) for number in numbers), (value, working)
     assert in_words(x / ((fe - x) * (scn - x))) in working
     assert "| Initial |" in working
     assert "| Equilibrium |" in working
@@ -82,12 +83,136 @@ def test_the_last_step_of_the_working_gives_the_number_beside_it(step, student):
     assert abs(found) == pytest.approx(n[-1], rel=6e-3)
 
 
+COURSE = Path(__file__).parents[2] / "notebooks" / "source"
+WITH_NUMBERS = ["03-how-far", "04-disturbing-an-equilibrium", "05-strangers", "07-measuring-kc"]
+
+
+def workings_of(folder, students=STUDENTS[:4]):
+    for question in load_questions(COURSE / folder).values():
+        for student in students if question.case("s01").reactions else ():
+            yield question, student, working_of(question, student)
+
+
+def last_place(text):
+    """The size of one unit of the last figure printed."""
+    mantissa, _, _ = text.partition(" × 10")
+    power = math.log10(plain_number(text) / plain_number(mantissa))
+    return 10.0 ** (round(power) - len(mantissa.partition(".")[2]))
+
+
+@pytest.mark.parametrize("folder", WITH_NUMBERS)
+def test_whoever_adds_up_the_printed_table_gets_its_last_row(folder):
+    added = 0
+    for question, student, working in workings_of(folder):
+        rows = {
+            line.split("|")[1].strip(): [cell.strip() for cell in line.split("|")[2:-1]]
+            for line in working.splitlines()
+            if line.startswith(("| Initial", "| Change", "| Equilibrium"))
+        }
+        for start, change, end in zip(*rows.values(), strict=True) if rows else ():
+            total = plain_number(start) + plain_number(change.replace("−", "-").replace("+", ""))
+            if plain_number(end) < 1e-3 * plain_number(start):
+                continue  # practically nothing is left: no sum shows how much
+            assert total == pytest.approx(plain_number(end), abs=0.5 * last_place(end)), (
+                question.id,
+                student,
+            )
+            added += 1
+    assert added or folder == "07-measuring-kc"
+
+
+@pytest.mark.parametrize("folder", WITH_NUMBERS)
+def test_whoever_types_the_printed_sum_gets_the_printed_result(folder):
+    """a × b/c = d in the mixing, and the quotient beside K, Q or what is left; to three figures."""
+    found = 0
+    for question, student, working in workings_of(folder):
+        for line in working.splitlines():
+            for left, right in re.findall(
+                r"= ([^=A-Za-z*|]+[×/][^=A-Za-z*|]+) = \**([\d.]*\d(?: × 10[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+)?)", line
+            ):
+                sum_ = re.sub(r"[\d.]+ × 10[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+", lambda m: repr(plain_number(m[0])), left)
+                sum_ = re.sub(r"[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+", lambda m: f"**({int(m[0].translate(DOWN))})", sum_)
+                value = eval(sum_.replace("×", "*").replace("−", "-"))
+                assert f"{value:.2e}" == f"{plain_number(right):.2e}", (question.id, student, line)
+                found += 1
+    assert found > 4
+
+
+DOWN = str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")
+
+
+@pytest.mark.parametrize("student", STUDENTS[:6])
+def test_a_net_equation_is_worked_out_from_its_two_constants(student):
+    """K1/K2, then x/(c - x) = K, so that x = K c/(1 + K)."""
+    question = load_questions(COURSE / "05-strangers")["net"]
+    n = question.variant(student).numbers
+    K, c = float(n["k1"]) / float(n["k2"]), float(n["cl"])
+    working = working_of(question, student)
+    assert f"/ ({in_words(float(n['k2']))}) = {in_words(K)}." in working
+    assert re.search(rf"K = x / \({c:.2f}0? − x\) = {re.escape(in_words(K))}", working), working
+    assert f"**{in_words(K * c / (1 + K))} mol/L**" in working
+
+
+@pytest.mark.parametrize("student", STUDENTS[:6])
+def test_what_is_left_of_a_used_up_ion_follows_from_its_constant(student):
+    """Ag+ less SCN-, then Ksp over it (Ksp 1.0e-12); and the colour that is gone anyway stays the same."""
+    question = load_questions(COURSE / "05-strangers")["enough"]
+    n = {key: float(value) for key, value in question.variant(student).numbers.items()}
+    volume = n["fe_mL"] + n["scn_mL"] + n["ag_mL"]
+    left = (20e-3 * n["ag_mL"] - 2e-3 * n["scn_mL"]) / volume
+    working = working_of(question, student)
+    assert "[SCN⁻] = 1.00 × 10⁻¹² / " in working
+    assert f"= {in_words(1e-12 / left)} mol/L" in working
+    assert "the same** (the absorbance of 1 cm stays 0.000)" in working
+
+
+@pytest.mark.parametrize("student", STUDENTS[:6])
+def test_a_quadratic_is_written_out_with_both_its_roots(student):
+    """Fe + SCN from K = 139, by the formula for quadratic equations."""
+    question = load_questions(COURSE / "03-how-far")["complete"]
+    start = {name: float(text) for name, text in question.variant(student).numbers.items()}
+    case = question.case(student)
+    a, b, K = case.mixed["Fe^3+"], case.mixed["SCN^-"], 139.0
+    half, root = (a + b + 1 / K) / 2, math.sqrt((a + b + 1 / K) ** 2 / 4 - a * b)
+    working = working_of(question, student)
+    assert f"two roots, {in_words(half - root)} and {in_words(half + root)}" in working, start
+
+
+def test_the_working_of_q_holds_the_k_that_the_direction_needs():
+    question = load_questions(COURSE / "04-disturbing-an-equilibrium")["q"]
+    for student in STUDENTS[:6]:
+        case = question.case(student)
+        x = float(f"{case.measured['concentration']:.3g}")
+        K = x / ((case.mixed["Fe^3+"] - x) * (case.mixed["SCN^-"] - x))
+        assert re.search(
+            rf"\*\*K\*\*, from the last row: .* = {in_words(K)}\.", working_of(question, student)
+        )
+
+
+def test_nothing_is_mixed_where_one_liquid_fills_the_flask():
+    assert "Mixing" not in working_of(load_questions(COURSE / "03-how-far")["dissolve"], "s01")
+
+
+def test_the_mean_of_the_printed_constants_is_the_printed_mean():
+    question = load_questions(COURSE / "07-measuring-kc")["own"]
+    for student in STUDENTS[:6]:
+        working = working_of(question, student)
+        values = [plain_number(line.split("|")[5].strip()) for line in re.findall(r"\| T\d .*", working)]
+        mean = float(re.search(r"Mean of Kc: \*\*([\d.]+)", working)[1])
+        assert f"{sum(values) / len(values):.3g}" == f"{mean:.3g}"
+
+
+def test_water_that_counts_is_written_as_everything_else():
+    assert "[H₂O]" in (working := working_of(load_questions(COURSE / "07-measuring-kc")["ester"], "s01"))
+    assert "H2O" not in working
+
+
 def test_no_number_is_printed_for_machines():
-    for folder in (FOLDER, PRACTICE):
+    for folder in (FOLDER, PRACTICE, COURSE / "07-measuring-kc"):
         for question in load_questions(folder).values():
             for student in STUDENTS[:10]:
                 working = working_of(question, student)
-                assert not re.search(r"\de[-+]?\d|\d\.\d{7,}| -\d|\*-\d", working), working
+                assert not re.search(r"\de[-+]?\d|\d\.0*[1-9]\d{6,}| -\d|\*-\d", working), working
 
 
 def test_points_are_said_with_two_decimals_at_most():

@@ -1,5 +1,6 @@
 """What an explanation says, read as a student reads it; expected numbers are worked by hand."""
 
+import math
 import re
 
 import pytest
@@ -218,3 +219,23 @@ def test_room_above_a_solution_changes_the_pressure_of_its_gas():
     acid = eq.Reaction("CO2 + H2O <=> H^+ + HCO3^-", K=4.5e-7)
     m = eq.Mixture({"CO2": 0.03}, [acid, eq.Reaction("CO2(g) <=> CO2", K=0.83)], volume=0.02, headspace=0.01)
     assert "so its pressure falls at once" in eq.disturb(m, S.change_volume(0.06)).explanation
+
+
+def test_the_per_cent_told_are_those_of_the_amounts_told():
+    """As in "falls by 0.226 µmol, from 0.467 to 0.241 µmol (−48.4 %)": 0.226/0.467."""
+    told = 0
+    for name in eq.systems():
+        system = eq.system(name)
+        for step in system.steps.values():
+            if step.after is not None:
+                continue
+            text = eq.disturb(system.mixture(), step.stress).explanation
+            for by, start, end, share in re.findall(
+                r"by ([\d.]+) \S+, from ([\d.]+) to ([\d.]+) \S+ \(([+−]?[\d.]+) %\)", text
+            ):
+                change = 100 * (float(end) - float(start)) / float(start)
+                unit = 10.0 ** (math.floor(math.log10(abs(change))) - 2)
+                assert float(share.replace("−", "-")) == pytest.approx(change, abs=0.501 * unit), (name, text)
+                assert float(by) == pytest.approx(abs(float(end) - float(start)), rel=1e-9)
+                told += 1
+    assert told > 10

@@ -34,7 +34,7 @@ from eqlib.chem.reactions import Reaction
 from eqlib.chem.thermo import R_BAR, R_J
 from eqlib.errors import EqlibError
 from eqlib.lab.photometry import epsilon_from_reading
-from eqlib.writing import power_of_ten, raised
+from eqlib.writing import adding_up, as_given, raised, read_back, with_figures
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
@@ -152,46 +152,79 @@ def runs_of(case: Case) -> list[float]:
 # -- the last step of the working, with the student's numbers -----------------------------------------------
 
 
-def amount(value: float, figures: int = 3) -> str:
-    """A number for reading: three figures (or more), powers of ten written out."""
-    if value == 0:
-        return "0"
-    if 1000 <= abs(value) < 1e4:
-        return f"{float(f'{value:.{figures}g}'):.0f}".replace("-", "−")
-    if 1e-3 <= abs(value) < 1000:
-        return f"{value:#.{figures}g}".rstrip(".").replace("-", "−")
-    mantissa, exponent = f"{value:.{figures - 1}e}".split("e")
-    return power_of_ten(mantissa.replace("-", "−"), exponent)
+Digits = Callable[[str, float], str]
+
+
+def digits(case: Case) -> Digits:
+    """How this working writes a concentration: one decimal place for each species, at which what was put in
+    and what reacted add up to what is left, and with which K and Q come out as they are printed.
+    """
+    candidates = (_digits(case, figures) for figures in (3, 4, 5))
+    tried = [(found, all(_comes_out(case, row, found) for row in _rows(case))) for found in candidates]
+    return next((found for found, right in tried if right), tried[1][0])
+
+
+def _rows(case: Case) -> list[Mapping[str, float]]:
+    """The rows whose quotient is worked out on the page."""
+    asked = {part.quantity for part in case.parts}
+    rows = [case.equilibrium] if {"K", "Kp"} & asked or (case.observed and "Q" in asked) else []
+    return rows + [getattr(case, part.when) for part in case.parts if part.quantity == "Q"]
+
+
+def _digits(case: Case, figures: int) -> Digits:
+    places = {}
+    for name, end in case.equilibrium.items():
+        start = case.mixed.get(name, 0.0)
+        places[name] = adding_up(start, end - start, figures=figures)
+
+    def shown(name: str, value: float) -> str:
+        place = places.get(name)
+        if not value or place is None:
+            return with_figures(value, figures)
+        most = max(figures, place + 1 + math.floor(math.log10(abs(value)) + 1e-12))
+        return as_given(float(f"{value:.{most}g}"), most)
+
+    return shown
+
+
+def _comes_out(case: Case, row: Mapping[str, float], shown: Digits) -> bool:
+    """Does the quotient of the printed numbers, to three figures, equal that of the real ones?"""
+    terms = [(n, row.get(n, 0.0), float(power)) for n, power in case.reaction.quotient_species.items()]
+    if not all(value > 0 for _, value, _ in terms):
+        return True
+    exact = math.prod(value**power for _, value, power in terms)
+    printed = math.prod(read_back(shown(n, value)) ** power for n, value, power in terms)
+    return f"{printed:.3g}" == f"{exact:.3g}"
 
 
 def quotient_step(case: Case, conc: Mapping[str, float]) -> str:
-    """The quotient with its numbers; pressures where the constant is a Kp. Four figures where three would not
-    lead to the result.
-    """
-    reaction = case.reaction
+    """The quotient with its numbers; pressures where the constant is a Kp."""
+    reaction, shown = case.reaction, digits(case)
     per_bar = R_BAR * case.temperature if reaction.basis == "p" else 1.0
-    terms = [
-        (conc.get(name, 0.0) * (per_bar if name.endswith("(g)") else 1.0), float(power))
-        for name, power in reaction.quotient_species.items()
-    ]
-    if not all(value for value, _ in terms):
-        return ""
-    shown = f"{math.prod(value**power for value, power in terms):.3g}"
-    rounded = math.prod(float(f"{value:.3g}") ** power for value, power in terms)
-    figures = 3 if f"{rounded:.3g}" == shown else 4
-    top, bottom = (
-        " × ".join(
-            _to_power(amount(value, figures), abs(power)) for value, power in terms if (power > 0) is side
-        )
-        for side in (True, False)
-    )
-    if not bottom:
-        return top
-    return f"{top or '1'} / {f'({bottom})' if '×' in bottom else bottom}"
+    terms: list[tuple[str, float]] = []
+    for name, power in reaction.quotient_species.items():
+        value = conc.get(name, 0.0)
+        if not value:
+            return ""
+        in_bar = reaction.basis == "p" and name.endswith("(g)")
+        terms.append((with_figures(value * per_bar, 4) if in_bar else shown(name, value), float(power)))
+    return over(terms)
+
+
+def over(terms: list[tuple[str, float]]) -> str:
+    """A fraction of (text, power) terms."""
+    lines = {
+        up: " × ".join(_to_power(text, abs(power)) for text, power in terms if (power > 0) is up)
+        for up in (True, False)
+    }
+    single = sum(power < 0 for _, power in terms) == 1 and lines[False].startswith("(")
+    below = f"({lines[False]})" if "×" in lines[False] and not single else lines[False]
+    return (lines[True] or "1") + (f" / {below}" if below else "")
 
 
 def _to_power(shown: str, power: float) -> str:
-    return shown if power == 1 else f"({shown}){raised(f'{power:g}')}"
+    bare = shown if shown.startswith("(") else f"({shown})"
+    return shown if power == 1 else f"{bare}{raised(f'{power:g}')}"
 
 
 def _K_step(part: Part, case: Case) -> str:
@@ -211,20 +244,19 @@ def _Kp_step(part: Part, case: Case) -> str:
     change = int(reaction.dn_gas)
     RT = f"({R_BAR:.5f} × {case.temperature:.2f})"
     power = raised(change)
-    return f"Kc (R T){power} = {amount(kc)} × {RT}{power}" if change else f"Kc = {amount(kc)}"
+    return f"Kc (R T){power} = {with_figures(kc, 4)} × {RT}{power}" if change else f"Kc = {with_figures(kc)}"
 
 
 def _absorbance_step(part: Part, case: Case) -> str:
     m, name = case.measured, part.species or case.observed
     conc = getattr(case, part.when).get(name, 0.0)
-    return f"ε l [{in_unicode(name)}] = {m['epsilon']:g} × {m['path']:g} × {amount(conc)}"
+    return f"ε l [{in_unicode(name)}] = {m['epsilon']:g} × {m['path']:g} × {with_figures(conc)}"
 
 
 def _dH_step(part: Part, case: Case) -> str:
     m = case.measured
-    return (
-        f"−{R_J:.5g} × ln({amount(m['K2'])} / {amount(m['K1'])}) / (1/{m['T2']:.2f} − 1/{m['T1']:.2f}) J/mol"
-    )
+    ratio = f"{with_figures(m['K2'])} / {with_figures(m['K1'])}"
+    return f"−{R_J:.5g} × ln({ratio}) / (1/{m['T2']:.2f} − 1/{m['T1']:.2f}) J/mol"
 
 
 def _no_step(part: Part, case: Case) -> str:
@@ -471,7 +503,7 @@ class NumberAsked(Ask):
     def words(self, part: Part, case: Case, value: Any) -> str:
         if not isinstance(value, (int, float)):
             return str(value)
-        shown = amount(value) if part.quantity != "n" else f"{value:g}"
+        shown = with_figures(value) if part.quantity != "n" else f"{value:g}"
         return f"{shown} {pretty_unit(part.unit)}".strip()
 
     def worked(self, part: Part, case: Case) -> str:

@@ -33,6 +33,7 @@ from eqlib.lab.practical.groups import stocks_of
 from eqlib.lab.practical.instrument import Instrument, read_tubes
 from eqlib.lab.practical.plan import Bench, rows_of
 from eqlib.lab.practical.readings import Readings, read_readings
+from eqlib.writing import with_figures
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
@@ -164,7 +165,7 @@ class Work(Ask):
     def worked(self, part: Part, case: Case) -> str:
         rows = ["| | " + " | ".join(("[FeSCN²⁺]", "[Fe³⁺]", "[SCN⁻]", "Kc")) + " |", "|-|-|-|-|-|"]
         for label, row in case.expected[part.id].items():
-            cells = ("–" if v is None else f"{v:.3g}" for v in row.values())
+            cells = ("–" if v is None else with_figures(v, 4) for v in row.values())
             rows.append(f"| {label} | {' | '.join(cells)} |")
         return "\n".join(rows)
 

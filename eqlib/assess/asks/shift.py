@@ -301,6 +301,12 @@ class Seen(_OfChange):
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
         return case.look.lightness
 
+    def worked(self, part: Part, case: Case) -> str:
+        look = case.look
+        old, new = f"{look.absorbance_before:.3f}", f"{look.absorbance_after:.3f}"
+        told = f"stays {new}" if old == new else f"goes from {old} to {new} at {look.nm:.0f} nm"
+        return f"{super().worked(part, case)} (the absorbance of 1 cm {told})"
+
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
         """Colour is a direction in disguise: the option that a wrong direction would bring about."""
         towards = darker_direction(part, case)

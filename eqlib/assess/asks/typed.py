@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
 
 from eqlib.assess import feedback
 from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict, in_unicode
@@ -53,6 +56,30 @@ class Equation(Ask):
 
     def words(self, part: Part, case: Case, value: Any) -> str:
         return Reaction(value).unicode.replace("⇌", "→") if isinstance(value, str) else str(value)
+
+
+def net_of(case: Case) -> Reaction | None:
+    """The net equation that a part asks for, with the K it has as a sum of the case's reactions; None where
+    none is asked or it is no such sum.
+    """
+    part = next((part for part in case.parts if part.ask == "equation"), None)
+    if part is None or len(case.reactions) < 2 or not all(r.has_K for r in case.reactions):
+        return None
+    net = balance(part.skeleton)
+    times = made_of(net, case)
+    if not times:
+        return None
+    K = math.prod(r.require_K() ** float(n) for r, n in zip(case.reactions, times, strict=True))
+    return net.with_K(K)
+
+
+def made_of(net: Reaction, case: Case) -> list[Fraction]:
+    """How many times each reaction of the case goes into ``net``; [] where it is no sum of them."""
+    names = list(dict.fromkeys(n for r in (net, *case.reactions) for n in r.coefficients))
+    columns = np.array([[float(r.coefficients.get(n, 0)) for r in case.reactions] for n in names])
+    wanted = np.array([float(net.coefficients.get(n, 0)) for n in names])
+    times = np.linalg.lstsq(columns, wanted, rcond=None)[0]
+    return [Fraction(n).limit_denominator(12) for n in times] if np.allclose(columns @ times, wanted) else []
 
 
 def same_equation(expected: str, given: Mapping[str, float]) -> float:
@@ -117,7 +144,7 @@ class Expression(Ask):
 def with_unicode(text: str, reaction: Reaction) -> str:
     """Species and powers of an expression with real sub- and superscripts."""
     for name in sorted(reaction.coefficients, key=len, reverse=True):
-        for plain in (name, name.removesuffix("(g)")):
-            printed = in_unicode(name).removesuffix("(g)") if plain != name else in_unicode(name)
+        for phase in ("", "(g)", "(aq)"):
+            plain, printed = name.removesuffix(phase), in_unicode(name).removesuffix(phase)
             text = text.replace(f"[{plain}]", f"[{printed}]").replace(f"P({plain})", f"P({printed})")
     return re.sub(r"\^(\d+)", lambda found: raised(found[1]), text)
