@@ -164,7 +164,8 @@ def assignment_page(course: Path, name: str) -> str:
     opening = opening_of(course / "source" / name / f"{name}.ipynb")
     notes = _notes(course).get(name, {})
     marked = [question for question in questions.values() if not question.manual]
-    systems = sorted({q.setting.system for q in questions.values() if q.setting.system})
+    named = [(q.setting.system, *q.setting.cautions_from) for q in questions.values()]
+    systems = sorted({one for names in named for one in names if one})
     parts = [
         f"# {opening.title}: for the instructor",
         "Made by `eqlib guide`; not released. Change the notebook, its question file or `pages.toml`, "
@@ -201,7 +202,7 @@ def _answers(question: Any) -> str:
         if part.id in case.expected:
             said = ASKS[part.ask].words(part, case, case.expected[part.id])
             rows.append(f"| {_cell(part.label)} | {_cell(_printed(said, part))} |")
-    title = f"### {question.title} (`{question.id}`, {question.points:g} points)"
+    title = f"### {question.title} (`{question.id}`, {question.points:g} point{'s' * (question.points != 1)})"
     return f"{title}\n\n{prompt}\n\n" + "\n".join(rows)
 
 

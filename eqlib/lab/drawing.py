@@ -9,6 +9,7 @@ attributes of each such element, so that the first picture and every later frame
 
 from __future__ import annotations
 
+import base64
 import math
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
@@ -28,7 +29,7 @@ _TOP, _SLOT, _LINE = 50, 148, 17
 _ROW, _NAME = 24, 17  # letters that fit under a vessel, plain and bold
 _ROUND = {"well": 9, "cell": 3, "flask": 14}  # px, of the floor's corners
 #: Vessels that a gas fills from wall to wall: no level, no meniscus.
-GASES = ("syringe", "sealed")
+GASES = ("syringe", "sealed", "vessel")
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,8 @@ SHAPES = {
     "flask": Shape(4.0, 4.0, 12.6, (100, 100)),
     "syringe": Shape(1.0, 26.0, 0.785, (46, 130)),
     "sealed": Shape(2.0, 12.0, 3.14, (42, 130)),
+    # A litre of hot gas under a piston (a thought experiment), looked at through a cell 1 cm deep.
+    "vessel": Shape(1.0, 26.0, 50.0, (78, 124)),
 }
 
 
@@ -159,7 +162,7 @@ def shapes(v: Vessel) -> dict[str, tuple[str, dict[str, str]]]:
     if v.view == "above":
         return _above(v, w)
     y = h * (1 - v.level)
-    if v.kind == "syringe":
+    if v.kind in ("syringe", "vessel"):
         return {
             "liquid": ("rect", {"x": "0", "y": _n(y), "width": _n(w), "height": _n(h - y), "fill": v.colour}),
             "plunger": (
@@ -279,6 +282,8 @@ def _glass(v: Vessel) -> str:
     if v.kind == "syringe":
         marks = " ".join(f"M{w} {h * i / 10:g} h-{10 if i % 5 == 0 else 6}" for i in range(1, 10))
         return f'<path d="M0 -4 V{h} H{w / 2 - 4:g} V{h + 10} H{w / 2 + 4:g} V{h} H{w} V-4" {line}/><path d="{marks}" {line} stroke-opacity=".55"/>'
+    if v.kind == "vessel":
+        return f'<path d="M-2 -4 V{h + 2} H{w + 2} V-4" fill="none" stroke="{GLASS}" stroke-width="5"/>'
     if v.kind == "sealed":
         return f'<path d="{_capsule(w, h)}" {line}/><path d="M{w / 2:g} 3 v-12" {line}/>'
     r = _ROUND.get(v.kind, w / 2)
@@ -383,6 +388,15 @@ def svg(body: str, width: float, height: float, title: str, desc: str = "") -> s
     )
 
 
+def as_image(picture: str, words: str) -> str:
+    """An ``svg`` without text as an image, for pages that may not draw (a notebook that is not trusted): it
+    passes there, and its grey lines are seen in a light theme and in a dark one.
+    """
+    plain = picture.replace('style="', 'style="color:#7b7b7b;', 1)
+    data = base64.b64encode(plain.encode()).decode()
+    return f'<img alt="{escape(words, quote=True)}" src="data:image/svg+xml;base64,{data}">'
+
+
 def shelf(items: Sequence, title: str, desc: str = "", rows: int = 0) -> str:
     """Vessels in a row. ``items`` are Vessels, "→" for what comes next, "|" for a line between two groups.
     ``rows``: room for at least so many rows of words under them.
@@ -394,7 +408,7 @@ def shelf(items: Sequence, title: str, desc: str = "", rows: int = 0) -> str:
     if not vessels:
         raise EqlibError("there is no vessel to draw; give at least one Vessel")
     lines = max(rows, *(len(rows_of(v)) for v in vessels))
-    top = 0 if any(v.adding for v in vessels) else 32
+    top = 0 if any(v.adding for v in vessels) else min(_TOP + 122 - _crown(v) for v in vessels)
     height = _TOP + 162 + _LINE * (lines - 1) - top
     for item in items:
         if isinstance(item, Vessel):
@@ -409,6 +423,11 @@ def shelf(items: Sequence, title: str, desc: str = "", rows: int = 0) -> str:
             body.append(_text(x + 4, _TOP + 66, item))
             x += 8
     return svg(f'<g transform="translate(0,{-top})">{"".join(body)}</g>', x, height, title, desc)
+
+
+def _crown(v: Vessel) -> int:
+    """How far a vessel with its card, stopper or plunger reaches over its floor, px."""
+    return SHAPES[v.kind].px[1] + (24 if v.kind in ("syringe", "vessel") else 20)
 
 
 def frame(vessels: Iterable[Vessel], rows: int = 0) -> dict[str, dict[str, str]]:
@@ -473,7 +492,7 @@ class QuotientLine:
             body.append(_element("path", {"d": "M-7 0 L0 12 L7 0 Z", **self.at(self.Ks[0])}, "q"))
         elif self.marks:
             body.append(self._way_back(base - 8))
-        return svg("".join(body), self.width, base + 26, title, desc)
+        return svg(f'<g transform="translate(0,7)">{"".join(body)}</g>', self.width, base + 33, title, desc)
 
     def _ticks(self) -> list[tuple[float, str]]:
         """(value, words) along the line: whole powers of ten, and 2 and 5 between them where there are few."""
@@ -483,8 +502,9 @@ class QuotientLine:
         for n in range(math.floor(self.low), math.floor(self.high) + 1, step):
             for m in between:
                 if self.low <= n + math.log10(m) <= self.high:
-                    plain = abs(n) <= 2 or m > 1
-                    found.append((m * 10.0**n, f"{m * 10.0**n:g}" if plain else f"10{raised(n)}"))
+                    times = "" if m == 1 else f"{m} × "
+                    words = f"{m * 10.0**n:g}" if abs(n) <= 2 else f"{times}10{raised(n)}"
+                    found.append((m * 10.0**n, words))
         return found
 
     def _way_back(self, y: float) -> str:

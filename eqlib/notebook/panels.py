@@ -6,6 +6,7 @@ the points, a built-in float from 0 to the question's points.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property
 
 from markdown_it import MarkdownIt
@@ -457,7 +458,8 @@ class Panel(Sheet):
             ]
 
             words = "; ".join(f"{v.name}: {', '.join(v.lines)}" for v in cast)
-            picture = shelf([cast[0], "→", cast[1]], f"{self.question.title}: before and after", words)
+            before, after = (replace(v, name="", lines=()) for v in cast)
+            picture = shelf([before, "→", after], f"{self.question.title}: before and after")
         return kept_bundle(
             self.question, self.record, picture=picture, words=words, note=note, locked=self.locked
         )

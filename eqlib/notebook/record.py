@@ -10,6 +10,7 @@ from eqlib.assess.asks.base import Part, in_unicode
 from eqlib.assess.question import Question
 from eqlib.assess.reading import read_part
 from eqlib.assess.records import MIME, Record
+from eqlib.lab.drawing import as_image
 from eqlib.notebook.output import KEPT, UNMARKED, box, bundle, lead, paragraph, table, text
 
 COUNTS = {
@@ -33,14 +34,18 @@ def kept_bundle(
 ) -> dict:
     """The output that holds one answer: what stands there when the panel is not running.
 
-    ``picture`` (SVG) is the last one that was seen, ``words`` the same in plain words for a page that shows no
-    drawings; ``note`` is one more plain line. ``locked``: the answer can no longer be changed.
+    ``picture`` (SVG without text) is the last one that was seen, ``words`` the same in words; ``note`` is one more plain line. ``locked``: the answer can no longer be changed.
     """
     if record is None:
         inner, more = lead(f"{question.title}.", "Not recorded yet."), {}
     else:
         inner, more = _recorded(question, record, locked), {MIME: record.to_dict()}
-    inner += picture + (paragraph(words) if words else "") + (paragraph(note) if note else "")
+    inner += (
+        picture
+        + (as_image(picture, words) if picture else "")
+        + (paragraph(words) if words else "")
+        + (paragraph(note) if note else "")
+    )
     inner += f"<p class='{UNMARKED}' style='margin:.25em 0'>{text(GO_ON)}</p>"
     return bundle(box(inner, mark=KEPT, label=f"Your answer to {question.title}"), more)
 

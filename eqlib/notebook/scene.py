@@ -41,10 +41,10 @@ _VERBS = {
     "change_volume": "Move the plunger",
 }
 _DROPS_L = 0.5e-3  # more of a solution than ten drops (common practice: 20 drops a mL) is poured
+_LARGE_L = 0.1  # no syringe of a classroom holds more
 _STEPS = {"rival": 5, "answer": 9}
 _ROWS = 6  # of words under a vessel in a film
 READS_TO = 3.0  # absorbance up to which a simple colorimeter tells numbers apart (common practice, no source)
-TOO_DARK = "too dark to read"
 
 
 def kind_of(question, state) -> str:
@@ -52,6 +52,8 @@ def kind_of(question, state) -> str:
     words = question_vessel(question)
     gas_only = not any(species(name).phase == "aq" for name in state.amounts)
     if gas_only:
+        if state.gas_volume > _LARGE_L:
+            return "vessel"
         return "syringe" if "syringe" in words or not words else "sealed"
     measured = question.setting.measured
     if measured is not None and measured.path_cm is not None:
@@ -156,10 +158,10 @@ class Scene:
         amount = self.size(state)
         size = f"{1000 * amount:.2f} mL" if amount < 0.01 else f"{number(1000 * amount)} mL"
         at = absorbance(state, self.nm, seen.path_cm)
-        read = f"A {at:.2f}" if at <= READS_TO else TOO_DARK
+        read = f"A {at:.2f}" if at <= READS_TO else f"A over {READS_TO:g}"
         if self.d.stress.kind == "heat_to":
             size = f"{state.T - 273.15:.0f} °C"
-        return (words, f"{size} · {read}") if read != TOO_DARK else (words, size, TOO_DARK)
+        return words, f"{size} · {read}"
 
     def standing(self) -> str:
         """The vessel as it stands, and the bottle to be added: a picture that gives nothing away."""

@@ -25,7 +25,7 @@ def _push(millilitres: float):
 
 
 def pushed(at) -> tuple[str, str]:
-    """Before and now, from the side and along the axis. ``at``: "volume" in mL, "moment" ("at once", "at rest")."""
+    """Before and now, from the side and along the axis. ``at``: "volume" in mL, "moment" ("at once" or later)."""
     push = _push(at["volume"])
     now = push.at_once if at["moment"] == "at once" else push.after
     seen = [(name, _views(state)) for name, state in (("before", push.before), (at["moment"], now))]

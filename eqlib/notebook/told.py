@@ -19,6 +19,8 @@ from eqlib.notebook.scene import Scene, why
 #: What the events beside it tell already, or the row itself, needs no answer of its own.
 _TOLD_ELSEWHERE = ("direction", "precipitate", "rate", "graph", "change")
 
+_SHORT = 18  # letters of a choice that is never broken: an arrow stays with its words
+
 
 @dataclass(frozen=True)
 class Told:
@@ -98,11 +100,12 @@ def _row(row: Confronted) -> str:
         False: '<span class="no">✗</span><span class="vh"> not so:</span> ',
         None: "",
     }[row.agrees]
-    name, said = text(legend_of(row.part)), text(row.said or "–")
+    name, said, did = text(legend_of(row.part)), text(row.said or "–"), text(row.happened)
     if row.part.ask == "reason":  # whole sentences: under each other, over the width of both columns
-        happened = "" if row.agrees else f'<br><span class="soft">rather:</span> {text(row.happened)}'
+        happened = "" if row.agrees else f'<br><span class="soft">rather:</span> {did}'
         return f"<tr><th scope=row>{name}</th><td colspan=2>{sign}{said}{happened}</td></tr>"
-    return f"<tr><th scope=row>{name}</th><td>{sign}{said}</td><td>{text(row.happened)}</td></tr>"
+    one_line = " class=one" if len(row.said) < _SHORT else ""
+    return f"<tr><th scope=row>{name}</th><td{one_line}>{sign}{said}</td><td>{did}</td></tr>"
 
 
 def _answers(rows: Any) -> str:

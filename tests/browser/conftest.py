@@ -357,13 +357,16 @@ class Desk:
 
     def save_with(self, names):
         """Save until the file holds an answer to all these: the page may still be on its way to the last."""
+        self.save_until(lambda: all(f'"question": "{n}"' in json.dumps(self.content()) for n in names))
+
+    def save_until(self, holds):
+        """Save until ``holds()``."""
         for _ in range(30):
             self.save()
-            held = json.dumps(self.content())
-            if all(f'"question": "{name}"' in held for name in names):
+            if holds():
                 return
             self.page.wait_for_timeout(1000)
-        raise AssertionError(f"not all of {', '.join(names)} reached the notebook")
+        raise AssertionError("what was done last did not reach the notebook")
 
     def changes(self, place, was, seconds=60):
         """Wait until ``place`` reads otherwise than it did."""
