@@ -254,7 +254,7 @@ class _Facts:
             if not any(n in r.coefficients for r in self.d.mixture.reactions)
         ]
         words = " and ".join(in_unicode(n) for n in named) or "What came along"
-        return f"{words} {'stand' if len(named) > 1 else 'stands'} in none of the equilibria of this mixture: alone, {'they' if len(named) > 1 else 'it'} would do only what as much water does. {self.q_against_k()}"
+        return f"{words} {'stand' if len(named) > 1 else 'stands'} in none of the equilibria of this mixture: alone, {'they' if len(named) > 1 else 'it'} would do {'nothing here' if self.d.stress.kind == 'add_solid' else 'only what as much water does'}. {self.q_against_k()}"
 
     def diluted(self) -> str:
         share = self.d.before.volume / self.d.at_once.volume
@@ -307,6 +307,9 @@ _REASONED: dict[str, Callable[[_Facts], str]] = {
         f"{f.q_against_k()} Q is worked out from the concentrations of the moment; K is what Q comes to at equilibrium."
     ),
     "q_reversed": lambda f: f.q_against_k(),
+    "inert_const_v": lambda f: (
+        f"Q is made of the concentrations of the gases that react, not of the total pressure. {f.q_against_k()}"
+    ),
     "spectator_acts": lambda f: f.spectators(),
     "not_in_equation": lambda f: f"It need not stand in the equation: {f._bound()}",
     "volume_ignored": lambda f: (
