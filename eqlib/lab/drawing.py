@@ -288,8 +288,8 @@ def _glass(v: Vessel) -> str:
         return f'<path d="{_capsule(w, h)}" {line}/><path d="M{w / 2:g} 3 v-12" {line}/>'
     r = _ROUND.get(v.kind, w / 2)
     lip = 6 if v.kind in ("well", "tube", "flask") else 0
-    if v.bath is not None:  # it is warmed or cooled, so it is closed
-        shine = f'<path d="M2 -13 h{w - 4} l-2 19 h{8 - w} z" fill="#8b95a3" stroke="{GLASS}"/>'
+    if v.bath is not None:  # it is warmed or cooled, so it is covered, loosely
+        shine = f'<path d="M-5 -2 V-9 Q-5 -13 0 -13 H{w} Q{w + 5} -13 {w + 5} -9 V-2" fill="#c3cad3" stroke="{GLASS}"/>'
     else:
         shine = ""
     walls = f"M{-lip} -7 H0 V{h - r:g} Q0 {h} {r:g} {h} H{w - r:g} Q{w} {h} {w} {h - r:g} V-7 H{w + lip}"

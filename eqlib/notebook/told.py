@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,6 +20,7 @@ from eqlib.notebook.scene import Scene, why
 #: What the events beside it tell already, or the row itself, needs no answer of its own.
 _TOLD_ELSEWHERE = ("direction", "precipitate", "rate", "graph", "change")
 
+_TAGS = re.compile(r"<[^>]+>")
 _SHORT = 18  # letters of a choice that is never broken: an arrow stays with its words
 
 
@@ -30,13 +32,14 @@ class Told:
     table: str
     answers: str
     why: str
+    more: str
 
     @property
     def words(self) -> str:
         """All but the picture."""
         return (
             f'<div class="two even"><div>{self.table}{self.answers}</div>'
-            f"<div><h4>Why</h4>{self.why}</div></div>"
+            f"<div><h4>Why</h4>{self.why}{self.more}</div></div>"
         )
 
 
@@ -61,7 +64,8 @@ def told_html(question: Question, case: Case, answer: Mapping[str, Any], scene: 
     events = _events(steps)
     if steps != full:
         events += f"<details><summary>Q beside K, with all the numbers</summary>{_events(full)}</details>"
-    return Told(picture, table, _answers(rows), events)
+    under, beside = _sides(rows, steps)
+    return Told(picture, table, under, events, beside)
 
 
 def _picture(question: Question, scene: Scene, imagined: IfRight | None) -> str:
@@ -108,17 +112,27 @@ def _row(row: Confronted) -> str:
     return f"<tr><th scope=row>{name}</th><td{one_line}>{sign}{said}</td><td>{did}</td></tr>"
 
 
-def _answers(rows: Any) -> str:
-    """What is said to each wrong part and to the reason, each sentence once."""
-    told: dict[str, str] = {}
-    for row in rows:
-        if row.answer and row.part.ask == "reason":
-            told[row.answer] = f"<p>{text(row.answer)}</p>"
+def _sides(rows: Sequence[Confronted], steps: list[str]) -> tuple[str, str]:
+    """What is said to the reason and to each wrong part, each sentence once: under the table, and under Why.
+    The side that is shorter takes the next, so that the whole stays on one screen.
+    """
+    told: dict[str, str] = {row.answer: "" for row in rows if row.answer and row.part.ask == "reason"}
     spoken = " ".join(told)
     for row in rows:
-        if row.part.ask in _TOLD_ELSEWHERE:
+        if row.part.ask in _TOLD_ELSEWHERE or not row.answer or row.answer in told:
             continue
-        if row.answer and row.answer.rstrip(".") not in spoken and row.answer not in told:
-            name = f"<b>{text(legend_of(row.part))}</b>: "
-            told[row.answer] = f"<p>{name}{text(row.answer)}</p>"
-    return f'<div class="answers">{"".join(told.values())}</div>'
+        if row.answer.rstrip(".") not in spoken:
+            told[row.answer] = f"<b>{text(legend_of(row.part))}</b>: "
+    sides: tuple[list[str], list[str]] = [], []
+    long = [sum(_lines(f"{row.said}{row.happened}") + 0.4 for row in rows), sum(map(_lines, steps))]
+    for words, name in told.items():
+        side = 0 if not name or long[0] <= long[1] else 1
+        sides[side].append(f"<p>{name}{text(words)}</p>")
+        long[side] += _lines(words)
+    under, beside = (f'<div class="answers">{"".join(side)}</div>' if side else "" for side in sides)
+    return under, beside
+
+
+def _lines(words: str) -> int:
+    """About how many lines this takes in one of two columns."""
+    return 1 + len(_TAGS.sub("", words)) // 62
