@@ -34,9 +34,10 @@ CLASS_WORDS = {
     r"A person reads your answer\.[^:]*:": "Read your answer once more. Is this in it:",
     r"Nothing here is marked\.": "Nothing here is recorded.",
 }
-KEEP = "from eqlib.notebook.keep import keep\n\nkeep()"
+KEEP = "# Take home, bring back\nfrom eqlib.notebook.keep import keep\n\nkeep()"
 BEFORE_KEEP = (
-    "This server forgets you when you have been away for a while. **Take home what I did** puts your "
+    "This server forgets you when you have been away for a while. Click on the line below and press "
+    "**Shift + Enter**: two buttons appear. **Take home what I did** puts your "
     "notebooks and everything recorded into one "
     "file. Another day, choose that file under **Bring it back**, and go on where you were."
 )

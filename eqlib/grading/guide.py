@@ -65,7 +65,8 @@ def opening_of(path: Path) -> Opening:
 def _puzzle(text: str, bold: str) -> str:
     """The words in bold; when they are too few to stand alone, with the sentence in front of them."""
     if len(bold.split()) > 4:
-        return " ".join(bold.split())
+        words = " ".join(bold.split())
+        return words[0].upper() + words[1:]
     ahead = text[: text.rindex(f"**{bold}**")].strip()
     sentence = re.split(r"(?<=[.?!:])\s", ahead)[-1]
     return " ".join(f"{sentence} {bold}".split())

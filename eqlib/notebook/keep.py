@@ -30,6 +30,7 @@ class KeepError(EqlibError):
 
 def assignments_in(folder: Path) -> tuple[Path, ...]:
     """The folder itself when it holds a question file, otherwise its subfolders that do."""
+    folder = folder.resolve()  # "." has no name, and names tell the assignments apart
     if (folder / "questions.toml").is_file():
         return (folder,)
     return tuple(sorted(file.parent for file in folder.glob("*/questions.toml")))
@@ -85,7 +86,9 @@ def _journal_back(data: bytes, home: Path, name: str) -> list[str]:
     kept = [record for theirs in records.values() for record in theirs.values() if record.assignment == name]
     if kept:
         Journal(home / journal_name(name)).write(*kept)
-    lines = [f"{name}: {len(kept)} recorded answers are back."] if kept else []
+    lines = (
+        [f"{name}: {len(kept)} recorded answer{'s are' if len(kept) != 1 else ' is'} back."] if kept else []
+    )
     return lines + [f"{name}: {problem}" for problem in problems]
 
 

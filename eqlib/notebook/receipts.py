@@ -33,10 +33,12 @@ def receipt_page(store: Store) -> str:
     rows = [(line.title, f"{line.points:g}", line.recorded, line.receipt, line.on_disk) for line in lines]
     head = ("Question", "Points", "Recorded", "Receipt", "In the saved notebook")
     student = store.student
-    inner = paragraph(
-        f"{len(done)} of {len(lines)} questions are answered. What they earn is worked out after you hand in. "
-        + (f"Student id: {student}." if student else "No student id has been given.")
-    )
+    handed_in = any(question.mode == "assessed" for question in store.questions.values())
+    words = f"{len(done)} of {len(lines)} questions are answered."
+    if handed_in:
+        words += " What they earn is worked out after you hand in. "
+        words += f"Student id: {student}." if student else "No student id has been given."
+    inner = paragraph(words)
     inner += table(f"What is recorded for “{store.questions.assignment.title}”", rows, head)
     missing = [line.title for line in lines if not line.done]
     if missing:
@@ -47,7 +49,9 @@ def receipt_page(store: Store) -> str:
             "save the notebook (Ctrl + S) and run this cell again."
         )
     if not missing and not unsaved:
-        inner += paragraph("Everything is recorded and saved, ready to be handed in.")
+        inner += paragraph(
+            f"Everything is recorded and saved{', ready to be handed in' if handed_in else ''}."
+        )
     return box(inner, label="What is recorded")
 
 

@@ -55,6 +55,16 @@ def test_one_assignment_alone_can_be_taken_home(hosted):
         assert f"{NAME}/{journal_name(NAME)}" in packed.namelist()
 
 
+def test_what_is_taken_from_inside_a_notebook_is_brought_back_anywhere(hosted, monkeypatch):
+    journal(hosted).write(answer("reverse"))
+    monkeypatch.chdir(hosted / NAME)
+    taken = pack(".")
+    (hosted / NAME / journal_name(NAME)).unlink()
+    assert unpack(taken, hosted) == [f"{NAME}: 1 recorded answer is back."]
+    (hosted / NAME / journal_name(NAME)).unlink()
+    assert unpack(taken, ".") == [f"{NAME}: 1 recorded answer is back."]
+
+
 @pytest.mark.parametrize("data", [b"", b"not a zip", b"PK\x03\x04broken"])
 def test_another_file_is_refused_in_one_line(hosted, data):
     with pytest.raises(KeepError) as refused:
