@@ -85,7 +85,8 @@ class Ice(Ask):
 
     def words(self, part: Part, case: Case, value: Any) -> str:
         return "; ".join(
-            f"{row}: " + ", ".join(f"{in_unicode(name)} {cell}" for name, cell in value.get(row, {}).items())
+            f"{row}: "
+            + ", ".join(f"{in_unicode(name)} {_short(cell)}" for name, cell in value.get(row, {}).items())
             for row in ICE_ROWS
         )
 
@@ -285,3 +286,8 @@ def _equilibrium(case: Case, coefficients: Mapping[str, float], rows: _Cells) ->
         right = case.equilibrium
         if alike and not all(_near(given[n], right.get(n, 0.0)) for n in given):
             yield "equal_amounts"
+
+
+def _short(cell: Any) -> Any:
+    """A number of a table without the last digits of its arithmetic; an expression in x as it is."""
+    return f"{cell:.4g}" if isinstance(cell, float) else cell
