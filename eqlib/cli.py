@@ -326,7 +326,7 @@ def new_course(folder: Annotated[Path, typer.Argument(help="A new folder for the
     for name in made.assignments()[:1]:
         _line(console, f"  nbgrader generate_assignment {name}    makes release/{name}, which students get")
     _line(console, "  put what they hand in under submitted/<student id>/<assignment>/")
-    _line(console, f"  eqlib grade {shown} <assignment>    marks it")
+    _line(console, "  eqlib grade . <assignment>    marks it")
 
 
 @app.command(short_help="Show the class at a glance.")

@@ -303,9 +303,9 @@ class _Session:
             return done
         except NotFinished as error:
             why = str(error)
+        if not self.how.feedback:
+            return Done(Result(student, unusable=why))
         try:
-            if not self.how.feedback:
-                raise NotFinished(why)
             done = self.desk.mark(Task(given, standing, page=False))
         except NotFinished as error:
             return Done(Result(student, unusable=str(error)))
@@ -357,17 +357,16 @@ class _Session:
         self.log("marked", student=row.student, notes=list(row.notes), **facts)
 
     def _row(self, one: _Ready, result: Result) -> StudentRow:
-        standing = self.ledger.standing[one.student]
         late = self.ledger.seconds_late(one.student, one.when)
-        rows = self._question_rows(result, standing)
-        taken = standing.taken_off
-        points = round(sum(q.points for q in rows if q.points is not None) - taken, 6)
+        rows = tuple(self._question_rows(result))
+        most = sum(q.max_points for q in rows)
+        row = StudentRow(one.student, 0.0, most, rows, 0.0, late, (), result.seconds)
+        row = _with_marks_by_hand(row, self.ledger.standing[one.student])
         said = list(result.notes)
         if late:
-            said.insert(0, f"late by {_spell(late)}{f', {taken:g} points taken off' if taken else ''}")
-        most = sum(q.max_points for q in rows)
-        lines = tuple(printable(line) for line in notes.gravest_first(said))
-        return StudentRow(one.student, points, most, tuple(rows), taken, late, lines, result.seconds)
+            taken = f", {row.penalty:g} points taken off" if row.penalty else ""
+            said.insert(0, f"late by {_spell(late)}{taken}")
+        return replace(row, notes=tuple(printable(line) for line in notes.gravest_first(said)))
 
     def _stands(self, student: str) -> bool:
         """Are there marks of an earlier marking, whose notebook is there too?"""
@@ -383,17 +382,15 @@ class _Session:
             row = _with_marks_by_hand(self.before[student], self.ledger.standing[student])
         return replace(row, notes=tuple(printable(line) for line in notes.gravest_first(said)))
 
-    def _question_rows(self, result: Result, standing: Standing) -> list[QuestionRow]:
+    def _question_rows(self, result: Result) -> list[QuestionRow]:
+        """What marking found, before the marks of the gradebook are put in."""
         rows = []
         order = list(self.paper.questions)
         for book, made in result.books.items():
             for name in self.paper.books[book].graded():
                 grade, facts = made.grades.get(name), result.facts.get(name, Facts())
-                points = standing.score(book, name)
-                state = "" if points is not None else (grade.state if grade and grade.state else TO_READ)
-                most = self.paper.books[book].points(name)
-                about = (facts.mistakes, facts.answer, facts.wrong, facts.audit)
-                rows.append(QuestionRow(name, points, most, *about, state, book))
+                about = (facts.mistakes, facts.answer, facts.wrong, facts.audit, grade.state if grade else "")
+                rows.append(QuestionRow(name, None, self.paper.books[book].points(name), *about, book))
         return sorted(
             rows, key=lambda row: order.index(row.question) if row.question in order else len(order)
         )

@@ -42,6 +42,12 @@ class QuestionLine:
     to_read: int
     not_run: int
 
+    @property
+    def cells(self) -> tuple[str, ...]:
+        """Mean, of, full marks, no marks, still to read, not run: as every table shows them."""
+        counts = (self.full, self.none, self.to_read, self.not_run)
+        return (shown(self.mean, ".2f"), f"{self.max_points:g}", *map(str, counts))
+
 
 @dataclass(frozen=True)
 class MistakeLine:
@@ -181,89 +187,51 @@ def as_csv(made: ClassReport) -> str:
     """One line for each question and one for each misconception, for a spreadsheet."""
     out = io.StringIO()
     table = csv.writer(out, lineterminator="\n")
-    table.writerow(
-        [
-            "kind",
-            "id",
-            "title",
-            "students",
-            "mean points",
-            "out of",
-            "full marks",
-            "no marks",
-            "to read",
-            "not run",
-            "who",
-        ]
-    )
+    counts = ("mean points", "out of", "full marks", "no marks", "to read", "not run")
+    table.writerow(["kind", "id", "title", "students", *counts, "who"])
     for line in made.questions:
-        table.writerow(
-            [
-                "question",
-                summary.cell(line.question),
-                summary.cell(line.title),
-                line.marked,
-                shown(line.mean, ".2f"),
-                f"{line.max_points:g}",
-                line.full,
-                line.none,
-                line.to_read or "",
-                line.not_run or "",
-                "",
-            ]
-        )
+        about = [summary.cell(line.question), summary.cell(line.title), line.marked]
+        table.writerow(["question", *about, *line.cells, ""])
     for mistake in made.mistakes:
         about = [mistake.id, mistake.title, mistake.count]
-        table.writerow(["misconception", *about, *[""] * 6, " ".join(mistake.students)])
+        table.writerow(["misconception", *about, *[""] * len(counts), " ".join(mistake.students)])
     return out.getvalue()
 
 
 def as_markdown(made: ClassReport) -> str:
     """The report as a page of Markdown."""
-    marked = [row for row in made.rows if row.points is not None]
-    lines = [f"# {made.title}: the class", "", f"{len(marked)} of {len(made.rows)} submissions marked."]
-    if marked:
-        shares = [(row.points or 0.0) / row.could_be for row in marked if row.could_be]
-        if shares:
-            lines[-1] += (
-                f" Mean {statistics.fmean(shares):.0%} of the points of what is marked so far; "
-                f"there are {marked[0].max_points:g} in all."
-            )
-    lines += ["", *made.notices] if made.notices else []
-    lines += [
-        "",
-        "## Questions",
-        "",
-        "| Question | Mean | Of | Full marks | No marks | Still to read | Not run |",
-        "|-|-|-|-|-|-|-|",
-    ]
-    lines += [
-        f"| {_cell(q.title)} (`{q.question}`) | {shown(q.mean, '.2f')} | {q.max_points:g} | {q.full} "
-        f"| {q.none} "
-        f"| {q.to_read} | {q.not_run} |"
-        for q in made.questions
-    ]
-    lines += [
-        "",
-        "## Misconceptions",
-        "",
-        "Answers were consistent with these; what a person thinks, only they can say.",
-        "",
-    ]
-    lines += ["| Id | What they seem to think | Students | In | Who |", "|-|-|-|-|-|"]
-    lines += [
-        f"| `{m.id}` | {_cell(m.title)} | {m.count} | {', '.join(m.questions)} | {', '.join(m.students)} |"
+    heads = ("Question", "Mean", "Of", "Full marks", "No marks", "Still to read", "Not run")
+    questions = [(f"{_cell(q.title)} (`{q.question}`)", *q.cells) for q in made.questions]
+    mistakes = [
+        (f"`{m.id}`", _cell(m.title), str(m.count), ", ".join(m.questions), ", ".join(m.students))
         for m in made.mistakes
     ]
-    lines += ["", "## For the next lesson", ""]
-    lines += [f"{n}. **{m.title}** ({m.count}). {m.remedy}" for n, m in enumerate(made.top, start=1)] or [
-        "Nothing stands out."
-    ]
-    lines += ["", "## Wrong answers that fit no known mistake", ""]
-    lines += [f"- {o.question}, {o.part}: {o.answer} ({', '.join(o.students)})" for o in made.odd] or [
-        "None."
-    ]
+    next_lesson = [f"{n}. **{m.title}** ({m.count}). {m.remedy}" for n, m in enumerate(made.top, start=1)]
+    odd = [f"- {o.question}, {o.part}: {o.answer} ({', '.join(o.students)})" for o in made.odd]
+    lines = [f"# {made.title}: the class", "", _in_all(made), "", *made.notices]
+    lines += ["", "## Questions", "", *_table(heads, questions), "", "## Misconceptions", ""]
+    lines += ["Answers were consistent with these; what a person thinks, only they can say.", ""]
+    lines += _table(("Id", "What they seem to think", "Students", "In", "Who"), mistakes)
+    lines += ["", "## For the next lesson", "", *(next_lesson or ["Nothing stands out."])]
+    lines += ["", "## Wrong answers that fit no known mistake", "", *(odd or ["None."])]
     return "\n".join(lines) + "\n"
+
+
+def _in_all(made: ClassReport) -> str:
+    """How many are marked, and their mean."""
+    marked = [row for row in made.rows if row.points is not None]
+    said = f"{len(marked)} of {len(made.rows)} submissions marked."
+    shares = [(row.points or 0.0) / row.could_be for row in marked if row.could_be]
+    if not shares:
+        return said
+    return (
+        f"{said} Mean {statistics.fmean(shares):.0%} of the points of what is marked so far; "
+        f"there are {marked[0].max_points:g} in all."
+    )
+
+
+def _table(heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> list[str]:
+    return [f"| {' | '.join(line)} |" for line in (heads, ("-",) * len(heads), *rows)]
 
 
 def _cell(text: str) -> str:

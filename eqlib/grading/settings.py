@@ -70,6 +70,8 @@ def _set_steps(c: Any) -> None:
         ours + "MakeSafe",
         "nbconvert.preprocessors.CSSHTMLHeaderPreprocessor",
     ]
+    # A page of before the reading is there already, from ``eqlib grade``: anew, it holds the marks given.
+    c.GenerateFeedback.force = True
 
 
 def _set_pages(c: Any) -> None:

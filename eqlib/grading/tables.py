@@ -40,30 +40,12 @@ def marks_table(made: Any, title: str) -> Any:
 def questions_table(made: Any) -> Any:
     """How each question went."""
     table = Table(title=f"{made.title}: {len(made.rows)} submissions", title_justify="left")
-    for heading in (
-        "Question",
-        "Id",
-        "Mean",
-        "Of",
-        "Share",
-        "Full marks",
-        "No marks",
-        "Still to read",
-        "Not run",
-    ):
-        table.add_column(heading, justify="left" if heading in ("Question", "Id") else "right")
+    left = ("Question", "Id")
+    for heading in (*left, "Mean", "Of", "Share", "Full marks", "No marks", "Still to read", "Not run"):
+        table.add_column(heading, justify="left" if heading in left else "right")
     for line in made.questions:
-        table.add_row(
-            line.title,
-            line.question,
-            shown(line.mean, ".2f"),
-            f"{line.max_points:g}",
-            shown(line.share, ".0%"),
-            str(line.full),
-            str(line.none),
-            str(line.to_read),
-            str(line.not_run),
-        )
+        mean, of, *counts = line.cells
+        table.add_row(line.title, line.question, mean, of, shown(line.share, ".0%"), *counts)
     return table
 
 

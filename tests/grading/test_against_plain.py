@@ -19,6 +19,8 @@ import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 
 from eqlib.grading import bulk
+from eqlib.grading.course import Course
+from eqlib.grading.demo import ASSIGNMENT, course_source, hand_everything_in
 
 THEIRS = Path(nbgrader.__file__).parent / "tests" / "apps" / "files"
 KERNEL = {"name": "python3", "display_name": "Python 3", "language": "python"}
@@ -58,6 +60,8 @@ TEST = "assert square(3) == 9\nassert square(-2) == 4"
 
 class Style:
     """A course in somebody's style: notebooks, files beside them, settings, and what students make of it."""
+
+    assignment = "ps1"
 
     def __init__(self, *cells, more=None, files=None, config="", late=False, fill=None):
         self.books = {"p1": cells, **(more or {})}
@@ -143,11 +147,43 @@ STYLES = {
         check("import sys\nsys.stderr.write('')\nx = 3", "t3"),
         fill={"right": RIGHT},
     ),
+    "all at once": Style(
+        answer(SQUARE),
+        check(f"assert square(1) == 1\n### BEGIN HIDDEN TESTS\n{TEST}\n### END HIDDEN TESTS"),
+        check("2.0 * (square(3) == 9) / 2", "t2"),
+        check("print('checking')\nassert square(0) == 0", "t3", points=0),
+        answer("def cube(x):\n    return x ** 3", "cube", grade=True, points=5),
+        words(),
+        task(),
+        more={
+            "p2": [
+                answer("total = sum(map(int, open('data.txt')))", "sum"),
+                check("assert total == 6", "t4"),
+                check("### AUTOTEST total", "t5"),
+                words("also", 2),
+            ]
+        },
+        files={
+            "data.txt": "1\n2\n3\n",
+            "autotests.yml": (THEIRS / "autotests.yml").read_text("utf-8"),
+        },
+        config=PENALTY,
+        late=True,
+        fill={
+            **ALL,
+            "wrote": {"why": "Because of Q.", "also": "So it is.", "task1": "Done: 3 mL."},
+            "typed": {**WRONG, "sum": "total = 6", "cube": "cube = 8"},
+            "hurt": {**RIGHT, "sum": "import os\nos._exit(0)"},
+            "long": {**RIGHT, "sum": "total = 6\nwhile True: pass"},
+        },
+    ),
 }
 
 
 class Theirs:
     """nbgrader's own notebooks: one as the source, others handed in."""
+
+    assignment = "ps1"
 
     def __init__(self, source, *handed_in, config=THEIR_STUBS, more=()):
         self.source, self.handed_in, self.config, self.more, self.late = (
@@ -191,6 +227,21 @@ THEIR_OWN = {
     "nbgrader: environment": Theirs("validating-environment-variable", "validating-environment-variable"),
     "nbgrader: autotest": Theirs("autotest-simple", "autotest-simple", more=["autotests.yml"]),
 }
+
+
+class OurCourse:
+    """Our own: the demonstration's class of 24, of whom more than half hold a misconception."""
+
+    assignment, config, late = ASSIGNMENT, "", False
+
+    def lay_out(self, root):
+        shutil.copytree(course_source() / "source" / ASSIGNMENT, root / "source" / ASSIGNMENT)
+
+    def hand_in(self, root):
+        hand_everything_in(Course.open(root), ASSIGNMENT)
+
+
+OURSELVES = {"our course": OurCourse()}
 QUICK = ("one test",)
 
 
@@ -231,19 +282,19 @@ def three_doors(style, root):
         style.lay_out(course)
         own = "c = get_config()\n" if door == "plain" else OURS
         (course / "nbgrader_config.py").write_text(own + style.config, encoding="utf-8")
-        done = nbgrader_command(course, "generate_assignment", "ps1")
+        done = nbgrader_command(course, "generate_assignment", style.assignment)
         assert done.returncode == 0, done.stderr[-1500:]
         if style.late:
             done = nbgrader_command(
-                course, "db", "assignment", "add", "ps1", "--duedate", "2026-02-01 10:00:00 UTC"
+                course, "db", "assignment", "add", style.assignment, "--duedate", "2026-02-01 10:00:00 UTC"
             )
             assert done.returncode == 0, done.stderr[-1500:]
         style.hand_in(course)
         if door == "eqlib":
-            made = bulk.grade(course, "ps1", feedback=False)
+            made = bulk.grade(course, style.assignment, feedback=False)
             said = "\n".join(made.problems)
         else:
-            nbgrader_command(course, "autograde", "ps1")
+            nbgrader_command(course, "autograde", style.assignment)
         found[door] = rows(course / "gradebook.db")
     return found, said
 
@@ -275,7 +326,7 @@ def compare(style, root):
 @pytest.mark.slow
 @pytest.mark.parametrize("name", QUICK)
 def test_no_row_is_worse_than_plain_and_both_doors_agree(tmp_path, name):
-    table, said = compare({**STYLES, **THEIR_OWN}[name], tmp_path)
+    table, said = compare(STYLES[name], tmp_path)
     assert table
     for key, (one, two, plain, ours, theirs) in table.items():
         assert "worse" not in (one, two), (key, plain, ours, theirs)
@@ -287,7 +338,7 @@ def test_no_row_is_worse_than_plain_and_both_doors_agree(tmp_path, name):
 if __name__ == "__main__":
     counts = {"equal": 0, "safer": 0, "worse": 0}
     chosen = sys.argv[1:]
-    for name, style in {**STYLES, **THEIR_OWN}.items():
+    for name, style in {**STYLES, **OURSELVES, **THEIR_OWN}.items():
         if chosen and name not in chosen:
             continue
         with tempfile.TemporaryDirectory() as folder:

@@ -158,7 +158,7 @@ def test_from_release_to_feedback_through_the_exchange(tiny, monkeypatch, tmp_pa
         gradebook.find_grade("why", "tiny", "tiny", student).manual_score = 1.5
         gradebook.find_comment("why", "tiny", "tiny", student).manual_comment = "Say which way."
         gradebook.db.commit()
-    nbgrader(tiny.root, "generate_feedback", "tiny", "--force")
+    nbgrader(tiny.root, "generate_feedback", "tiny")
     nbgrader(tiny.root, "release_feedback", "tiny")
     nbgrader(desk_of_student, "fetch_feedback", "tiny")
     (page,) = (desk_of_student / "tiny" / "feedback").glob("*/tiny.html")
