@@ -91,10 +91,10 @@ def _row(part: Part, facts: _Facts, said: Any, idea: str | None) -> Confronted:
     words, right = dict(part.options), facts.case.expected.get(part.id)
     agrees = None if said is None or right is None else said == right
     told = ""
-    if said is not None and part.ask == "reason":
+    if said is not None and part.ask == "reason" and facts.d is not None:
         told = facts.reasoned(str(said), bool(agrees))
     elif agrees is False:
-        answer = _ANSWERS.get(part.ask)
+        answer = _ANSWERS.get(part.ask) if facts.d is not None else None
         told = answer(facts, part) if answer else ASKS[part.ask].answer_to(part, facts.case, said)
     happened = words.get(str(right), "")
     if part.ask == "K" and happened:

@@ -55,9 +55,9 @@ COUNT = "Not right yet. A count that may help: {what}, {left} on the left and {r
 HALFWAY = "Partly right: {right} of {all} places."
 
 
-def another_try(hint: str) -> str:
+def think_about(hint: str) -> str:
     """A hint of assessed work, once its marks are back."""
-    return f"- A question for another try: {hint}"
+    return f"- A question to think about: {hint}"
 
 
 def right_part(how: str) -> str:

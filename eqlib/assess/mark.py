@@ -9,7 +9,7 @@ forward, then mistakes.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
@@ -123,7 +123,7 @@ def mark(
     show = _may_show(question, policy, len(given.attempts), best.points >= best.max_points, released)
     working = worked(question, question.case(who, best.set_of)) if show else ""
     hints = question.hints if released and best.points < best.max_points else ()
-    said = "\n".join([best.feedback, *map(feedback.another_try, hints)])
+    said = "\n".join([best.feedback, *map(feedback.think_about, hints)])
     return replace(best, audit=audit, working=working, feedback=said)
 
 
@@ -171,6 +171,7 @@ def _mark_attempt(
     case = question.case(student, retry)
     readings = read(question, case, attempt)
     verdicts = judge(question, case, readings, policy)
+    said = [reading.value for reading in readings.values() if reading is not None]
     made = [
         mark_part(part, readings[part.id], verdicts.get(part.id), worth) for part, worth in _worths(question)
     ]
@@ -178,7 +179,7 @@ def _mark_attempt(
     return Mark(
         points=points,
         max_points=float(question.points),
-        mistake=_leading_mistake(made),
+        mistake=_leading_mistake(made, said),
         feedback=feedback.whole(question, made, points),
         working="",
         parts=tuple(made),
@@ -240,10 +241,13 @@ def _total(made: Sequence[PartMark], most: float) -> float:
     return min(max(round(math.fsum(part.points for part in made), 6), 0.0), float(most))
 
 
-def _leading_mistake(made: Sequence[PartMark]) -> str | None:
-    """The mistake of the part that cost most."""
-    named = [part for part in made if part.mistake]
-    return max(named, key=lambda part: part.max_points - part.points).mistake if named else None
+def _leading_mistake(made: Sequence[PartMark], said: Collection[Any]) -> str | None:
+    """The mistake that cost most; of several the one that was said outright, as a reason."""
+    cost: dict[str, float] = {}
+    for part in made:
+        if part.mistake:
+            cost[part.mistake] = cost.get(part.mistake, 0.0) + part.max_points - part.points
+    return max(cost, key=lambda mistake: (round(cost[mistake], 6), mistake in said), default=None)
 
 
 def _audit(
@@ -375,6 +379,9 @@ def coherent(case: Case, said: Mapping[str, Any], verdicts: Mapping[str, Verdict
     alone = _fit(plain, said, wrong)
     changed: dict[str, Verdict] = {}
     named = _best_idea(case, said, verdicts, parts, wrong, alone)
+    outright = next(
+        (said[n] for n, part in parts.items() if part.ask == "reason" and said[n] in MISTAKES), None
+    )
     for name, part in wrong.items():
         verdict = verdicts[name]
         if said[name] in MISTAKES:
@@ -383,6 +390,10 @@ def coherent(case: Case, said: Mapping[str, Any], verdicts: Mapping[str, Verdict
             changed[name] = replace(verdict, mistake=named[0])
         elif said[name] in plain[name] and (named is None or (part is asked and verdict.mistake in _GUESSES)):
             words = feedback.FOLLOWS if part is not asked else _beside_reason(parts, verdicts)
+            changed[name] = replace(verdict, mistake=None, said=words)
+        other = changed.get(name, verdict).mistake not in (None, outright)
+        if outright and other and said[name] in plain[name]:  # the reason says why; this follows from it
+            words = feedback.NOT_YET if part is asked else feedback.FOLLOWS
             changed[name] = replace(verdict, mistake=None, said=words)
     return changed
 

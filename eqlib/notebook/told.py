@@ -56,15 +56,16 @@ def told_html(question: Question, case: Case, answer: Mapping[str, Any], scene: 
     rest = (ASKS[part.ask].because(part, case) for part in question.parts)
     lines = [text(line) for line in dict.fromkeys(rest) if line]
     steps, full = why(scene.d)
-    if lines:  # rates or a label were asked about: these come first
-        steps = lines
+    if lines:  # rates or a label were asked about: these come first, and alone where the rest is right
+        went_wrong = any(row.agrees is False and row.part.ask in ("direction", "change", "K") for row in rows)
+        steps = [*lines, *steps] if went_wrong else lines
     if imagined is not None:
         words = text(f"{imagined.words} {imagined.test}".strip())
         picture = f'<div class="beside">{picture}<p>{words}</p></div>'
     events = _events(steps)
     if steps != full:
         events += f"<details><summary>Q beside K, with all the numbers</summary>{_events(full)}</details>"
-    under, beside = _sides(rows, steps)
+    under, beside = _sides(rows, steps, lines)
     return Told(picture, table, under, events, beside)
 
 
@@ -112,17 +113,17 @@ def _row(row: Confronted) -> str:
     return f"<tr><th scope=row>{name}</th><td{one_line}>{sign}{said}</td><td>{did}</td></tr>"
 
 
-def _sides(rows: Sequence[Confronted], steps: list[str]) -> tuple[str, str]:
-    """What is said to the reason and to each wrong part, each sentence once: under the table, and under Why.
+def _sides(rows: Sequence[Confronted], steps: list[str], why: list[str]) -> tuple[str, str]:
+    """What is said to the reason and to each wrong part, each sentence once and none that ``why`` says: under the table, and under Why.
     The side that is shorter takes the next, so that the whole stays on one screen.
     """
     told: dict[str, str] = {row.answer: "" for row in rows if row.answer and row.part.ask == "reason"}
-    spoken = " ".join(told)
+    spoken = " ".join([*told, *why])
     for row in rows:
         if row.part.ask in _TOLD_ELSEWHERE or not row.answer or row.answer in told:
             continue
         if row.answer.rstrip(".") not in spoken:
-            told[row.answer] = f"<b>{text(legend_of(row.part))}</b>: "
+            told[row.answer] = f"<b>{text(legend_of(row.part).rstrip('?'))}</b>: "
     sides: tuple[list[str], list[str]] = [], []
     long = [sum(_lines(f"{row.said}{row.happened}") + 0.4 for row in rows), sum(map(_lines, steps))]
     for words, name in told.items():

@@ -229,3 +229,82 @@ def test_why_a_rate_is_what_it_is():
     assert "faster at that temperature" in ASKS["rate"].because(warmer.parts[0], warmer.case())
     faster = question(dioxide + begin + '[question.stress]\nkind = "catalyse"\n' + part('ask = "rate"'))
     assert "by the same factor" in ASKS["rate"].because(faster.parts[0], faster.case())
+
+
+CATALYST = """
+[assignment]
+id = "rates"
+title = "Rates"
+course = "evening"
+[[question]]
+id = "catalyst"
+kind = "prediction"
+points = 3
+title = "A catalyst"
+prompt = "A catalyst is put in."
+reactions = [{ text = "CO(g) + H2O(g) <=> CO2(g) + H2(g)", K = 12 }]
+[question.start]
+totals = { "CO(g)" = 0.05, "H2O(g)" = 0.05 }
+volume_L = 1.0
+celsius = 400
+[question.stress]
+kind = "catalyse"
+[[question.part]]
+ask = "direction"
+[[question.part]]
+ask = "rate"
+[[question.part]]
+ask = "rate"
+side = "reverse"
+[[question.part]]
+ask = "K"
+[[question.part]]
+ask = "reason"
+options = ["q_equals_K", "catalyst_shifts", "rate_is_extent", "static_stop"]
+"""
+
+
+def test_nothing_changes_is_not_called_a_shift_by_the_catalyst():
+    """Both rates as before and no shift: that is standing still, not a catalyst that helps one side."""
+    asked = read_questions(CATALYST)["catalyst"]
+    same = {"direction": "none", "forward-rate": "same", "reverse-rate": "same", "K": "same"}
+    assert mark(asked, {**same, "reason": "static_stop"}).mistake == "static_stop"
+    one_side = {"direction": "forward", "forward-rate": "up", "reverse-rate": "same", "K": "same"}
+    assert mark(asked, {**one_side, "reason": "catalyst_shifts"}).mistake == "catalyst_shifts"
+
+
+def test_of_two_ideas_the_one_said_as_a_reason_leads():
+    asked = read_questions(CATALYST)["catalyst"]
+    given = {"direction": "none", "forward-rate": "up", "reverse-rate": "up", "K": "larger"}
+    assert mark(asked, {**given, "reason": "rate_is_extent"}).mistake == "rate_is_extent"
+
+
+def test_a_false_sentence_is_answered_with_the_numbers_of_the_mixture():
+    """Fe(III) and SCN- in equal parts at K = 139: x by the quadratic formula."""
+    asked = read_questions(
+        CATALYST.split("[[question]]")[0]
+        + """
+[[question]]
+id = "now"
+kind = "mixed"
+points = 1
+title = "Now"
+prompt = "A well stands."
+reactions = [{ text = "Fe^3+ + SCN^- <=> FeSCN^2+", K = 139 }]
+[question.start]
+totals = { "Fe^3+" = 0.002, "SCN^-" = 0.001 }
+volume_L = 0.002
+[[question.part]]
+ask = "true"
+options = ["equal_amounts", "goes_complete", "fwd_rate_grows", "rates_equal"]
+"""
+    )["now"]
+    b = 0.002 + 0.001 + 1 / 139
+    x = (b - math.sqrt(b * b - 4 * 0.002 * 0.001)) / 2
+    (part,) = asked.parts
+    told = {name: ASKS["true"].answer_to(part, asked.case(), name) for name, _ in part.options}
+    for value in (0.002 - x, 0.001 - x, x):
+        digits = f"{value:.3g}" if value >= 1e-3 else f"{value * 1e4:.3g} × 10⁻⁴"
+        assert digits in told["equal_amounts"]
+        assert digits in told["goes_complete"]
+    assert told["fwd_rate_grows"].startswith("It was fastest at the start")

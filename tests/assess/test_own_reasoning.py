@@ -312,3 +312,48 @@ def test_no_shift_is_not_a_rule_of_Q_turned_round():
     """Whoever says that nothing shifts has not read Q against K the wrong way."""
     question = read_questions(IRON)["iron"]
     assert mark(question, {"direction": "none", "seen": "paler"}).mistake != "q_reversed"
+
+
+PLUNGER = """
+[assignment]
+id = "a"
+title = "A"
+course = "evening"
+[[question]]
+id = "plunger"
+title = "The plunger"
+kind = "mixed"
+points = 3
+prompt = "Kc, then Q."
+reactions = [{ text = "2 NO2(g) <=> N2O4(g)", K = 40 }]
+[question.start]
+totals = { "NO2(g)" = 0.08 }
+volume_L = 0.020
+[question.stress]
+kind = "change_volume"
+mL = 28.0
+[[question.part]]
+ask = "number"
+quantity = "K"
+[[question.part]]
+ask = "number"
+quantity = "Q"
+weight = 2
+"""
+
+
+@pytest.mark.parametrize("own", [80.0, 0.025])  # the change of N2O4 not halved; the quotient upside down
+def test_q_after_a_move_of_the_plunger_goes_on_from_an_own_kc(own):
+    """Each concentration becomes 20/28 of itself; Q of 2 A = B then is Kc times 28/20, whatever Kc was."""
+    question = read_questions(PLUNGER)["plunger"]
+    given = mark(question, {"K": own, "Q": own * 28 / 20})
+    assert given.points == pytest.approx(2.0)
+    assert given.parts[1].note == "carried"
+    assert mark(question, {"K": own, "Q": own}).parts[1].points == 0
+
+
+def test_no_shift_with_a_reason_of_its_own_is_that_reason():
+    question = read_questions(IRON)["iron"]
+    given = mark(question, {"direction": "none", "seen": "same", "reason": "k_moves_conc"})
+    assert given.mistake == "k_moves_conc"
+    assert all(part.mistake != "static_stop" for part in given.parts)

@@ -12,10 +12,12 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 import numpy as np
 from pydantic import field_validator
 
-from eqlib.assess.asks.base import Ask, OptionsTable, Part, PartTable, close, shuffled
+from eqlib.assess.asks.base import Ask, OptionsTable, Part, PartTable, close, in_unicode, shuffled
+from eqlib.assess.asks.rates import rate_ratio
 from eqlib.assess.mistakes import MISTAKES, Suspect
 from eqlib.assess.tables import near
 from eqlib.chem.ice import FIVE_PERCENT, ice
+from eqlib.writing import number
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
@@ -123,6 +125,21 @@ class True_(Ask):
     def because(self, part: Part, case: Case) -> str:
         right = case.expected.get(part.id)
         return TRUE[right].why if right in TRUE else ""
+
+    def answer_to(self, part: Part, case: Case, said: Any) -> str:
+        """The sentence held against the numbers of this mixture, where it speaks of amounts."""
+        names = [name for name in case.reaction.quotient_species if name in case.before]
+        found = ", ".join(f"[{in_unicode(name)}] = {number(case.before[name])}" for name in names) + " mol/L"
+        if said == "equal_amounts":
+            return f"Here {found}: constant, and not equal."
+        if said == "goes_complete" and _nothing_missing(case):
+            return f"Here {found}: none of them is 0."
+        if said == "fwd_rate_grows" and rate_ratio(case, "forward", case.mixed, case.before) < 1:
+            return "It was fastest at the start, and has become slower since, for its reactants became less."
+        return self.because(part, case)
+
+    def worked(self, part: Part, case: Case) -> str:
+        return " ".join(filter(None, [super().worked(part, case), self.because(part, case)]))
 
     def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
         found = [Suspect(name, name, "said so") for name, _ in part.options if name in MISTAKES]

@@ -406,6 +406,10 @@ class NumberTable(PartTable):
         return self
 
 
+#: What multiplies every concentration by the same factor at once, and so Q by a factor that any K takes.
+_ALL_ALIKE = ("dilute", "change_volume")
+
+
 class NumberAsked(Ask):
     """The number named by ``quantity``."""
 
@@ -494,6 +498,8 @@ class NumberAsked(Ask):
                 continue
             if value > 0:
                 yield value
+            if part.quantity == "Q" and path.K and getattr(case.stress, "kind", "") in _ALL_ALIKE:
+                yield case.expected[part.id] * path.K / case.disturbance.before.K(case.reaction)
 
     def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
         if part.quantity.startswith("own_"):

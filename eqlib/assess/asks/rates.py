@@ -140,8 +140,9 @@ class Rate(_Rates):
             return "static_stop"
         if part.when == "at_once" and {value, self._other(part, case, said)} == {"up", "down"}:
             return "one_up_one_down"
-        catalyst = getattr(case.stress, "kind", "") == "catalyse"
-        return "catalyst_shifts" if catalyst and value == "same" else None
+        # One of the two faster and the other as before: only that would move the mixture.
+        one_sided = value == "same" and self._other(part, case, said) == "up"
+        return "catalyst_shifts" if one_sided and getattr(case.stress, "kind", "") == "catalyse" else None
 
     def _other(self, part: Part, case: Case, said: Mapping[str, Any]) -> str:
         """The other side's rate as the student has it, or else as it is."""
