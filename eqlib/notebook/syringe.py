@@ -3,7 +3,7 @@
 ``pushed`` and ``bathed`` are drawn by ``explore`` in the notebook's cells; nothing of them is marked.
 """
 
-from functools import lru_cache
+from functools import cache, lru_cache
 
 from eqlib.chem.catalogue import system
 from eqlib.chem.disturb import disturb
@@ -15,12 +15,19 @@ from eqlib.writing import number
 
 BORE_CM, AREA_CM2 = 1.95, 3.0  # a usual 20 mL syringe, about (common practice, no source)
 FILLED = 0.025  # mol NO2 per litre: even pushed to 8 mL it stays a gas at 25 °C
-NM = 436  # blue light, which NO2 takes out
+NM = 546  # green light, of which NO2 takes little: a barrel of gas can still be read along its whole length
+
+
+@cache
+def _in_mol_per_litre():
+    """The reaction with Kc (L/mol), as the questions of the notebook have it; the catalogue gives Kp."""
+    reaction = system("nitrogen-dioxide").reactions[0]
+    return (reaction.as_basis("c", reaction.T),)
 
 
 @lru_cache(maxsize=64)
 def _push(millilitres: float):
-    gas = Mixture({"NO2(g)": FILLED}, reactions=system("nitrogen-dioxide").reactions, volume=0.020)
+    gas = Mixture({"NO2(g)": FILLED}, reactions=_in_mol_per_litre(), volume=0.020)
     return disturb(gas, Stress.change_volume(millilitres / 1000))
 
 
@@ -33,7 +40,7 @@ def pushed(at) -> tuple[str, str]:
     told = (
         f"From the side A = {side.A:.2f} (before: {side_was.A:.2f}); along the axis A = {axis.A:.2f} "
         f"(before: {axis_was.A:.2f}), at {NM} nm. Q = {number(push.Q if at['moment'] == 'at once' else push.K)}, "
-        f"K = {number(push.K)}."
+        f"K = {number(push.K)} L/mol."
     )
     return _two_views(seen, title="The syringe from the side and along its axis", desc=told), told
 
@@ -73,7 +80,7 @@ def _two_views(seen, title, desc):
 
 @lru_cache(maxsize=64)
 def _warm(celsius: float):
-    tube = Mixture({"NO2(g)": 0.015}, reactions=system("nitrogen-dioxide").reactions, volume=0.020)
+    tube = Mixture({"NO2(g)": 0.015}, reactions=_in_mol_per_litre(), volume=0.020)
     return disturb(tube, Stress.heat_to(273.15 + celsius))
 
 
@@ -83,7 +90,7 @@ def bathed(at) -> tuple[str, str]:
     bench, now = warmed.before, warmed.after
     share = 100 * now["NO2(g)"] / 0.015
     told = (
-        f"At {at['celsius']:g} °C Kp is {number(warmed.K)} (at 25 °C {number(bench.K(bench.reactions[0]))}); "
+        f"At {at['celsius']:g} °C Kc is {number(warmed.K)} L/mol (at 25 °C {number(bench.K(bench.reactions[0]))}); "
         f"{share:.0f} % of the nitrogen is in NO₂."
     )
     tubes = "".join(
@@ -92,9 +99,10 @@ def bathed(at) -> tuple[str, str]:
         f'<text x="38" y="146" text-anchor="middle" font-weight="600">{name}</text></g>'
         for i, (name, state) in enumerate((("25 °C", bench), (f"{at['celsius']:g} °C", now)))
     )
+    there = f"{at['celsius']:g} °C"
     rows = [
-        ("in NO₂", {"25 °C": 1000 * bench["NO2(g)"], "now": 1000 * now["NO2(g)"]}),
-        ("in N₂O₄", {"25 °C": 2000 * bench["N2O4(g)"], "now": 2000 * now["N2O4(g)"]}),
+        ("in NO₂", {"25 °C": 1000 * bench["NO2(g)"], there: 1000 * now["NO2(g)"]}),
+        ("in N₂O₄", {"25 °C": 2000 * bench["N2O4(g)"], there: 2000 * now["N2O4(g)"]}),
     ]
     picture = svg(tubes, 320, 156, "The tube", told)
     return picture + bars(rows, unit="mmol N/L", title="Where the nitrogen is", desc=told), told
