@@ -80,7 +80,7 @@ def test_the_label_spreads_over_both_places():
 def test_q_on_the_line_is_the_quotient():
     _, said = quotients.now((2.0, 0.5, 0.1))
     assert "Q = 100" in said  # 1e-4 / (2e-3 x 5e-4)
-    assert "forward (towards the products)" in said
+    assert "it goes to products" in said
     assert "reverse" in quotients.now((1.0, 1.0, 0.5))[1]
 
 
