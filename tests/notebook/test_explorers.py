@@ -81,11 +81,12 @@ def test_q_on_the_line_is_the_quotient():
     _, said = quotients.now((2.0, 0.5, 0.1))
     assert "Q = 100" in said  # 1e-4 / (2e-3 x 5e-4)
     assert "it goes to products" in said
-    assert "reverse" in quotients.now((1.0, 1.0, 0.5))[1]
+    assert "to reactants" in quotients.now((1.0, 1.0, 0.5))[1]
 
 
 @pytest.mark.parametrize(
-    ("share", "way"), [(20, "forward"), (35, "forward"), (55, "reverse"), (90, "reverse")]
+    ("share", "way"),
+    [(20, "to products"), (35, "to products"), (55, "to reactants"), (90, "to reactants")],
 )
 def test_more_nitrogen_at_constant_pressure_turns_near_one_half(share, way):
     """For N2 + 3 H2 = 2 NH3 with more N2 at constant p and T: forward below half N2, reverse above (a
