@@ -381,7 +381,7 @@ def picture_of(idea: str | None, f: _Facts) -> IfRight | None:
         if delta_e(seen[0].clear_lab, seen[1].clear_lab) >= SAME_BELOW:
             # The wrong way round may be a rule misread or Q misjudged: only what was said is spoken of.
             rule = idea if idea != "q_reversed" else None
-            held = f"“{MISTAKES[rule].title}” were right" if rule else "that were so"
+            held = f"“{MISTAKES[rule].title}” were right" if rule else "it were as you said"
             named = f"If {held}, {words}, and it would look like the last vessel."
             return IfRight(idea or "", named, state, "" if idea == "full_cancel" else telling_test(f), view)
     return None

@@ -30,6 +30,7 @@ _ROW, _NAME = 24, 17  # letters that fit under a vessel, plain and bold
 _ROUND = {"well": 9, "cell": 3, "flask": 14}  # px, of the floor's corners
 #: Vessels that a gas fills from wall to wall: no level, no meniscus.
 GASES = ("syringe", "sealed", "vessel")
+PLUNGED = ("syringe", "vessel", "barrel")
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,8 @@ SHAPES = {
     "sealed": Shape(2.0, 12.0, 3.14, (42, 130)),
     # A litre of hot gas under a piston (a thought experiment), looked at through a cell 1 cm deep.
     "vessel": Shape(1.0, 26.0, 50.0, (78, 124)),
+    # A 60 mL syringe, stoppered, with a liquid and gas over it (bore about 2.6 cm: common practice, no source).
+    "barrel": Shape(2.6, 12.0, 5.3, (60, 126)),
 }
 
 
@@ -62,6 +65,7 @@ class Vessel:
     ``solid`` is (colour, share of the height) of what lies at the bottom, ``cloud`` (colour, share of the
     light it stops) of what hangs in the liquid. ``name`` and ``lines`` stand under it, ``adding`` beside the
     bottle above it. ``view`` is "side" or "above". ``bath`` is the temperature (°C) of the water around it.
+    ``lid`` is the share of the height under the plunger of a "barrel".
     """
 
     kind: str
@@ -75,6 +79,7 @@ class Vessel:
     adding: str = ""
     drops: bool = True
     bath: float | None = None
+    lid: float = 0.0
 
     def grey(self) -> Vessel:
         """The same without colour, by luminance."""
@@ -121,6 +126,7 @@ def vessel_of(
         cloud if not settled and seen.cloud.share > 0.02 else None,
         view,
         adding,
+        lid=min((millilitres + 1000.0 * state.gas_volume) / (shape.area_cm2 * shape.height_cm), 0.93),
     )
     return made.grey() if grey else made
 
@@ -162,9 +168,11 @@ def shapes(v: Vessel) -> dict[str, tuple[str, dict[str, str]]]:
     if v.view == "above":
         return _above(v, w)
     y = h * (1 - v.level)
-    if v.kind in ("syringe", "vessel"):
+    if v.kind in PLUNGED:
+        filled = {"x": "0", "y": _n(y), "width": _n(w), "height": _n(h - y), "fill": v.colour}
+        y = h * (1 - v.lid) if v.kind == "barrel" else y
         return {
-            "liquid": ("rect", {"x": "0", "y": _n(y), "width": _n(w), "height": _n(h - y), "fill": v.colour}),
+            "liquid": ("rect", filled),
             "plunger": (
                 "path",
                 {
@@ -279,7 +287,7 @@ def _glass(v: Vessel) -> str:
     line = f'fill="none" stroke="{GLASS}" stroke-width="2" stroke-linejoin="round"'
     if v.view == "above":
         return f'<circle cx="{w / 2:g}" cy="57" r="{min(w, 100) / 2 + 1:g}" {line}/>'
-    if v.kind == "syringe":
+    if v.kind in ("syringe", "barrel"):
         marks = " ".join(f"M{w} {h * i / 10:g} h-{10 if i % 5 == 0 else 6}" for i in range(1, 10))
         return f'<path d="M0 -4 V{h} H{w / 2 - 4:g} V{h + 10} H{w / 2 + 4:g} V{h} H{w} V-4" {line}/><path d="{marks}" {line} stroke-opacity=".55"/>'
     if v.kind == "vessel":
@@ -427,7 +435,7 @@ def shelf(items: Sequence, title: str, desc: str = "", rows: int = 0) -> str:
 
 def _crown(v: Vessel) -> int:
     """How far a vessel with its card, stopper or plunger reaches over its floor, px."""
-    return SHAPES[v.kind].px[1] + (24 if v.kind in ("syringe", "vessel") else 20)
+    return SHAPES[v.kind].px[1] + (24 if v.kind in PLUNGED else 20)
 
 
 def frame(vessels: Iterable[Vessel], rows: int = 0) -> dict[str, dict[str, str]]:

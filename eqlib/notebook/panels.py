@@ -505,6 +505,8 @@ def standing_alone(question, case) -> str:
         )
         lines.append(f"path {measured['path']:.2f} cm")
     vessel = vessel_of(state, f"your {'cuvette' if kind == 'cell' else kind}", kind, lines=lines)
+    if kind == "flask":  # one is taken that the mixture fills
+        vessel = replace(vessel, level=0.85)
     return shelf([vessel], f"{question.title}: the mixture", ", ".join(lines))
 
 

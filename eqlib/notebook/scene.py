@@ -58,16 +58,19 @@ def kind_of(question, state) -> str:
     measured = question.setting.measured
     if measured is not None and measured.path_cm is not None:
         return "cell"
-    for word, kind in (("well", "well"), ("tube", "tube"), ("syringe", "tube")):
-        if word in words:
+    if "syringe" in words and state.gas_volume > 0:
+        return "barrel"
+    for kind in ("well", "tube"):
+        if kind in words:
             return kind
     return "well" if state.volume < 0.0034 else "flask"
 
 
 def question_vessel(question) -> str:
     """The vessel as the question's own text or the system's recipe names it."""
-    if "tube" in question.prompt.lower():
-        return "tube"
+    for kind in ("tube", "flask"):
+        if kind in question.prompt.lower():
+            return kind
     found = question.setting.found
     return "" if found is None else found.recipe.vessel
 
@@ -173,7 +176,7 @@ class Scene:
     @property
     def noun(self) -> str:
         """What the vessel is called."""
-        return {"cell": "cuvette", "sealed": "tube"}.get(self.kind, self.kind)
+        return {"cell": "cuvette", "sealed": "tube", "barrel": "syringe"}.get(self.kind, self.kind)
 
     @property
     def watered(self) -> bool:

@@ -122,4 +122,6 @@ def test_an_idea_is_named_only_where_the_mark_names_it(questions):
     assert slipped["scn"].idea == "two_boxes"
     plain = rows(questions, "iron", {"direction": "reverse", "seen": "paler", "reason": "q_above_K"})
     assert not any(row.idea for row in plain.values()), "one wrong direction and what follows from it"
-    assert plain["direction"].if_right.words.startswith("If that were so, it would have gone to reactants")
+    assert plain["direction"].if_right.words.startswith(
+        "If it were as you said, it would have gone to reactants"
+    )
