@@ -30,6 +30,7 @@ SCALDS_FROM_K = 273.15 + 45  # hot water hurts from here (common practice, no so
 ACID = {"nitric": (0.16, 0.8), "hydrochloric": (2.9, 6.0)}
 ALKALI = (0.125, 0.5)
 AMMONIA = (0.6, 2.9)
+SILVER = 2e-4  # mol/L of silver ions from which a solution stains (common practice, no source)
 _FORMED = 1e-6  # mol/L: some of what a reaction makes is there, how much does not matter
 THIOCYANATE_ACID = 2.0  # mol/L of acid that may meet thiocyanate by staff only (common practice, no source)
 
@@ -183,6 +184,7 @@ _CHOKING = {
     "HI(g)": "Hydrogen iodide",
     "NH3(g)": "Ammonia gas",
 }
+_EXPLODING = {"H2(g)": "Hydrogen", "CH4(g)": "Methane", "C2H4(g)": "Ethene", "C2H6(g)": "Ethane"}
 _BURNING = ("C2H5OH", "CH3OH", "CH3COOC2H5", "CH3COCH3", "CH3COOCH3", "C6H14", "C6H12", "C6H6")
 
 _RULES = (
@@ -284,7 +286,7 @@ _RULES = (
     _Rule("strong-alkali", 2, lambda v: v.strongest("OH^-") >= ALKALI[1], _alkali_words, gloves=True),
     _Rule(
         "silver", 2,
-        lambda v: v.has("Ag"),
+        lambda v: v.strongest("Ag^+") >= SILVER,
         "Silver solutions harm eyes and stain skin and benches brown-black some hours later: gloves, and "
         "wipe up at once with damp paper.",
         gloves=True,
@@ -344,8 +346,9 @@ _RULES = (
     ),
     _Rule(
         "burning-gas", 2,
-        lambda v: bool(v.named("H2(g)", "CH4(g)", "C2H4(g)", "C2H6(g)")),
-        "This gas burns, and explodes with air: no flame, no spark, trained staff only, or computed only.",
+        lambda v: bool(v.named(*_EXPLODING)),
+        lambda v: f"{_EXPLODING[v.named(*_EXPLODING)]} burns, and explodes with air: no flame, no spark, "
+        "trained staff only, or computed only.",
     ),
     _Rule(
         "iodine", 2,

@@ -172,3 +172,13 @@ def test_a_vessel_of_no_system_leads_with_its_gravest_too(equation, totals, word
 def test_thiocyanate_is_no_cyanide_and_chloride_no_chlorine():
     shown = cautions_for((), Mixture({"SCN^-": 0.001, "Cl^-": 0.1}, T=298.15))
     assert [c.key for c in shown] == ["thiocyanate", "wear", "waste", "check"]
+
+
+def test_the_gas_that_burns_is_named_and_a_trace_of_silver_is_no_silver_solution():
+    """A saturated solution of AgCl holds about 1e-5 mol/L of silver (Ksp 1.8e-10, from memory)."""
+    shift = eq.Reaction("CO(g) + H2O(g) <=> CO2(g) + H2(g)", K=12)
+    gas = cautions_for((), Mixture({"CO(g)": 0.04, "H2O(g)": 0.04}, reactions=[shift]))
+    assert any(str(one).startswith("Hydrogen burns") for one in gas)
+    for silver, said in ((1.3e-5, False), (8.4e-5, False), (0.02, True)):
+        found = cautions_for((), Mixture({"Ag^+": silver, "NO3^-": silver}))
+        assert ("silver" in {one.key for one in found}) is said

@@ -298,7 +298,7 @@ def _simulated(K: float, seed: int, epsilon: float, path: float) -> str:
     read = read_tubes(
         [r.tube for r in rows], K, lambda nm: epsilon / path, 447.0, np.random.default_rng(seed), how, path
     )
-    lines = ["tube; Fe / mL; SCN / mL; water / mL; A"]
+    lines = ["tube; Fe / mL; SCN / mL; acid / mL; A"]
     for row, tube in zip(rows, read, strict=True):
         again = "again " if tube.role == "repeat" else ""
         lines.append(

@@ -109,12 +109,12 @@ def _any_rival(d: Disturbance) -> str:
 
 RULES = {
     "compare_q": Rule(
-        "Work out Q for the moment after the change, with every concentration as it is then, and compare "
-        "it with K at the temperature as it is then.",
+        "Work out Q right after the change, and compare it with K at the temperature there is then.",
         _compare,
     ),
     "binds_there": Rule(
-        "What is added matters if it ties up something that is there; else only the dilution counts.",
+        "What brings a reactant goes to products, what ties one up to reactants; for the rest only the "
+        "dilution counts.",
         _binds_there,
     ),
     "more_always_right": Rule(
@@ -122,9 +122,16 @@ RULES = {
         _more_forward,
         "more_always_right",
     ),
-    "only_named": Rule("Only what stands in the equation can do anything.", _only_named, "not_in_equation"),
+    "only_named": Rule(
+        "Only what stands in the equation can do anything: a reactant goes to products, a product to "
+        "reactants.",
+        _only_named,
+        "not_in_equation",
+    ),
     "any_rival": Rule(
-        "Whatever does not stand in the equation sends it to reactants.", _any_rival, "wrong_target"
+        "What stands in the equation acts as it always does; whatever does not sends it to reactants.",
+        _any_rival,
+        "wrong_target",
     ),
     "fewer_gas": Rule(
         "More gas in the vessel, or less room, goes to the side with fewer gas molecules.",
