@@ -28,6 +28,7 @@ SCALDS_FROM_K = 273.15 + 45  # hot water hurts from here (common practice, no so
 #: mol/L from which (an irritant, a corrosive) it is.
 #: Hydrochloric acid fumes long before its legal 7.9 mol/L, so it is called strong from 6.
 ACID = {"nitric": (0.16, 0.8), "hydrochloric": (2.9, 6.0)}
+FUMES = 6.0  # mol/L of strong acid
 ALKALI = (0.125, 0.5)
 AMMONIA = (0.6, 2.9)
 SILVER = 2e-4  # mol/L of silver ions from which a solution stains (common practice, no source)
@@ -120,13 +121,16 @@ class _Rule:
         return Caution(self.key, self.gravity, words)
 
 
+def _fuming_words(vessel: _Vessel) -> str:
+    name, strong = vessel.acid()
+    return (
+        f"{strong:.2g} mol/L {name} acid burns and fumes: trained staff add it, in the fume cupboard, "
+        "with face shield and gloves."
+    )
+
+
 def _acid_words(vessel: _Vessel) -> str:
     name, strong = vessel.acid()
-    if strong >= 6.0:
-        return (
-            f"{strong:.2g} mol/L {name} acid burns and fumes: trained staff add it, in the fume cupboard, "
-            "with face shield and gloves."
-        )
     if strong >= ACID[name][1]:
         return (
             f"{strong:.2g} mol/L {name} acid burns skin and eyes: gloves, drop by drop; rinse a splash at "
@@ -145,15 +149,9 @@ def _alkali_words(vessel: _Vessel) -> str:
     return f"{strong:.2g} mol/L sodium hydroxide irritates eyes and skin: rinse a splash at once."
 
 
-def _ammonia_words(vessel: _Vessel) -> str:
-    if vessel.strongest("NH3") >= AMMONIA[1]:
-        return "This ammonia burns eyes and airways: only in the fume cupboard, with gloves."
-    return "Ammonia stings eyes and airways: fume cupboard or open window, and close the bottle at once."
-
-
 def _corrosive_acid(vessel: _Vessel) -> bool:
     name, strong = vessel.acid()
-    return strong >= ACID[name][1]
+    return ACID[name][1] <= strong < FUMES
 
 
 def _irritating_acid(vessel: _Vessel) -> bool:
@@ -282,6 +280,13 @@ _RULES = (
         "to this well only, with ventilation; never to the thiocyanate bottle and never to its waste.",
         gloves=True,
     ),
+    _Rule("fuming-acid", 1, lambda v: v.acid()[1] >= FUMES, _fuming_words, gloves=True),
+    _Rule(
+        "strong-ammonia", 1,
+        lambda v: v.strongest("NH3") >= AMMONIA[1],
+        "This ammonia burns eyes and airways: only in the fume cupboard, with gloves.",
+        gloves=True,
+    ),
     _Rule("strong-acid", 2, _corrosive_acid, _acid_words, gloves=True),
     _Rule("strong-alkali", 2, lambda v: v.strongest("OH^-") >= ALKALI[1], _alkali_words, gloves=True),
     _Rule(
@@ -312,7 +317,11 @@ _RULES = (
         gloves=True,
         bottle="the copper bottle; never the sink",
     ),
-    _Rule("ammonia", 2, lambda v: v.strongest("NH3") >= AMMONIA[0], _ammonia_words),
+    _Rule(
+        "ammonia", 2,
+        lambda v: AMMONIA[0] <= v.strongest("NH3") < AMMONIA[1],
+        "Ammonia stings eyes and airways: fume cupboard or open window, and close the bottle at once.",
+    ),
     _Rule(
         "oxalate", 2,
         lambda v: v.holds("C2O4"),

@@ -216,12 +216,14 @@ def _dilution(look: Visibility) -> Requirement:
 def _safe(demo: Demo, start: Mixture, plan: Plan) -> Requirement:
     """Nothing that can injure for life, and nothing for staff in a fume cupboard only."""
     done = (_of(demo.step.stress, plan.add_mL), _of(demo.reversal.stress, plan.back_mL))
-    grave = [c for c in cautions_for(demo.system, start, done) if c.gravity == 1]
+    cautions = cautions_for(demo.system, start, done)
+    grave = [c for c in cautions if c.gravity == 1]
     if demo.system.recipe.demonstration_only and not grave:
         return Requirement("safe", False, "Only trained staff may show this one.")
     if grave:
         return Requirement("safe", False, f"Not on an open bench: {grave[0].words}")
-    return Requirement("safe", True, "Nothing in it can injure for life; the usual cautions hold.")
+    care = next((f" Take care: {c.words}" for c in cautions if c.gravity == 2), "")
+    return Requirement("safe", True, f"Nothing in it needs a fume cupboard or trained staff alone.{care}")
 
 
 def _turned(look: Visibility, change: Disturbance, back: Disturbance) -> Requirement:

@@ -99,7 +99,7 @@ def test_a_hot_bath_scalds_and_an_ice_bath_does_not():
         ({"HNO3": 1.0}, "strong-acid"),
         ({"HNO3": 0.5}, "irritating-acid"),
         ({"HCl": 1.0}, None),
-        ({"HCl": 12.0}, "strong-acid"),
+        ({"HCl": 12.0}, "fuming-acid"),
         ({"NaOH": 1.0}, "strong-alkali"),
         ({"NaOH": 0.2}, "irritating-alkali"),
         ({"NaOH": 0.1}, None),
@@ -110,7 +110,14 @@ def test_a_hot_bath_scalds_and_an_ice_bath_does_not():
 def test_strength_decides(bottle, key):
     mixture = Mixture({"K^+": 0.001, "NO3^-": 0.001}, reactions=[], volume=0.002)
     found = {c.key for c in cautions_for("bromothymol-blue", mixture, eq.Stress.add_solution(bottle, 0.0001))}
-    strong = {"strong-acid", "irritating-acid", "strong-alkali", "irritating-alkali", "ammonia"}
+    strong = {
+        "fuming-acid",
+        "strong-acid",
+        "irritating-acid",
+        "strong-alkali",
+        "irritating-alkali",
+        "ammonia",
+    }
     assert found & strong == ({key} if key else set())
 
 

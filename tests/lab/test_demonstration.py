@@ -63,6 +63,17 @@ def test_silver_in_ammonia_is_not_for_an_open_bench():
     assert "safe" in not_met(plan)
 
 
+def test_fuming_acid_is_not_for_an_open_bench_and_what_burns_is_said():
+    """12 mol/L hydrochloric acid is H314 and fumes; 1 mol/L sodium hydroxide is H314 (CLP, from memory)."""
+    plan = Plan("copper-chloride/acid", "cylinder", 20.0, 10.0, 10.0)
+    (safe,) = [one for one in judge(plan, 20.0).requirements if one.key == "safe"]
+    assert not safe.met
+    assert "fume cupboard" in safe.words
+    plan = Plan("iron-thiocyanate-hydroxide/hydroxide", "cylinder", 20.0, 2.0, 3.0)
+    (safe,) = [one for one in judge(plan, 20.0).requirements if one.key == "safe"]
+    assert "burns skin" in safe.words
+
+
 @given(st.floats(0.5, 3.0))
 @settings(max_examples=10, deadline=None)
 def test_from_the_side_only_the_proportions_count(factor):
