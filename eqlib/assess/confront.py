@@ -257,13 +257,17 @@ class _Facts:
         return f"{words} {'stand' if len(named) > 1 else 'stands'} in none of the equilibria of this mixture: alone, {'they' if len(named) > 1 else 'it'} would do {'nothing here' if self.d.stress.kind == 'add_solid' else 'only what as much water does'}. {self.q_against_k()}"
 
     def diluted(self) -> str:
-        share = self.d.before.volume / self.d.at_once.volume
+        told = f"Mixing alone multiplies every concentration by {number(self.d.before.volume / self.d.at_once.volume)}"
+        powers = self.d.reaction.quotient_species
+        added = set(dict(self.d.stress.amounts)) & set(powers)
+        if added or any(not self.d.before.concentrations.get(name) for name in powers):
+            return f"{told}. {self.q_against_k()}"  # more than dilution, or there was no Q to begin with
+        count = ("none", "one", "two", "three", "four", "five", "six", "seven")
         top, bottom = (
-            sum(1 for v in self.d.reaction.quotient_species.values() if (v > 0) == up) for up in (True, False)
+            int(sum(abs(float(v)) for v in powers.values() if (v > 0) is up)) for up in (True, False)
         )
-        count = ("none", "one", "two", "three", "four")
         return (
-            f"Mixing alone multiplies every concentration by {number(share)}; Q has {count[top]} of them above its line and "
+            f"{told}; Q has {count[top]} of them above its line and "
             f"{count[bottom]} below, so it goes from {number(self.K[0])} to {number(self.d.Q)}."
         )
 

@@ -391,6 +391,9 @@ def coherent(case: Case, said: Mapping[str, Any], verdicts: Mapping[str, Verdict
         elif said[name] in plain[name] and (named is None or (part is asked and verdict.mistake in _GUESSES)):
             words = feedback.FOLLOWS if part is not asked else _beside_reason(parts, verdicts)
             changed[name] = replace(verdict, mistake=None, said=words)
+        sound = any(part.ask == "reason" and verdicts[n].note == "right" for n, part in parts.items())
+        if part is asked and said[name] == "none" and sound:  # no idea of standing still beside a cause
+            changed[name] = replace(verdict, mistake=None, said=feedback.NOT_WITH_REASON)
         other = changed.get(name, verdict).mistake not in (None, outright)
         if outright and other and said[name] in plain[name]:  # the reason says why; this follows from it
             words = feedback.NOT_YET if part is asked else feedback.FOLLOWS
@@ -425,12 +428,15 @@ def _best_idea(
         for way in list(answers.get(asked, ())):
             for name, part in parts.items():
                 answers.setdefault(name, set()).update(as_if(part, case, way))
+    offered = {value for part in parts.values() if part.ask == "reason" for value, _ in part.options}
     ranked = []
     for idea, answers in says.items():
         # A rule about the way the reaction goes shows in the way that was said; others may show elsewhere.
         where = [asked] if idea in _GUESSES else wrong
         if not any(said[name] in answers.get(name, ()) for name in where):
             continue
+        if idea in _GUESSES and idea in offered and idea not in said.values():
+            continue  # it stood there as a reason, and another was chosen
         fit = _fit(answers, said, wrong)
         seen = [name for name, part in parts.items() if part.ask == "seen" and name not in wrong]
         premise = idea == "paler_is_left" and any(said[name] == "paler" for name in seen)

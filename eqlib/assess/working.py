@@ -270,7 +270,7 @@ def _competitor(case: Case, bound: str) -> str:
                 takers[name] = after.amounts.get(name, 0.0) - at_once.amounts.get(name, 0.0)
     gained = max(takers, key=lambda name: takers[name], default=None)
     if gained is None or takers[gained] <= 0:
-        return f"Another equilibrium takes {in_unicode(bound)} away."
+        return ""
     return f"A competing equilibrium takes {in_unicode(bound)} away, as {in_unicode(gained)}."
 
 

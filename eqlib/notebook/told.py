@@ -114,8 +114,8 @@ def _row(row: Confronted) -> str:
 
 
 def _sides(rows: Sequence[Confronted], steps: list[str], why: list[str]) -> tuple[str, str]:
-    """What is said to the reason and to each wrong part, each sentence once and none that ``why`` says: under the table, and under Why.
-    The side that is shorter takes the next, so that the whole stays on one screen.
+    """What is said to the reason and to each wrong part, each sentence once and none that ``why`` says: under the
+    table, and under Why. The side that is shorter takes the next, so that the whole stays on one screen.
     """
     told: dict[str, str] = {row.answer: "" for row in rows if row.answer and row.part.ask == "reason"}
     spoken = " ".join([*told, *why])
@@ -123,7 +123,8 @@ def _sides(rows: Sequence[Confronted], steps: list[str], why: list[str]) -> tupl
         if row.part.ask in _TOLD_ELSEWHERE or not row.answer or row.answer in told:
             continue
         if row.answer.rstrip(".") not in spoken:
-            told[row.answer] = f"<b>{text(legend_of(row.part).rstrip('?'))}</b>: "
+            name = legend_of(row.part).rstrip("?")
+            told[row.answer] = "" if row.answer.startswith(f"{name} ") else f"<b>{text(name)}</b>: "
     sides: tuple[list[str], list[str]] = [], []
     long = [sum(_lines(f"{row.said}{row.happened}") + 0.4 for row in rows), sum(map(_lines, steps))]
     for words, name in told.items():

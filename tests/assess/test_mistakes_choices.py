@@ -134,7 +134,6 @@ WRONG = [
     ("argon_v", "direction", "", "none", "forward", "inert_const_v"),
     ("argon_v", "change", "N2O4(g)", "same", "higher", "inert_const_v"),
     ("argon_p", "direction", "", "reverse", "none", "inert_const_p"),
-    ("argon_p", "direction", "", "reverse", "forward", "inert_const_v"),
     ("lime", "direction", "", "none", "forward", "solid_shifts"),
     ("lime", "K", "", "same", "larger", "solid_shifts"),
     ("lime", "change", "CO2(g)", "same", "higher", "solid_shifts"),

@@ -357,3 +357,36 @@ def test_no_shift_with_a_reason_of_its_own_is_that_reason():
     given = mark(question, {"direction": "none", "seen": "same", "reason": "k_moves_conc"})
     assert given.mistake == "k_moves_conc"
     assert all(part.mistake != "static_stop" for part in given.parts)
+
+
+def test_no_idea_is_named_that_another_row_contradicts():
+    """Whoever sees the cause has not the idea that nothing could happen; whoever sees the way not another."""
+    question = read_questions(IRON)["iron"]
+    beside = mark(question, {"direction": "none", "seen": "darker", "reason": "q_below_K"})
+    assert beside.mistake is None
+    assert "does not go with the reason" in beside.feedback
+    silver = (
+        IRON.replace("KSCN = 100", "AgNO3 = 100")
+        .replace("use = [0]\n", "")
+        .replace("-thiocyanate", "-thiocyanate-silver")
+    )
+    silver = silver.replace('"q_below_K", ', '"binds:SCN^-", "q_below_K", ')
+    question = read_questions(silver)["iron"]
+    bound = mark(question, {"direction": "none", "seen": "paler", "reason": "binds:SCN^-"})
+    assert bound.mistake is None, "he said what silver does"
+    assert mark(question, {"direction": "none", "seen": "same"}).mistake == "not_in_equation"
+
+
+WARM = IRON.replace(
+    'system = "iron-thiocyanate"\nuse = [0]', 'system = "iron-thiocyanate-temperature"'
+).replace('kind = "add_solution"\nof_mM = { KSCN = 100 }\nmL = 0.1', 'kind = "heat_to"\ncelsius = 60')
+WARM = WARM.replace('options = ["q_below_K"', 'options = ["k_falls", "heat_is_forward", "q_below_K"')
+
+
+def test_the_right_way_with_the_wrong_colour_is_no_belief_in_heat():
+    """The reaction gives heat out and goes to reactants: who says so does not think that heat helps it on."""
+    question = read_questions(WARM)["iron"]
+    given = mark(question, {"direction": "reverse", "seen": "darker", "reason": "k_falls"})
+    assert given.mistake is None
+    believed = mark(question, {"direction": "forward", "seen": "darker", "reason": "heat_is_forward"})
+    assert believed.mistake == "heat_is_forward"

@@ -271,10 +271,11 @@ def q_mistakes(prompt):
     ]
 
 
-#: question -> part -> wrong choice -> ids that fit (with every other part right)
+#: question -> part -> wrong choice -> ids that fit (with every other part right: who chose the right reason, or
+#: the right way, has not the idea that would say otherwise there)
 WRONG_CHOICES = {
     "iron": {
-        "direction": {"reverse": {"q_reversed"}, "none": {"static_stop"}},
+        "direction": {"reverse": {"q_reversed"}, "none": {None}},
         "scn": {"same": {"two_boxes"}},
         "K": {"larger": {"k_moves_conc"}, "smaller": {"k_moves_conc"}},
         "reason": {
@@ -284,18 +285,18 @@ WRONG_CHOICES = {
         },
     },
     "thiocyanate": {
-        "direction": {"reverse": {"q_reversed"}, "none": {"static_stop"}},
+        "direction": {"reverse": {"q_reversed"}, "none": {None}},
         "fe": {"same": {"two_boxes"}},
         "reason": {"spectator_acts": {"spectator_acts"}, "full_cancel": {"full_cancel"}},
     },
     "warm": {
-        "direction": {"forward": {"heat_is_forward"}, "none": {"k_fixed_t"}},
+        "direction": {"forward": {"heat_is_forward"}, "none": {None}},
         "K": {"same": {"k_fixed_t"}, "larger": {"heat_is_forward"}},
-        "seen": {"darker": {"heat_is_forward"}, "same": {"k_fixed_t"}},
+        "seen": {"darker": {None}, "same": {None}},
         "reason": {"rate_is_extent": {"rate_is_extent"}, "k_fixed_t": {"k_fixed_t"}},
     },
     "water": {
-        "direction": {"none": {"volume_ignored"}, "forward": {"q_reversed"}},
+        "direction": {"none": {None}, "forward": {"q_reversed"}},
         "K": {"smaller": {"k_moves_conc"}},
         "reason": {"volume_ignored": {"volume_ignored"}, "paler_is_left": {"paler_is_left"}},
     },
@@ -305,14 +306,14 @@ WRONG_CHOICES = {
         "reason": {"solid_shifts": {"solid_shifts"}, "goes_complete": {"goes_complete"}},
     },
     "silver": {
-        "direction": {"none": {"not_in_equation"}},
+        "direction": {"none": {None}},
         "precipitate": {"no": {"not_in_equation"}},
         "K": {"smaller": {"k_moves_conc"}},
         "reason": {"binds:Fe^3+": {"wrong_target"}, "spectator_acts": {"spectator_acts"}},
     },
     "oxalate": {
-        "direction": {"none": {"not_in_equation"}},
-        "scn": {"lower": {"wrong_target"}, "same": {"not_in_equation"}},
+        "direction": {"none": {None}},
+        "scn": {"lower": {"wrong_target"}, "same": {None}},
         "reason": {"binds:SCN^-": {"wrong_target"}, "static_stop": {"static_stop"}},
     },
     "q": {"direction": {"reverse": {"q_reversed"}}},

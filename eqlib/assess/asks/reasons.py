@@ -99,22 +99,27 @@ def tied_up(case: Case, least: float = 0.1) -> str | None:
     """The reactant that other reactions take out of the first one, or None when they take less than
     ``least`` of it.
 
-    What the first reaction itself uses is told apart by its product: a reactant's loss beyond that is the
-    others' doing.
+    What the first reaction itself uses is told apart by its products, of which the others may take one too: a
+    reactant's loss beyond the one that they leave alone is their doing.
     """
     before, after = case.disturbance.at_once, case.disturbance.after
     coefficients = case.reaction.coefficients
-    product = next((name for name, nu in coefficients.items() if nu > 0 and name in case.after), None)
-    if product is None:
+    products = [name for name, nu in coefficients.items() if nu > 0 and name in case.after]
+    if not products:
         return None
     losses: dict[str, float] = {}
     for name, nu in coefficients.items():
         if nu >= 0 or name not in case.after:
             continue
-        share = abs(float(nu)) / float(coefficients[product])
-        had = before.amounts.get(name, 0.0) + share * before.amounts.get(product, 0.0)
-        has = after.amounts.get(name, 0.0) + share * after.amounts.get(product, 0.0)
-        losses[name] = (had - has) / had if had > 0 else 0.0
+        found = []
+        for product in products:
+            share = abs(float(nu)) / float(coefficients[product])
+            had, has = (
+                state.amounts.get(name, 0.0) + share * state.amounts.get(product, 0.0)
+                for state in (before, after)
+            )
+            found.append((had - has) / had if had > 0 else 0.0)
+        losses[name] = min(found)
     worst = max(losses, key=lambda name: losses[name], default=None)
     return worst if worst is not None and losses[worst] > least else None
 

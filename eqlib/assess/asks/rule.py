@@ -136,7 +136,6 @@ RULES = {
     "fewer_gas": Rule(
         "More gas in the vessel, or less room, goes to the side with fewer gas molecules.",
         _fewer_gas,
-        "inert_const_v",
     ),
     "heat_forward": Rule(
         "Heating always goes to products; for everything else compare Q with K.",

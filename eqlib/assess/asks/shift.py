@@ -224,8 +224,6 @@ def direction_ideas(change: Change, expected: str | None) -> dict[str, list[str]
         ideas["none"].append("volume_ignored")
     elif change.kind == "inert_pressure":
         ideas["none"].append("inert_const_p")
-        if expected in OPPOSITE:
-            ideas[OPPOSITE[expected]].append("inert_const_v")
     elif change.kind in ("squeeze", "expand") and expected == "none":
         for way in ("forward", "reverse"):
             ideas[way].append("dn_zero")
@@ -235,10 +233,11 @@ def direction_ideas(change: Change, expected: str | None) -> dict[str, list[str]
     return {way: found for way, found in ideas.items() if way != expected}
 
 
-def _as_suspects(ideas: Mapping[str, list[str]]) -> Iterator[Suspect]:
+def _as_suspects(ideas: Mapping[str, list[str]], said: str | None = None) -> Iterator[Suspect]:
+    """``said``: the way that the student chose; who goes another way does not go by that idea."""
     for way, names in ideas.items():
-        for name in names:
-            yield Suspect(name, way, "direction")
+        if said in (None, way):
+            yield from (Suspect(name, way, "direction") for name in names)
 
 
 def against_own_Q(case: Case, said: Mapping[str, Any]) -> Iterator[Suspect]:
@@ -313,7 +312,8 @@ class Seen(_OfChange):
         if towards is None:
             return
         as_seen = {towards: "darker", OPPOSITE[towards]: "paler", "none": "same"}
-        for suspect in _as_suspects(direction_ideas(change, case.direction)):
+        way = said_to(case, "direction", said)
+        for suspect in _as_suspects(direction_ideas(change, case.direction), way):
             yield Suspect(suspect.mistake, as_seen[suspect.value], "colour as if " + suspect.value)
 
 
@@ -370,10 +370,10 @@ class Concentration(_OfChange):
         return _MOVES[beside(case.after.get(part.species, 0.0), case.before.get(part.species, 0.0))]
 
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
-        name, real = part.species, case.direction
+        name, real, way = part.species, case.direction, said_to(case, "direction", said)
         if change.kind in _NEVER_SHIFT and real == "none":
-            for way in ("higher", "lower"):
-                yield Suspect(_NEVER_SHIFT[change.kind], way, "concentration as if something shifted")
+            for moved in ("higher", "lower"):
+                yield Suspect(_NEVER_SHIFT[change.kind], moved, "concentration as if something shifted")
             return
         coefficient = case.reaction.coefficients.get(name)
         if name in change.species and change.kind in ("reactant", "product"):
@@ -381,20 +381,21 @@ class Concentration(_OfChange):
         elif change.kind == "reactant" and coefficient:
             yield Suspect("two_boxes" if coefficient < 0 else "static_stop", "same", "left as it was")
         elif change.kind == "binder" and coefficient:
-            yield from _bound(part, case, float(coefficient))
+            yield from _bound(part, case, float(coefficient), way)
         elif change.kind == "dilute":
             yield Suspect("volume_ignored", "same", "as if no water came in")
         if not coefficient or change.kind in ("reactant", "product", "dilute"):
             return
         up = "forward" if coefficient > 0 else "reverse"
         as_seen = {up: "higher", OPPOSITE[up]: "lower", "none": "same"}
-        for suspect in _as_suspects(direction_ideas(change, real)):
+        for suspect in _as_suspects(direction_ideas(change, real), way):
             yield Suspect(suspect.mistake, as_seen[suspect.value], "concentration as if " + suspect.value)
 
 
-def _bound(part: Part, case: Case, coefficient: float) -> Iterator[Suspect]:
-    """Something binds one reactant: the other one taken for it, or nothing bound at all."""
-    yield Suspect("not_in_equation", "same", "nothing bound")
+def _bound(part: Part, case: Case, coefficient: float, way: str | None) -> Iterator[Suspect]:
+    """Something binds one reactant: the other one taken for it, or, by who sees no shift, nothing bound."""
+    if way in (None, "none"):
+        yield Suspect("not_in_equation", "same", "nothing bound")
     if coefficient < 0:
         wrong = {"lower": "higher", "higher": "lower"}.get(str(case.expected.get(part.id)))
         if wrong:

@@ -464,8 +464,6 @@ def _dH(case: Case, facts: Facts) -> Slips:
     if not right:
         return
     yield "log_slip", right / LN10, "logarithm to base ten"
-    if right < 0:
-        yield "heat_is_forward", -right, "sign of a reaction that takes up heat"
     yield "heat_sign", -right, "sign, or the ratio of the constants, the wrong way round"
 
 

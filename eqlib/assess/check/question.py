@@ -31,10 +31,9 @@ CLEAR = 0.03
 #: Values closer than this share to each other are told apart by no student's rounding.
 APART = 0.01
 _MOST_CORNERS = 64
-#: Mistakes that give the same number whatever the numbers: a wrong sign of an enthalpy is a wrong sign.
+#: Mistakes that give the same number whatever the numbers.
 #: A small constant upside down is so large that everything reacts, a large one so small that nothing does.
 _ONE_AND_THE_SAME = {
-    ("dH", "heat_is_forward", "heat_sign"),
     ("concentration", "goes_complete", "k_inverted"),
     ("concentration", "initial_as_eq", "k_inverted"),
 }
