@@ -271,8 +271,8 @@ def q_mistakes(prompt):
     ]
 
 
-#: question -> part -> wrong choice -> ids that fit (with every other part right: who chose the right reason, or
-#: the right way, has not the idea that would say otherwise there)
+#: question -> part -> wrong choice -> ids that fit, with every other part right: who chose the right reason,
+#: or the right way, has not the idea that would say otherwise there
 WRONG_CHOICES = {
     "iron": {
         "direction": {"reverse": {"q_reversed"}, "none": {None}},
