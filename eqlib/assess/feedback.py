@@ -23,6 +23,13 @@ NOT_YET_RESULT = (
     "Not right yet; it fits none of the usual slips. Going through the steps once more may help: "
     "which numbers go in, in which units, and in which order?"
 )
+#: A question for a wrong choice that no known idea leads to, by what was asked.
+THINK_OF = {
+    "change": "what puts it in, what uses it up or sets it free, and how does the volume change?",
+    "seen": "is there more or less of the coloured substance in each millilitre?",
+    "precipitate": "which two could meet in a solid here, and is there enough of both?",
+    "K": "what does K depend on, and was that changed?",
+}
 OTHER_WAY_ROUND = (
     "Not right yet. It is balanced, but it runs the other way: what goes in, and what comes out?"
 )
@@ -65,12 +72,14 @@ def right_part(how: str) -> str:
     return CARRIED if how == "carried" else RIGHT
 
 
-def wrong_part(mistake: str | None, kind: str = "choice", quantity: str = "") -> str:
+def wrong_part(mistake: str | None, kind: str = "choice", quantity: str = "", ask: str = "") -> str:
     """The sentence for a part that does not: what it is consistent with, and a question that helps."""
     if mistake is None:
         if quantity in OF_DATA:
             return NOT_YET_RESULT
-        return NOT_YET_NUMBER if kind == "number" else NOT_YET
+        if kind == "number":
+            return NOT_YET_NUMBER
+        return f"{NOT_YET} A question that may help: {THINK_OF[ask]}" if ask in THINK_OF else NOT_YET
     title, hint = about(mistake)
     return f"{NOT_YET} It is consistent with this idea: {title}. A question that may help: {hint}"
 

@@ -331,7 +331,7 @@ def mark_part(part: Part, reading: Reading | None, verdict: Verdict | None, wort
     said = verdict.said or (
         feedback.right_part(verdict.note)
         if right
-        else feedback.wrong_part(verdict.mistake, part.kind, part.quantity)
+        else feedback.wrong_part(verdict.mistake, part.kind, part.quantity, part.ask)
     )
     audit = f"{part.id} {_short(reading.value)}: {verdict.note}"
     audit += f" (consistent with {verdict.mistake})" if verdict.mistake else ""

@@ -59,7 +59,7 @@ q_reversed full_cancel solid_shifts solid_in_k catalyst_shifts inert_const_v ine
 volume_ignored more_always_right heat_is_forward k_fixed_t rate_is_extent spectator_acts not_in_equation
 wrong_target paler_is_left k_inverted powers_missing sum_not_product stock_conc initial_as_eq change_sign
 change_coeff moles_as_conc unchecked_small_x limiting_swapped log_slip path_ignored blank_kept excess_digits
-single_truth unit_prefix rt_wrong_side heat_sign
+single_truth unit_prefix rt_wrong_side heat_sign k_is_conc
 """
 IDS = LISTED.split()
 
@@ -310,7 +310,7 @@ def test_what_is_not_a_table_shows_nothing(value):
 
 def test_all_are_there():
     assert sorted(MISTAKES) == sorted(IDS)
-    assert len(IDS) == 43
+    assert len(IDS) == 44
 
 
 @pytest.mark.parametrize("name", IDS)

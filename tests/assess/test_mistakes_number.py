@@ -8,16 +8,22 @@ expected number is written out as arithmetic here or was worked out by hand; non
 import math
 import random
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import pytest
 
 from eqlib.assess import asks
 from eqlib.assess.asks.base import Part
 from eqlib.assess.case import Case
+from eqlib.assess.load import load_questions
+from eqlib.assess.mark import mark
 from eqlib.assess.mistakes import MISTAKES, Suspect, name_mistake
 from eqlib.assess.setting import Portion
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.stress import Stress
+
+COURSE = Path(__file__).parents[2] / "notebooks" / "source"
+NET = "AgSCN(s) + Cl^- -> AgCl(s) + SCN^-"
 
 
 @dataclass(frozen=True)
@@ -480,3 +486,26 @@ def test_every_suspect_is_in_the_registry():
             assert suspect.mistake in MISTAKES
             assert math.isfinite(suspect.value)
         assert len(suspects(problem)) <= 20
+
+
+def net_slips(k1, k2, cl):
+    """What slips with AgSCN(s) + Cl- <=> AgCl(s) + SCN-, K = k1/k2, give for [SCN-]; right is K c/(1 + K)."""
+    K = k1 / k2
+    return {
+        "not_in_equation": math.sqrt(k1),  # AgSCN in water: the chloride is forgotten
+        "k_is_conc": K,
+        "k_inverted": cl / K,  # and x left out; exactly, cl/(1 + K) is as good as all of it
+        "goes_complete": cl,
+    }
+
+
+def test_slips_with_a_net_equation_are_named_from_the_questions_own_constants():
+    question = load_questions(COURSE / "05-strangers")["net"]
+    for student in [f"n{number:02d}" for number in range(12)]:
+        n = {key: float(value) for key, value in question.variant(student).numbers.items()}
+        right = n["k1"] / n["k2"] * n["cl"] / (1 + n["k1"] / n["k2"])
+        assert mark(question, {"equation": NET, "scn": f"{right:.3g}"}, student).points == 3
+        for mistake, value in net_slips(n["k1"], n["k2"], n["cl"]).items():
+            found = mark(question, {"equation": NET, "scn": f"{value:.3g}"}, student)
+            assert found.points == 1, (mistake, found.audit)
+            assert found.mistake == mistake, (student, value, found.audit)

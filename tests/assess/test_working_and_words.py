@@ -221,6 +221,17 @@ def test_points_are_said_with_two_decimals_at_most():
     assert found.feedback.endswith("\n0.67 of 2 points.")
 
 
+def test_a_wrong_choice_that_fits_no_idea_is_answered_with_a_question_about_what_was_asked():
+    """Chloride takes Ag+ away as AgCl: who says that [Ag+] rises is asked who uses it up."""
+    question = load_questions(COURSE / "05-strangers")["rival"]
+    given = mark(
+        question, {"direction": "forward", "seen": "darker", "scn": "higher", "silver": "higher"}, "s01"
+    )
+    silver = next(part for part in given.parts if part.id == "silver")
+    assert not silver.right
+    assert "what uses it up" in silver.feedback
+
+
 def test_the_general_advice_suits_the_number():
     found = mark(load_questions(PRACTICE)["enthalpy"], "3.21", "s01").feedback
     assert "poured" not in found

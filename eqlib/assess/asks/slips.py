@@ -22,6 +22,7 @@ from eqlib.assess.asks.steps import (
     small_x,
     solve_extent,
 )
+from eqlib.assess.asks.typed import net_of
 from eqlib.assess.mistakes import Suspect
 from eqlib.chem.salts import dissolved
 from eqlib.chem.thermo import R_BAR
@@ -71,7 +72,8 @@ def facts_of(part: Part, case: Case, scale: float = 1.0) -> Facts:
     right = right / scale if isinstance(right, (int, float)) else math.nan
     if not case.reactions:
         return Facts(part, case, right, {})
-    reaction = case.reaction
+    # Where the net equation is asked for, a concentration is worked out from that and not from the first.
+    reaction = (net_of(case) if part.quantity == "concentration" else None) or case.reaction
     coefficients = {n: float(c) for n, c in reaction.coefficients.items()}
     in_bar = R_BAR * case.temperature if reaction.basis == "p" else 1.0
     return Facts(part, case, right, coefficients, in_K(coefficients), in_bar)
@@ -176,6 +178,7 @@ def concentration(case: Case, facts: Facts) -> Slips:
             yield "stock_conc", other.get(name, 0.0), why
     elif name in facts.coefficients:
         yield from _at_equilibrium(case, facts, name, when)
+        yield from _beside_the_net(case, facts, name)
     if right and case.volume > 0 and case.volume != 1:
         yield "moles_as_conc", right * case.volume, "moles"
         yield "moles_as_conc", 1e3 * right * case.volume, "millimoles"
@@ -202,6 +205,21 @@ def _at_equilibrium(case: Case, facts: Facts, name: str, when: str) -> Slips:
         amount = amount_made(case, facts, x)
         yield "change_coeff", start[name] + math.copysign(amount, nu * x), "all change alike"
     yield "initial_as_eq", start[name], "starting value"
+
+
+def _beside_the_net(case: Case, facts: Facts, name: str) -> Slips:
+    """Where the end is worked out from a net equation: one of its reactions taken alone, or its K misused."""
+    net = net_of(case)
+    if net is None:
+        return
+    start, nu, K = case.mixed, facts.coefficients[name], net.require_K()
+    for reaction in case.reactions:
+        x = small_x(reaction.coefficients, {}, reaction.require_K())
+        if x is not None and reaction.coefficients.get(name, 0) > 0:
+            yield "not_in_equation", float(reaction.coefficients[name]) * x, "the other reaction left out"
+    yield "k_is_conc", K, "K itself"
+    inverted = small_x(facts.coefficients, start, 1 / K)
+    yield "k_inverted", None if inverted is None else start[name] + nu * inverted, "upside down, x left out"
 
 
 def _read_off(facts: Facts, when: str) -> bool:
