@@ -240,6 +240,9 @@ class Course:
             for other in gradebook.assignments:
                 if other.name != assignment:
                     others[other.name] = {cell.name for book in other.notebooks for cell in book.source_cells}
+        for name in self.assignments():
+            if name != assignment and name not in others:  # never released: its own file may be handed in
+                others[name] = _source_cells(self.source(name))
         seconds = self.config.get("Execute", {}).get("timeout") or CELL_SECONDS
         kept = {name: self.config[name] for name in ("LimitOutput", "IgnorePattern") if name in self.config}
         return Paper(
@@ -269,6 +272,14 @@ class Course:
 
 def _notebooks(folder: Path) -> dict[str, Any]:
     return {path.stem: nbformat.read(path, as_version=4) for path in sorted(folder.glob("*.ipynb"))}
+
+
+def _source_cells(folder: Path) -> set[str]:
+    """The ids of the cells of an assignment's source."""
+    books = _notebooks(folder).values()
+    return {
+        cell.metadata.get("nbgrader", {}).get("grade_id", "") for book in books for cell in book.cells
+    } - {""}
 
 
 def _wanted_cells(source: Any) -> dict[str, dict]:

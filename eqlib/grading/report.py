@@ -131,7 +131,7 @@ def _question_lines(rows: Any, questions: Any) -> Iterator[QuestionLine]:
         points = [q.points for q in theirs if q.points is not None]
         most = theirs[0].max_points
         # While answers are still to be read, the mean of those that needed no reading says nothing.
-        unread = any(q.points is None for q in theirs)
+        unread = any(q.points is None and q.state != "not found" for q in theirs)
         mean = statistics.fmean(points) if points and not unread else None
         yield QuestionLine(
             name,
@@ -142,7 +142,7 @@ def _question_lines(rows: Any, questions: Any) -> Iterator[QuestionLine]:
             mean / most if mean is not None and most else None,
             sum(p >= most for p in points),
             sum(p <= 0 for p in points),
-            sum(q.points is None and q.state != "not run" for q in theirs),
+            sum(q.points is None and q.state not in ("not run", "not found") for q in theirs),
             sum(q.state == "not run" and q.points is None for q in theirs),
         )
 
@@ -219,7 +219,7 @@ def as_markdown(made: ClassReport) -> str:
 
 def _in_all(made: ClassReport) -> str:
     """How many are marked, and their mean."""
-    marked = [row for row in made.rows if row.points is not None]
+    marked = [row for row in made.rows if row.total is not None]
     said = f"{len(marked)} of {len(made.rows)} submissions marked."
     shares = [(row.points or 0.0) / row.could_be for row in marked if row.could_be]
     if not shares:

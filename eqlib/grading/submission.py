@@ -32,7 +32,7 @@ from eqlib.grading.safety import clean_notebook
 
 #: Cells that we put in are marked in their metadata, under this key.
 OURS = "eqlib"
-TO_READ, NOT_RUN = "to read", "not run"
+TO_READ, NOT_RUN, NOT_FOUND = "to read", "not run", "not found"
 #: ``run(cells, files)``: see ``Sandbox.run``; None where nothing can be run.
 Run = Callable[[list, dict], Executed] | None
 
@@ -136,11 +136,14 @@ class _Marking:
         self.marks: dict[str, Mark] = {}
         self.claimed: dict[str, float] = {}
         self.free_text = False
+        #: The line about answers that must have been lost on the way, or "".
+        self.lost = ""
 
     def mark(self) -> None:
         kept = answers_in(self.plain, self.files, self.paper.own_id)
         mended = whole(self.plain, self.book)
         self.free_text = _words_elsewhere(self.plain, self.book)
+        self.lost = self._lost(kept)
         cells = self.plain["cells"]
         ran, asked = self._execute(cells, kept)
         records, ignored = self._records(kept, ran)
@@ -270,6 +273,9 @@ class _Marking:
                 _notice("Not run: this answer is worked out in code, which could not be run here.")
             ]
             return Grade(name, None, most, NOT_RUN)
+        if record is None and self.lost:
+            cell.outputs = [_notice(f"Not marked: {self.lost}.")]
+            return Grade(name, None, most, NOT_FOUND)
         self._keep(question, made, record)
         points = scaled(made, most)
         claimed = _claimed(cell)
@@ -320,18 +326,25 @@ class _Marking:
                 nb.cells.insert(index, _markdown(rubric, f"rubric-{index}"))
         clean_notebook(nb)
 
+    def _lost(self, kept: Collected) -> str:
+        """The line where no record is found in a notebook that somebody worked in; "" else."""
+        line = no_answers(kept, self.paper.questions) if self.questions else ""
+        was = {self.book.key(cell) for cell in self.book.released}
+        untouched = not kept.student and all(
+            self.book.key(cell) in was
+            for cell in self.plain["cells"]
+            if cell["cell_type"] == "code" or _meta(cell).get("solution")
+        )
+        return "" if untouched else line
+
     def _say(
         self, kept: Any, records: Any, ignored: Any, ran: Any, asked: Any, mended: Any, done: MarkedBook
     ) -> None:
         say = self.result.notes
-        if self.questions and (line := no_answers(kept, self.paper.questions)):
-            was = {self.book.key(cell) for cell in self.book.released}
-            untouched = all(
-                self.book.key(cell) in was
-                for cell in self.plain["cells"]
-                if cell["cell_type"] == "code" or _meta(cell).get("solution")
-            )
-            say.append("nothing was answered" if untouched and not kept.student else line)
+        if self.lost:
+            say.append(self.lost)
+        elif self.questions and no_answers(kept, self.paper.questions):
+            say.append("nothing was answered")
         say += kept.problems + ignored
         changed = [name for name in mended.changed if name not in self.claimed]
         say += notes.of_cells(self.plain["cells"], ran, replace(mended, changed=changed))

@@ -22,8 +22,8 @@ MOST_NOTES = 3
 
 @dataclass(frozen=True)
 class QuestionRow:
-    """One question of one student. ``points`` is None while it is to be read or was not run (``state``
-    says which).
+    """One question of one student. ``points`` is None while it is to be read, was not run or was not found
+    (``state`` says which).
     """
 
     question: str
@@ -58,8 +58,13 @@ class StudentRow:
         return sum(q.max_points for q in self.questions if q.points is not None)
 
     @property
+    def total(self) -> float | None:
+        """The score, where there was anything to mark."""
+        return self.points if self.could_be or not self.max_points else None
+
+    @property
     def to_read(self) -> int:
-        return sum(q.points is None and q.state != "not run" for q in self.questions)
+        return sum(q.points is None and q.state not in ("not run", "not found") for q in self.questions)
 
     @property
     def not_run(self) -> int:
@@ -149,7 +154,7 @@ def marks_table(rows: Any, notices: Any = ()) -> str:
     table.writerow(["student", *map(cell, names), *heads])
     for row in rows:
         points = {q.question: shown_points(q) for q in row.questions}
-        total = "" if row.points is None else f"{row.points:g}"
+        total = "" if row.total is None else f"{row.total:g}"
         lines = [*(notices if row.not_run else ()), *row.notes]
         table.writerow(
             [

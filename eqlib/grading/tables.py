@@ -27,7 +27,7 @@ def marks_table(made: Any, title: str) -> Any:
     table.add_column("Points", justify="right")
     for row in made.rows:
         points = {q.question: shown_points(q) for q in row.questions}
-        total = "not marked" if row.points is None else f"{row.points:g} / {row.max_points:g}"
+        total = "not marked" if row.total is None else f"{row.total:g} / {row.max_points:g}"
         taken = [f"late, -{row.penalty:g}" if row.late else ""] if late else []
         left = row.max_points - row.could_be
         still = [f"{left:g}" if left and row.points is not None else ""] if unread else []
@@ -39,7 +39,9 @@ def marks_table(made: Any, title: str) -> Any:
 
 def questions_table(made: Any) -> Any:
     """How each question went."""
-    table = Table(title=f"{made.title}: {len(made.rows)} submissions", title_justify="left")
+    marked = sum(row.total is not None for row in made.rows)
+    title = f"{made.title}: {marked} of {len(made.rows)} submissions marked"
+    table = Table(title=title, title_justify="left")
     left = ("Question", "Id")
     for heading in (*left, "Mean", "Of", "Share", "Full marks", "No marks", "Still to read", "Not run"):
         table.add_column(heading, justify="left" if heading in left else "right")

@@ -16,6 +16,7 @@ from nbformat.v4 import new_code_cell, new_output
 from eqlib.assess.load import load_questions
 from eqlib.grading import bulk, summary
 from eqlib.grading.course import Course, CourseError
+from eqlib.grading.report import report
 from eqlib.grading.run.sandbox import Limits
 
 pytestmark = pytest.mark.slow
@@ -185,6 +186,55 @@ def test_answers_survive_in_the_notebook_alone_or_in_the_journal_alone(tiny):
     assert rows["s04"].points == 7  # an altered record does not count; the journal's does
     assert "marked from the journal" in notes(made, "s03")[0]
     assert any("receipt" in line for line in notes(made, "s04"))
+
+
+def test_answers_lost_on_the_way_are_held_apart_and_are_in_no_mean(tiny):
+    """Worked in, but saved with its outputs cleared and handed in without the journal: asked for, not 0."""
+    tiny.hand_in(tiny.work("s01"))
+    tiny.hand_in(tiny.work("s02", water=WRONG))
+    cleared = tiny.book(tiny.work("s03", code=""))
+    for cell in cleared.cells:
+        if cell.cell_type == "code":
+            cell.outputs, cell.execution_count = [], None
+    tiny.hand_in(tiny.work("s03", code=""), cleared, journal=False)
+    made, rows = marked(tiny, feedback=False)
+    assert "no answers found: ask for the file answers-tiny.journal.json" in notes(made, "s03")[0]
+    lost = {q.question: (q.points, q.state) for q in rows["s03"].questions}
+    assert lost == {"water": (None, "not found"), "kc": (None, "not found"), "why": (None, "to read")}
+    with made.marks_csv.open(encoding="utf-8", newline="") as stream:
+        line = next(line for line in csv.DictReader(stream) if line["student"] == "s03")
+    assert (line["water"], line["total"]) == ("not found", "")
+    told = report(tiny.root, "tiny")
+    water = next(question for question in told.questions if question.question == "water")
+    assert water.marked == 2
+    assert water.mean == (4 + rows["s02"].questions[0].points) / 2
+    assert "2 of 3 submissions marked" in (told.folder / "class.md").read_text(encoding="utf-8")
+
+    # The journal handed in later completes it.
+    tiny.hand_in(tiny.work("s03", code=""), cleared)
+    _, rows = marked(tiny, feedback=False)
+    assert rows["s03"].questions[0].points == 4
+
+
+def test_a_file_of_another_assignment_is_named_though_that_was_never_released(tiny):
+    """05 handed in as 04, and 05 has not been given out yet."""
+    other = tiny.root / "source" / "other"
+    other.mkdir()
+    book = nbformat.v4.new_notebook(
+        cells=[
+            nbformat.v4.new_code_cell("1", metadata={"nbgrader": {**CELL, "grade_id": f"cell-{n}"}})
+            for n in range(4)
+        ]
+    )
+    nbformat.write(book, other / "other.ipynb")
+    tiny.folder("s01").mkdir(parents=True)
+    nbformat.write(book, tiny.folder("s01") / "tiny.ipynb")
+    made, rows = marked(tiny, feedback=False)
+    assert rows["s01"].points is None
+    assert "tiny.ipynb is other; ask for the right file" in notes(made, "s01")[0]
+
+
+CELL = {"grade": False, "locked": True, "schema_version": 3, "solution": False, "task": False}
 
 
 def test_other_numbers_and_copies_are_marked_as_shown_and_flagged(tiny):
