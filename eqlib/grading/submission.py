@@ -273,7 +273,7 @@ class _Marking:
                 _notice("Not run: this answer is worked out in code, which could not be run here.")
             ]
             return Grade(name, None, most, NOT_RUN)
-        if record is None and self.lost:
+        if record is None and self.lost and not kept.problems:  # a record that does not count scores 0
             cell.outputs = [_notice(f"Not marked: {self.lost}.")]
             return Grade(name, None, most, NOT_FOUND)
         self._keep(question, made, record)

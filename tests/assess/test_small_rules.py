@@ -1,0 +1,219 @@
+"""Small rules of marking, checking and telling, each with a case on either side, worked by hand."""
+
+from pathlib import Path
+
+import pytest
+
+import eqlib as eq
+from eqlib.assess import feedback
+from eqlib.assess.asks import suspects
+from eqlib.assess.asks.number import limiting
+from eqlib.assess.check.question import check_question
+from eqlib.assess.load import load_questions, read_questions
+from eqlib.assess.mark import mark
+from eqlib.assess.reading.units import parse_unit
+from eqlib.assess.tables import QuestionError
+from eqlib.assess.working import worked
+
+COURSE = Path(__file__).parents[2] / "notebooks" / "source"
+
+HEAD = """
+[assignment]
+id = "edges"
+title = "E"
+course = "evening-class"
+[[question]]
+id = "q"
+kind = "mixed"
+points = 4
+title = "Q"
+prompt = "A question."
+"""
+IRON = 'reactions = [{ text = "Fe^3+ + SCN^- <=> FeSCN^2+", K = 140, dH_kJ = -6 }]\n'
+TUBE = '[question.start]\ntotals = { "Fe^3+" = 2e-3, "SCN^-" = 1e-3 }\nvolume_L = 0.01\n'
+DIOXIDE = 'reactions = [{ text = "2 NO2(g) <=> N2O4(g)", K = 170, dH_kJ = -57.2 }]\n'
+BULB = '[question.start]\ntotals = { "NO2(g)" = 0.04 }\nvolume_L = 0.1\n'
+
+
+def question(*text):
+    return read_questions(HEAD + "".join(text))["q"]
+
+
+def part(text):
+    return f"[[question.part]]\n{text}\n"
+
+
+def stress(text):
+    return f"[question.stress]\n{text}\n"
+
+
+def test_a_pressure_is_an_energy_in_a_volume_and_a_force_on_an_area():
+    """1 Pa = 1 J/m^3 = 1 kg m^-1 s^-2 (SI brochure)."""
+    assert parse_unit("Pa").dims == parse_unit("J/m^3").dims == parse_unit("kg m^-1 s^-2").dims
+    assert parse_unit("J").dims == parse_unit("kg m^2 s^-2").dims
+    assert parse_unit("Pa").size == parse_unit("J/m^3").size
+
+
+def test_a_part_of_weight_0_is_never_scored():
+    more = stress('kind = "add"\nspecies = "SCN^-"\nmmol = 0.02')
+    made = question(IRON, TUBE, more, part('ask = "direction"'),
+                    part('ask = "K"\nweight = 0'))  # fmt: skip
+    found = mark(made, {"direction": "forward"}, "s01")
+    assert found.points == 4
+    assert "K: no answer" not in found.audit
+    assert "direction: no answer, 0 of 4" in mark(made, {"K": "same"}, "s01").audit
+    wrong = mark(made, {"direction": "forward", "K": "larger"}, "s01")
+    assert wrong.points == 4
+    assert [p.max_points for p in wrong.parts] == [4, 0]
+
+
+DIGITS_HEAD = HEAD.replace("[[question]]", "[assignment.policy]\nfigures = FIGURES\n[[question]]", 1)
+
+
+@pytest.mark.parametrize("figures", ["[2, 4]", "[1, 3]"])
+def test_the_figures_of_a_policy_are_a_pair(figures):
+    text = part('ask = "number"\nquantity = "extent"')
+    assert read_questions(DIGITS_HEAD.replace("FIGURES", figures) + IRON + TUBE + text)["q"]
+
+
+@pytest.mark.parametrize("figures", ["[2]", "2", '["2", "4"]', "[2, 3, 4]"])
+def test_other_figures_are_refused(figures):
+    text = part('ask = "number"\nquantity = "extent"')
+    with pytest.raises(QuestionError, match=r"such as \[2, 4\]"):
+        read_questions(DIGITS_HEAD.replace("FIGURES", figures) + IRON + TUBE + text)
+
+
+def test_a_slip_in_a_change_of_two_is_carried_as_far_as_there_is_anything_to_change():
+    """2 NO2 <=> N2O4 from 0.0400: a change of -0.0300 is x = 0.0150, which leaves 0.0100 and 0.0150."""
+    made = question(DIOXIDE, BULB, part('ask = "ice"'))
+    table = {
+        "initial": {"NO2(g)": "0.0400", "N2O4(g)": "0"},
+        "change": {"NO2(g)": "-0.0300", "N2O4(g)": "0.0150"},
+        "equilibrium": {"NO2(g)": "0.0100", "N2O4(g)": "0.0150"},
+    }
+    (found,) = mark(made, {"ice": table}, "s01").parts
+    # x by K = 170: 4 x^2 ... is 0.0152: other tables are wrong in one place, and what follows is right.
+    assert found.points > 0
+    table["change"]["NO2(g)"], table["equilibrium"]["NO2(g)"] = "-0.0390", "0.0010"
+    table["change"]["N2O4(g)"] = table["equilibrium"]["N2O4(g)"] = "0.0195"
+    (carried,) = mark(made, {"ice": table}, "s01").parts
+    assert carried.points == pytest.approx(4 * 5 / 6, abs=0.01), carried.audit
+
+
+def test_a_concentration_in_mmol_per_litre_is_carried_on_in_mol_per_litre():
+    """[FeSCN] 0.15 mM in place of 0.2: K from it is 0.00015/(0.00185 x 0.00085) = 95.4."""
+    measured = '[question.measured]\nreading = "concentration"\nspecies = "FeSCN^2+"\nfigures = 3\n'
+    made = question(
+        IRON,
+        TUBE,
+        measured,
+        part('ask = "number"\nid = "x"\nquantity = "extent"\nunit = "mmol/L"'),
+        part('ask = "number"\nid = "K"\nquantity = "K"'),
+    )
+    right = made.case("s01").expected["x"]
+    own = 0.75 * right
+    K = 1e-3 * own / ((2e-3 - 1e-3 * own) * (1e-3 - 1e-3 * own))
+    found = mark(made, {"x": f"{own:.4g}", "K": f"{K:.4g}"}, "s01")
+    assert [p.note for p in found.parts] == ["wrong", "carried"], found.audit
+
+
+def test_a_thousandth_and_a_thousandfold_are_a_wrong_unit():
+    made = question(IRON, TUBE, part('ask = "number"\nquantity = "extent"'))
+    right = made.case("s01").expected["extent"]
+    for factor in (1000, 1 / 1000):
+        assert mark(made, f"{right * factor:.4g}", "s01").mistake == "unit_prefix"
+
+
+def test_who_goes_by_paleness_alone_is_named_though_no_colour_was_said():
+    made = question(IRON, TUBE, stress('kind = "dilute"\nmL = 10.0'), part('ask = "direction"'),
+                    part('ask = "K"'))  # fmt: skip
+    silver = load_questions(COURSE / "04-disturbing-an-equilibrium")["weak"]
+    found = [
+        s.mistake for s in suspects(silver.part("direction"), silver.case("s01"), {}) if s.value == "reverse"
+    ]
+    assert "paler_is_left" in found
+    # Where no colour is asked about, nobody goes by it.
+    found = [s.mistake for s in suspects(made.part("direction"), made.case("s01"), {})]
+    assert "paler_is_left" not in found
+
+
+@pytest.mark.parametrize(("mmol", "said"), [("0.0003", "smaller than 3 %"), ("0.02", "")])
+def test_a_shift_that_hardly_moves_anything_is_refused_and_a_clear_one_is_not(mmol, said):
+    """0.3 µmol of thiocyanate beside 10 µmol moves the complex by less than 3 %; 20 µmol by a third."""
+    made = question(
+        IRON, TUBE, stress(f'kind = "add"\nspecies = "SCN^-"\nmmol = {mmol}'), part('ask = "direction"')
+    )
+    lines = list(check_question(made, 3))
+    assert any("smaller than" in line for line in lines) is bool(said), lines
+
+
+def test_a_shift_of_a_tenth_is_clear_enough():
+    """4 µmol of thiocyanate beside 10: the complex grows by about a tenth to a third, well beyond 3 %."""
+    made = question(
+        IRON, TUBE, stress('kind = "add"\nspecies = "SCN^-"\nmmol = 0.002'), part('ask = "direction"')
+    )
+    d = made.case("s01").disturbance
+    grown = d.after.amounts["FeSCN^2+"] / d.at_once.amounts["FeSCN^2+"] - 1
+    assert 0.03 < grown < 0.3
+    assert not [line for line in check_question(made, 3) if "smaller than" in line]
+
+
+def test_the_rule_that_heat_always_helps_is_met_with_the_case_it_fails_in():
+    made = load_questions(COURSE / "04-disturbing-an-equilibrium")["rule"]
+    (found,) = (p for p in mark(made, {"rule": "heat_forward"}, "s01").parts if p.max_points)
+    assert not found.right
+    assert "into a bath at 70 °C" in found.feedback
+
+
+def test_the_rates_are_in_the_working_of_a_question_about_them():
+    speed = load_questions(COURSE / "01-dynamic-equilibrium")
+    asked = [q for q in speed.values() if any(p.ask == "rate" for p in q.parts)]
+    assert asked
+    assert all("**Rates.**" in worked(q, q.case("s01")) for q in asked)
+
+
+def test_two_things_that_the_stress_itself_changed_are_both_told():
+    """Iron(III) as strong as in the mixture stays; the thiocyanate that comes with it rises."""
+    m = eq.Mixture(
+        {"Fe^3+": 1e-3, "SCN^-": 1e-3}, [eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140)], volume=0.01
+    )
+    free = m.equilibrate()["Fe^3+"]
+    text = eq.disturb(m, eq.Stress.add_solution({"Fe^3+": free, "SCN^-": 0.05}, volume=0.002)).explanation
+    assert "[Fe^3+] stays" in text
+    assert "[SCN^-] rises" in text
+
+
+def test_the_ionic_strength_is_told_only_where_it_moves():
+    salt = {"K^+": 0.05, "NO3^-": 0.05}
+    m = eq.Mixture({"Fe^3+": 1e-3, "SCN^-": 1e-3, "NO3^-": 3e-3, "K^+": 1e-3} | {"Na^+": 0.1, "Cl^-": 0.1},
+                   [eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140, dH=-6000.0)], volume=0.01)  # fmt: skip
+    told = eq.disturb(m, eq.Stress.add_solution(salt, volume=0.01), activity="davies").explanation
+    assert "The ionic strength" in told
+    assert "The ionic strength" not in eq.disturb(m, eq.Stress.heat_to(310.0), activity="davies").explanation
+
+
+def test_twice_the_usual_equation_is_right_and_told_so():
+    made = question(part('ask = "equation"\nskeleton = "H2(g) + O2(g) -> H2O(l)"'))
+    (once,) = mark(made, "2 H2 + O2 -> 2 H2O", "s01").parts
+    (twice,) = mark(made, "4 H2 + 2 O2 -> 4 H2O", "s01").parts
+    assert once.points == twice.points == 4
+    assert once.feedback == feedback.RIGHT
+    assert twice.feedback == feedback.MULTIPLE
+
+
+@pytest.mark.parametrize(("decimals", "fits"), [(9, True), (10, False)])
+def test_a_reading_has_nine_decimals_at_most(decimals, fits):
+    measured = '[question.measured]\nreading = "absorbance"\nspecies = "FeSCN^2+"\nepsilon = 4700\npath_cm = 1.0\n'
+    measured += f"decimals = {decimals}\n"
+    text = part('ask = "number"\nquantity = "K"')
+    if fits:
+        assert question(IRON, TUBE, measured, text)
+    else:
+        with pytest.raises(QuestionError, match="decimals"):
+            question(IRON, TUBE, measured, text)
+
+
+def test_the_reactant_that_runs_out_first_is_found_by_its_coefficient():
+    """2 NO2 from 0.04 mol/L: it is used up at x = 0.02, not at 0.04 or 0.08."""
+    made = question(DIOXIDE, BULB, part('ask = "number"\nquantity = "extent"'))
+    assert limiting(made.case("s01")) == ("NO2(g)", pytest.approx(0.02, rel=1e-9))
