@@ -12,6 +12,7 @@ from eqlib.assess.check.question import check_question
 from eqlib.assess.load import load_questions, read_questions
 from eqlib.assess.mark import mark
 from eqlib.assess.reading.units import parse_unit
+from eqlib.assess.records import record_answer
 from eqlib.assess.tables import QuestionError
 from eqlib.assess.working import worked
 
@@ -203,7 +204,9 @@ def test_twice_the_usual_equation_is_right_and_told_so():
 
 @pytest.mark.parametrize(("decimals", "fits"), [(9, True), (10, False)])
 def test_a_reading_has_nine_decimals_at_most(decimals, fits):
-    measured = '[question.measured]\nreading = "absorbance"\nspecies = "FeSCN^2+"\nepsilon = 4700\npath_cm = 1.0\n'
+    measured = (
+        '[question.measured]\nreading = "absorbance"\nspecies = "FeSCN^2+"\nepsilon = 4700\npath_cm = 1.0\n'
+    )
     measured += f"decimals = {decimals}\n"
     text = part('ask = "number"\nquantity = "K"')
     if fits:
@@ -217,3 +220,62 @@ def test_the_reactant_that_runs_out_first_is_found_by_its_coefficient():
     """2 NO2 from 0.04 mol/L: it is used up at x = 0.02, not at 0.04 or 0.08."""
     made = question(DIOXIDE, BULB, part('ask = "number"\nquantity = "extent"'))
     assert limiting(made.case("s01")) == ("NO2(g)", pytest.approx(0.02, rel=1e-9))
+
+
+def tried(mode, *attempts, shown_after):
+    """A record of ``attempts`` a minute apart, its outcome shown after so many of them."""
+    made = None
+    for minute, direction in enumerate(attempts):
+        made = record_answer(
+            "edges", "q", {"direction": direction}, "s01", at=f"2026-01-31T18:0{minute}:00Z", previous=made
+        )
+        if minute + 1 == shown_after:
+            made = made.revealed(made.at)
+    text = HEAD.replace('title = "E"', f'title = "E"\nmode = "{mode}"')
+    more = stress('kind = "add"\nspecies = "SCN^-"\nmmol = 0.02') + part('ask = "direction"')
+    return mark(read_questions(text + IRON + TUBE + more)["q"], made, "s01")
+
+
+def test_assessed_work_counts_as_it_stood_when_its_outcome_was_shown():
+    """More thiocyanate: to products. What is said after looking earns nothing, and costs nothing."""
+    assert tried("assessed", "reverse", "forward", shown_after=1).points == 0
+    kept = tried("assessed", "forward", "reverse", shown_after=1)
+    assert kept.points == 4
+    assert "attempt 1 of 2 counts, 1 made after the outcome was shown left aside" in kept.audit
+    assert "last of 2 attempts counts" in tried("assessed", "reverse", "forward", shown_after=2).audit
+
+
+def test_practice_counts_as_it_was_left():
+    made = tried("practice", "reverse", "forward", shown_after=1)
+    assert made.points == 4
+    assert "last of 2 attempts counts" in made.audit
+
+
+def test_the_rows_of_a_table_in_the_working_stand_on_lines_of_their_own():
+    silver = load_questions(COURSE / "04-disturbing-an-equilibrium")["silver"]
+    lines = worked(silver, silver.case("s01")).splitlines()
+    rows = [line.split("|")[1].strip() for line in lines if line.startswith("| ")]
+    assert rows[-4:] == ["mol/L", "Before", "At once", "After"]
+
+
+def test_no_shift_goes_with_q_equal_to_k_and_with_everything_as_it_was():
+    """A crystal of potassium nitrate: {none, same, q_equals_K} is one right answer."""
+    more = stress('kind = "add_solid"\nformula = "KNO3(s)"\nmmol = 0.02')
+    made = question(
+        IRON, TUBE, more, part('ask = "direction"'), part('ask = "change"\nspecies = "SCN^-"'),
+        part('ask = "reason"\noptions = ["q_equals_K", "q_below_K", "spectator_acts"]'),
+    )  # fmt: skip
+    right = {"direction": "none", "SCN^-": "same", "reason": "q_equals_K"}
+    ids = [p.id for p in made.parts]
+    given = dict(zip(ids, right.values(), strict=True))
+    assert mark(made, given, "s01").points == 4
+    found = mark(made, {**given, ids[0]: "forward", ids[1]: "lower"}, "s01")
+    assert found.points < 4
+
+
+def test_who_lets_a_binder_do_nothing_says_that_the_ion_stays():
+    """Silver binds thiocyanate: "stays the same" is what somebody says who looks into the equation only."""
+    silver = load_questions(COURSE / "05-strangers")["phosphate"]
+    found = [(s.mistake, s.value) for s in suspects(silver.part("scn"), silver.case("s01"), {})]
+    assert ("not_in_equation", "same") in found
+    assert ("wrong_target", "lower") in found  # phosphate binds the iron, so thiocyanate is set free

@@ -375,3 +375,10 @@ def test_a_colour_on_which_observers_disagree_is_not_asked(tmp_path, kind):
     told = [line for line in lines if "no fair question" in line]
     assert len(told) == (kind == "not fair"), lines
     assert all("violet" in line and "blue" in line for line in told)
+
+
+@pytest.mark.parametrize("content", ["[]", "{}", '{"cells": 3}', '"text"'])
+def test_json_that_is_no_notebook_is_one_line(tmp_path, content):
+    root = course(tmp_path)
+    (root / "source" / "05-test" / "05-test.ipynb").write_text(content)
+    assert any("has no list of cells" in line for line in findings(root))

@@ -266,3 +266,18 @@ def test_a_notebook_that_is_none_gives_one_problem(book):
     found = collect(book)
     assert dict(found) == {}
     assert len(found.problems) == 1
+
+
+def test_an_answer_recorded_in_the_second_in_which_its_outcome_was_shown_came_before_it():
+    """The button records and shows: both carry the same second."""
+    shown = record().revealed(EARLY)
+    assert shown.before_reveal == 1
+    assert record({"direction": "none"}, at=LATE, previous=shown).before_reveal == 1
+
+
+@pytest.mark.parametrize("key", ["assignment", "question"])
+def test_a_record_without_a_name_says_which(key):
+    data = json.loads(record().to_json())
+    data[key] = 5
+    with pytest.raises(AnswerError, match=key):
+        Record.from_json(data)

@@ -341,3 +341,12 @@ def test_a_notebook_saved_by_another_program_is_rescued_as_well(tmp_path, encodi
         (tmp_path / f"other{number}.ipynb").write_text("{}")
     assert rescue(tmp_path).record("silver", "s01") == record
     assert Journal(tmp_path / "answers-04.journal.json").read("s01") == {"silver": record}
+
+
+@pytest.mark.parametrize(("minutes", "told"), [(9.9, False), (10.1, True)])
+def test_clocks_may_differ_by_ten_minutes_and_no_more(minutes, told):
+    found = collect(notebook(record({"direction": "none"}, 30)))
+    when, gap, day = found["silver"].when, timedelta(minutes=minutes), timedelta(days=1)
+    assert bool(oddities(found, now=when - gap)) is told
+    assert bool(oddities(found, due=when - gap, now=when + day)) is told
+    assert bool(oddities(found, opens=when + gap, now=when + day)) is told
