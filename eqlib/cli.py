@@ -297,6 +297,9 @@ def export(
 ) -> None:
     """Write the marks as CSV for a learning platform, those given by hand included."""
     made = _extra("eqlib.grading.export", "grading")
+    if columns == "help":
+        _line(_console(), ", ".join(made.COLUMNS))
+        return
     wanted = (
         made.USUAL if columns is None else tuple(name.strip() for name in columns.split(",") if name.strip())
     )

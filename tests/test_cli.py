@@ -68,6 +68,13 @@ def test_bad_usage_is_one_line_that_names_it_and_status_2(capsys, tmp_path, monk
     assert named in err
 
 
+def test_the_columns_of_an_export_are_listed_where_they_are_asked_for(capsys, tmp_path):
+    """As the option's own help promises; no course is needed for it."""
+    code, out, err = status(capsys, "export", tmp_path, "tiny", "--columns", "help")
+    assert (code, err) == (0, "")
+    assert {"id", "email", "percent", "questions"} <= set(out.strip().split(", "))
+
+
 def test_a_folder_that_is_in_use_is_not_touched(capsys, tmp_path):
     (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
     code, _, err = status(capsys, "demo", tmp_path)

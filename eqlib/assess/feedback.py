@@ -55,7 +55,6 @@ TOO_FEW_FIGURES = (
     "than the data can carry, which costs a little, once."
 )
 MULTIPLE = "Right: it is balanced. Usually the smallest whole numbers are written."
-NEVER_MARKED = "Thank you for saying how sure you are. This is never marked."
 #: Numbers for which nothing is poured together: the general advice is about the data.
 OF_DATA = ("Kp", "absorbance", "dH", "mean", "s", "n")
 COUNT = "Not right yet. A count that may help: {what}, {left} on the left and {right} on the right."
@@ -114,8 +113,15 @@ def whole(question: Any, made: Sequence[Any], points: float) -> str:
             continue
         said = AS_ABOVE if part.mistake in asked and part.note == "wrong" else part.feedback
         asked |= {part.mistake} - {None}
+        said = _answered(part.shown) + said
         lines.append(f"- **{part.label}** {said}" if several else said)
     return "\n".join([*lines, "", f"{_points(points)} of {_points(question.points)} points."])
+
+
+def _answered(shown: str) -> str:
+    """The answer to a part as it was read, as a sentence; "" where none was."""
+    read = shown.removeprefix("read as ")
+    return f"Your answer: {read}{'' if read.endswith('.”') else '.'} " if read else ""
 
 
 def _points(value: float) -> str:

@@ -319,8 +319,7 @@ def mark_part(part: Part, reading: Reading | None, verdict: Verdict | None, wort
     if reading is None:
         return PartMark.empty(part, worth)
     if not part.scored:
-        said = feedback.NEVER_MARKED if part.ask == "confidence" else ""
-        return PartMark(part.id, part.label, 0.0, 0.0, False, reading.shown, None, said, "")
+        return PartMark(part.id, part.label, 0.0, 0.0, False, reading.shown, None, "", "")
     if verdict is None:
         audit = f"{part.id}: could not be read, 0 of {worth:g}"
         return PartMark(

@@ -333,6 +333,21 @@ def test_help_comes_a_little_at_a_time(questions):
     )
 
 
+def test_how_sure_somebody_was_is_no_part_of_what_is_said_of_the_answer(questions):
+    """The form says that it is never marked; the page after marking need not say it again."""
+    said = mark(questions["iron"], {"direction": "none", "confidence": "certain"}, "s01").feedback
+    assert "sure" not in said
+    assert "never marked" not in said
+
+
+def test_what_is_said_of_a_part_begins_with_what_was_answered(questions):
+    said = mark(questions["kc"], "0.5 L/mol", "s01").feedback
+    assert said.startswith("Your answer: 0.5 L/mol, 1 significant figure. Not right yet")
+    said = mark(questions["warm"], {"direction": "forward", "K": "what?"}, "s01").feedback
+    assert "**Which way does the equilibrium shift?** Your answer: “to products →”. Not right yet" in said
+    assert said.count("Your answer") == 1
+
+
 def test_feedback_on_the_assignment_never_holds_the_right_choice(questions):
     """The label of the right option appears in no feedback to a wrong answer."""
     for question in questions.values():

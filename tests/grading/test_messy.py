@@ -5,6 +5,7 @@ No code is run here: what is read, marked and turned into a page comes from the 
 
 import copy
 import json
+import re
 
 import pytest
 from nbformat.v4 import new_code_cell, new_output
@@ -124,6 +125,22 @@ def test_what_is_odd_beside_a_right_answer_costs_nothing_and_gains_nothing(tiny,
         grade.auto is None or grade.auto <= grade.most for grade in done.result.books["tiny"].grades.values()
     )
     assert all("<script" not in page.lower() and page.encode() for page in done.pages.values())
+
+
+@pytest.mark.parametrize("saved", ["as it was", "outputs cleared"])
+def test_the_page_says_beside_each_part_what_was_answered(tiny, desk, saved):
+    """Whoever reads it a week later sees the wrong answer, with or without the panel's own picture of it."""
+    answer = {**WRONG, "confidence": "certain"}
+    work = tiny.work("s01", water=answer)
+    book = json.loads(json.dumps(tiny.book(work)))
+    journal = tiny.hand_in(work).with_name("answers-tiny.journal.json").read_bytes()
+    if saved == "outputs cleared":
+        for cell in book["cells"]:
+            cell.update({"outputs": [], "execution_count": None} if cell["cell_type"] == "code" else {})
+    page = desk(book, **{"answers-tiny.journal.json": journal}).pages["tiny"]
+    said = re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", page))
+    assert re.search("Which way does the equilibrium shift\\? Your answer: “no shift”", said)
+    assert re.search("the equilibrium constant K\\? Your answer: “the same”. Right.", said)
 
 
 def forged(change):

@@ -91,7 +91,7 @@ def read_choice(raw, options, name="This answer"):
     if not isinstance(value, str):
         raise Unreadable(f"{name} wants one choice. Please choose one of: {_listed(pairs)}.")
     chosen = _exactly(value, pairs) or _by_name(value, pairs) or _by_meaning(value, pairs)
-    return Reading(True, chosen[0], f"read as {quote(chosen[1], 120)}")
+    return Reading(True, chosen[0], f"read as {quote(chosen[1], 200)}")
 
 
 def _listed(pairs):
