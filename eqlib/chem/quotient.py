@@ -88,7 +88,7 @@ class Quotient:
 
     def numbers(self) -> str:
         """``2.17 × 10⁻⁴ / (0.00204 × 1.43 × 10⁻¹⁰)``, with figures enough to come out at Q as it is shown."""
-        n = next((n for n in range(self.figures, self.figures + 3) if self._comes_out(n)), self.figures)
+        n = next((n for n in range(self.figures, self.figures + 5) if self._comes_out(n)), self.figures)
         return _over([f.number(n) for f in self.top], [f.number(n) for f in self.bottom], " × ")
 
     def _comes_out(self, figures: int) -> bool:
