@@ -9,7 +9,7 @@ import math
 import os
 import re
 import tempfile
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
 
 _RAISED = str.maketrans("-+0123456789", "⁻⁺⁰¹²³⁴⁵⁶⁷⁸⁹")
@@ -38,13 +38,21 @@ def in_powers(text: str) -> str:
     return _POWER.sub(lambda found: power_of_ten(found[1], found[2]), text)
 
 
+def _rounded(value: float, figures: int) -> tuple[str, str]:
+    """Mantissa and power, rounded as on paper: a half goes up, whatever the thirteenth binary figure says."""
+    exact = Decimal(f"{value:.{max(figures, 13) - 1}e}")
+    kept = exact.quantize(Decimal(1).scaleb(exact.adjusted() - figures + 1), ROUND_HALF_UP)
+    mantissa, power = f"{kept:.{figures - 1}e}".lower().split("e")
+    return mantissa, power
+
+
 def number(value: float, figures: int = 3) -> str:
     """Significant figures without empty zeros: 0.0123, 1470, 2.62 × 10⁻¹⁰."""
     if value == 0 or not math.isfinite(value):
         return f"{value:g}"
-    mantissa, power = f"{value:.{figures - 1}e}".split("e")
+    mantissa, power = _rounded(value, figures)
     if -3 <= int(power) <= max(3, figures - 1):
-        text = f"{float(f'{value:.{figures - 1}e}'):.10f}".rstrip("0").rstrip(".")
+        text = f"{float(f'{mantissa}e{power}'):.10f}".rstrip("0").rstrip(".")
     else:
         text = power_of_ten(mantissa.rstrip("0").rstrip(".") if "." in mantissa else mantissa, power)
     return text.replace("-", "−")
@@ -57,7 +65,7 @@ def with_figures(value: float, figures: int = 3) -> str:
     """
     if value == 0 or not math.isfinite(value):
         return f"{value:g}"
-    mantissa, power = f"{Decimal(value):.{figures - 1}e}".replace("E", "e").split("e")
+    mantissa, power = _rounded(value, figures)
     exponent = int(power)
     if -4 < exponent < max(figures, 4):
         places = max(0, figures - 1 - exponent)

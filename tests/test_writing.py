@@ -8,6 +8,7 @@ from eqlib.errors import did_you_mean
 from eqlib.writing import (
     in_powers,
     moles_change,
+    number,
     practically_none,
     raised,
     volume_from_to,
@@ -26,11 +27,23 @@ from eqlib.writing import (
         (1470, 3, "1470"),
         (14700, 3, "1.47 × 10⁴"),
         (9.999, 3, "10.0"),
+        (0.0055 * 2.30 / 10, 3, "0.00127"),
+        (0.01845, 3, "0.0185"),
+        (170.5, 3, "171"),
+        (-1.265, 3, "−1.27"),
+        (1.2649, 3, "1.26"),
         (0, 3, "0"),
     ],
 )
 def test_always_as_many_figures(value, figures, text):
     assert with_figures(value, figures) == text
+
+
+def test_a_half_is_rounded_as_on_paper():
+    """5.5 mM x 2.30/10 = 1.265 mM."""
+    assert number(0.0055 * 2.30 / 10) == "0.00127"
+    assert number(1.25e-5, 2) == "1.3 × 10⁻⁵"
+    assert number(12340000.5, 9) == "12340000.5"
 
 
 @pytest.mark.parametrize(

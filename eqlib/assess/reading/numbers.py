@@ -70,7 +70,7 @@ _MANTISSA = r"(?:\d{1,3}(?:[ ']\d{3})+(?:[.,]\d+)?(?!\d)|\d[\d.,]*|[.,]\d+)"
 _POWER = (
     r"(?:\s*[eE]\s*(?P<e>[+-]?\s?\d+)"
     r"|(?:\s*(?:\*|·|[xX]|times)\s*|\s+)10\s*(?:\^|\*\*)\s*[({]?\s*(?P<p>[+-]?\s?\d+)\s*[)}]?"
-    r"|\s*(?:\*|·|[xX])\s*10\s?(?P<q>[+-]\d+))"
+    r"|(?:\s*(?:\*|·|[xX])\s*10\s?|\s+10)(?P<q>[+-]\d+))"
 )
 _NUMBER = re.compile(rf"(?P<sign>[+-]?)\s*(?P<mantissa>{_MANTISSA})(?P<spread>\(\d{{1,3}}\))?(?:{_POWER})?")
 _BARE_POWER = re.compile(r"(?P<sign>[+-]?)\s*10\s*(?:\^|\*\*)\s*[({]?\s*(?P<p>[+-]?\s?\d+)\s*[)}]?")
@@ -334,9 +334,10 @@ def _not_a_number(text, typed, name):
             f"{quote(typed)} is {_WORDS[word]}: a step before it had no ordinary "
             f"result. A plain number is wanted."
         )
-    if _LIMIT.match(typed):
+    span = re.search(r"\bbetween\b", typed, re.IGNORECASE)
+    if span or _LIMIT.match(typed):
         return Unreadable(
-            f"{quote(typed)} gives a limit; {name.lower()} wants one value. Please type your best value."
+            f"{quote(typed)} gives a {'range' if span else 'limit'}; {name.lower()} wants one value. Please type your best value."
         )
     if _MORE_WORDS.search(text):
         return Unreadable(f"{quote(typed)} is a number in words. Please type it in figures.")
