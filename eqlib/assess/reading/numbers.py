@@ -337,7 +337,8 @@ def _not_a_number(text, typed, name):
     span = re.search(r"\bbetween\b", typed, re.IGNORECASE)
     if span or _LIMIT.match(typed):
         return Unreadable(
-            f"{quote(typed)} gives a {'range' if span else 'limit'}; {name.lower()} wants one value. Please type your best value."
+            f"{quote(typed)} gives a {'range' if span else 'limit'}; {name.lower()} wants one value. "
+            "Please type your best value."
         )
     if _MORE_WORDS.search(text):
         return Unreadable(f"{quote(typed)} is a number in words. Please type it in figures.")
