@@ -179,13 +179,21 @@ class _Facts:
 
     def q_against_k(self) -> str:
         q = self.driven
-        when = "Once the rival has acted" if self.d.rivals else "Right after the change"
+        when = self._when()
         way = {
             "forward": "Q is smaller, so its top has to grow: product forms",
             "reverse": "Q is larger, so its top has to shrink: some product turns back into reactants",
             "none": "they are equal, so nothing has to shift",
         }[self.d.direction]
         return f"{when} Q = {q.shown_Q()} and K = {q.shown_K()}; {way}."
+
+    def _when(self) -> str:
+        """When the first reaction begins to answer: at once, or after what the last of its rivals did."""
+        acted = [rival for event in self.d.events if event.kind == "rival" for rival in event.rivals[:1]]
+        if not acted:
+            return "Right after the change"
+        name = in_unicode(acted[-1].species)
+        return f"Once {name} has been {'bound' if acted[-1].amount < 0 else 'set free'},"
 
     def k_words(self) -> str:
         old, new = self.K
@@ -339,6 +347,8 @@ _ANSWERS: dict[str, Callable[[_Facts, Part], str]] = {
     "change": lambda f, part: f"{f.from_to(part.species, f.d.before, f.d.after)}.",
     "seen": lambda f, part: _seen(f),
     "precipitate": lambda f, part: _solid(f),
+    "bound": lambda f, part: f._bound(),
+    "cause": lambda f, part: f._bound(),
 }
 
 
@@ -387,7 +397,13 @@ def picture_of(idea: str | None, f: _Facts) -> IfRight | None:
             rule = idea if idea != "q_reversed" else None
             held = f"“{MISTAKES[rule].title}” were right" if rule else "it were as you said"
             named = f"If {held}, {words}, and it would look like the last vessel."
-            return IfRight(idea or "", named, state, "" if idea == "full_cancel" else telling_test(f), view)
+            return IfRight(
+                idea or "",
+                named,
+                state,
+                "" if idea in ("full_cancel", "k_fixed_t") else telling_test(f),
+                view,
+            )
     return None
 
 

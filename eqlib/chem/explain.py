@@ -298,7 +298,7 @@ class _Teller:
         room = " ".join(filter(None, (self.dilution(), self.squeeze())))
         jumps = self.jumps()
         if room and jumps:
-            room = f"{room.removesuffix('.')}, while {jumps.pop(0)}"
+            room = f"{room.removesuffix('.').replace(' every ', ' every other ')}, while {jumps.pop(0)}"
         return " ".join(filter(None, (room, self.warm_gas(), self.saltier(), self.solid(), *jumps)))
 
     def _phases(self) -> set[str]:

@@ -157,7 +157,7 @@ def changes(old_text, new_text, old, new, verb):
 
 @reads(
     rf"The change of (volume|the gas volume) from ({NUMBER}) to ({NUMBER}) (mL|L) "
-    rf"(dilutes|lowers|multiplies) every "
+    rf"(dilutes|lowers|multiplies) every (?:other )?"
     rf"(?:concentration|dissolved substance|partial pressure|gas concentration) at once "
     rf"(?:to ({NUMBER}) of what it was|by ({NUMBER}))\."
 )
