@@ -214,7 +214,8 @@ def _beside_the_net(case: Case, facts: Facts, name: str) -> Slips:
         return
     start, nu, K = case.mixed, facts.coefficients[name], net.require_K()
     for reaction in case.reactions:
-        x = small_x(reaction.coefficients, {}, reaction.require_K())
+        coefficients = {name: float(nu) for name, nu in reaction.coefficients.items()}
+        x = small_x(coefficients, {}, reaction.require_K())
         if x is not None and reaction.coefficients.get(name, 0) > 0:
             yield "not_in_equation", float(reaction.coefficients[name]) * x, "the other reaction left out"
     yield "k_is_conc", K, "K itself"
