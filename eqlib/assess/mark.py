@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -72,6 +72,7 @@ class Mark:
     ``parts``    a PartMark for every part of the question.
     ``audit``    one line that says exactly how the points came about.
     ``set_of``   which set of numbers it was marked with (practice gives fresh ones).
+    ``counted``  the answer that counted, as it was recorded: part id -> value.
     """
 
     points: float
@@ -82,6 +83,7 @@ class Mark:
     parts: tuple[PartMark, ...]
     audit: str
     set_of: int = 0
+    counted: Mapping[str, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         good = type(self.points) is float and math.isfinite(self.points)
@@ -185,6 +187,7 @@ def _mark_attempt(
         parts=tuple(made),
         audit=_audit(question, student, retry, made, points, policy),
         set_of=retry,
+        counted=dict(attempt),
     )
 
 

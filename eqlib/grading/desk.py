@@ -80,7 +80,6 @@ def pages_of(
 ) -> dict[str, str]:
     """The feedback pages of a marked submission, with the marks and comments that a person gave."""
     pages = {}
-    titles = {name: question.title for name, question in paper.questions.items()}
     for name, made in result.books.items():
         if made.notebook is None:
             continue
@@ -92,7 +91,7 @@ def pages_of(
             comments[cell] = standing.comments.get((name, cell), Remark()).manual or text
         book = as_notebook(json.loads(made.notebook))
         book.metadata["kernelspec"] = dict(paper.books[name].kernelspec)
-        pages[name] = make_page(book, name, scores, comments, penalties.get(name) or 0.0, titles)
+        pages[name] = make_page(book, name, scores, comments, penalties.get(name) or 0.0, paper.questions)
     return pages
 
 

@@ -18,15 +18,20 @@ from typing import Any
 from nbconvert.exporters import HTMLExporter
 from nbconvert.exporters.templateexporter import TemplateExporter
 from nbconvert.filters.highlight import Highlight2HTML
+from nbformat.v4 import new_output
 from nbgrader.converters import GenerateFeedback
 from nbgrader.coursedir import CourseDirectory
 from traitlets.config import Config
 
-from eqlib.grading.safety import clean_notebook
+from eqlib.assess.confront import confront
+from eqlib.assess.question import Question
+from eqlib.assess.scene import Scene, kind_of
+from eqlib.grading.safety import clean_notebook, drawing
 from eqlib.grading.settings import configure
 
 #: Paragraphs of a recorded answer that are no longer true on a marked page.
 _BEFORE_MARKS = ("eqlib-asleep", "eqlib-unmarked")
+_CELL = 'style="padding: 0.2em 0.8em 0.2em 0; text-align: left; vertical-align: top"'
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:e-?\d+)?")
 #: Cells of a submission's own beyond so many are left out of its page.
 MOST_CELLS = 400
@@ -104,6 +109,37 @@ def _is_bare_number(output: Any) -> bool:
     return set(data) == {"text/plain"} and bool(_NUMBER.fullmatch("".join(data["text/plain"])))
 
 
+def show_outcomes(notebook: Any, questions: Mapping[str, Question]) -> None:
+    """Put what was said beside what happened, in place, where an answer about a change was not all right."""
+    for cell in notebook.cells:
+        held, name = cell.metadata.get("eqlib"), cell.metadata.get("nbgrader", {}).get("grade_id")
+        if name in questions and isinstance(held, dict) and held.get("said"):
+            told = confronted(questions[name], held["said"], held["student"], held["set"])
+            cell.outputs[:0] = [new_output("display_data", {"text/html": told})] if told else []
+
+
+def confronted(question: Question, said: Mapping[str, str], student: str | None, numbers: int) -> str:
+    """The vessels as they were, and as the idea behind the answer would have them; Q beside K; what was said
+    beside what happened. "" where nothing is done to a mixture.
+    """
+    case = question.case(student, numbers)
+    if case.disturbance is None:
+        return ""
+    rows = confront(question, case, said)
+    imagined = next((row.if_right for row in rows if row.if_right is not None), None)
+    scene = Scene(case.disturbance, kind_of(question, case.disturbance.before))
+    drawn = "".join(map(drawing, filter(None, (scene.outcome(question.title, imagined), scene.line_svg()))))
+    if imagined is not None:
+        drawn += f"<p>{escape(f'{imagined.words} {imagined.test}'.strip())}</p>"
+    sign = {True: "✓ ", False: "✗ ", None: ""}
+    lines = [("Asked", "You said", "It did")]
+    lines += [(row.part.label, f"{sign[row.agrees]}{row.said or '–'}", row.happened) for row in rows]
+    body = "".join(
+        f"<tr>{''.join(f'<td {_CELL}>{escape(words)}</td>' for words in line)}</tr>" for line in lines
+    )
+    return f"{drawn}<table>{body.replace('td', 'th', 6)}</table>"
+
+
 class _Pages(HTMLExporter):
     """nbconvert's exporter without its last look over the whole page, which takes longer than all the rest.
 
@@ -149,11 +185,11 @@ def make_page(
     scores: Mapping[str, tuple],
     comments: Mapping[str, str | None],
     penalty: float,
-    titles: Any,
+    questions: Mapping[str, Question],
 ) -> str:
     """The page of one notebook (nbformat's object; it is changed).
 
-    ``scores``: by grade id (score, most, state); ``titles``: the questions' titles by grade id.
+    ``scores``: by grade id (score, most, state); ``questions``: ours, by grade id.
     """
     total = most = 0.0
     for cell in notebook.cells:
@@ -167,12 +203,13 @@ def make_page(
         if meta.get("solution") or meta.get("task"):
             meta["comment"] = comments.get(meta.get("grade_id", ""))
     for_student(notebook)
+    show_outcomes(notebook, questions)
     clean_notebook(notebook, page=True)
     about = {"notebook": name, "score": total - penalty, "max_score": most, "late_penalty": penalty}
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         page, _ = _exporter().from_notebook_node(notebook, resources={"nbgrader": about})
-    return finished(page, titles)
+    return finished(page, {name: question.title for name, question in questions.items()})
 
 
 def finished(page: str, titles: Mapping[str, str]) -> str:

@@ -20,7 +20,7 @@ from eqlib.grading.course import Course
 from eqlib.grading.desk import Desk, Task
 from eqlib.grading.gradebook import Standing
 from eqlib.grading.intake import HandedIn, as_notebook
-from eqlib.grading.page import Unmade, for_student
+from eqlib.grading.page import Unmade, for_student, show_outcomes
 from eqlib.grading.safety import clean_notebook
 from eqlib.grading.submission import Grade, MarkedBook
 
@@ -141,7 +141,11 @@ class MakeSafe(NbGraderPreprocessor):
     display_data_priority: List = List(help="Kept for the exporter; nothing is chosen here.").tag(config=True)
 
     def preprocess(self, nb: Any, resources: Any) -> Any:
+        where = resources["nbgrader"]
+        course = Course.at_gradebook(where["db_url"])
         for_student(nb)
+        if course.has_questions(where["assignment"]):
+            show_outcomes(nb, course.questions(where["assignment"]))
         clean_notebook(nb, page=True)
         return nb, resources
 

@@ -281,6 +281,11 @@ class _Marking:
         claimed = _claimed(cell)
         if claimed is not None and abs(claimed - points) > 1e-6:
             self.claimed[name] = claimed
+        if points < most:
+            # Whoever makes a page draws from these what was said beside what happened.
+            said = {part: value for part, value in made.counted.items() if isinstance(value, str)}
+            who = shown_to if record is None else record.student
+            cell.metadata[OURS] = {"said": said, "set": made.set_of, "student": who}
         cell.outputs = [
             _shows({"text/markdown": explained(made), "text/plain": made.audit}),
             _value(repr(points), cell.execution_count),
@@ -451,7 +456,8 @@ def whole(plain: dict, book: Book) -> notes.Mended:
     found: dict[str, list[dict]] = {}
     for cell in cells:
         name = _meta(cell).get("grade_id")
-        cell["metadata"].pop("nbgrader", None)
+        for ours in ("nbgrader", OURS):
+            cell["metadata"].pop(ours, None)
         if isinstance(name, str) and name in book.wanted:
             found.setdefault(name, []).append(cell)
     _stripped(cells, found, book)

@@ -15,6 +15,7 @@ from eqlib.assess import feedback
 from eqlib.assess.mark import RETRY, mark
 from eqlib.assess.reading import read_part
 from eqlib.assess.records import blank, kept_parts, same_answer
+from eqlib.assess.scene import Scene, bottle_of, kind_of
 from eqlib.assess.working import worked
 from eqlib.errors import EqlibError
 from eqlib.lab.cautions import Caution, cautions_for
@@ -23,7 +24,6 @@ from eqlib.lab.drawing import SHAPES, shelf, vessel_of
 from eqlib.notebook.form import form_html, legend_of, raw_of, readings
 from eqlib.notebook.output import Slot, text
 from eqlib.notebook.record import COUNTS, STANDS, kept_bundle, time_of
-from eqlib.notebook.scene import Scene, bottle_of, kind_of
 from eqlib.notebook.sheet import Sheet, live
 from eqlib.notebook.store import Store
 from eqlib.notebook.told import told_html

@@ -9,13 +9,11 @@ from typing import Any
 
 from eqlib.assess.asks import ASKS
 from eqlib.assess.case import Case
-from eqlib.assess.confront import Confronted, IfRight, confront
+from eqlib.assess.confront import Confronted, confront
 from eqlib.assess.question import Question
-from eqlib.lab.drawing import Vessel, shelf
-from eqlib.lab.look import lightness
+from eqlib.assess.scene import Scene, why
 from eqlib.notebook.form import legend_of
 from eqlib.notebook.output import text
-from eqlib.notebook.scene import Scene, why
 
 #: What the events beside it tell already, or the row itself, needs no answer of its own.
 _TOLD_ELSEWHERE = ("direction", "precipitate", "rate", "graph", "change")
@@ -47,7 +45,7 @@ def told_html(question: Question, case: Case, answer: Mapping[str, Any], scene: 
     """What is shown once the prediction was made and the thing was done."""
     rows = confront(question, case, answer)
     imagined = next((row.if_right for row in rows if row.if_right is not None), None)
-    picture = _picture(question, scene, imagined)
+    picture = scene.outcome(question.title, imagined)
     body = "".join(_row(row) for row in rows)
     table = (
         '<table aria-label="Your prediction"><thead><tr><td></td><th scope="col">you said</th>'
@@ -67,32 +65,6 @@ def told_html(question: Question, case: Case, answer: Mapping[str, Any], scene: 
         events += f"<details><summary>Q beside K, with all the numbers</summary>{_events(full)}</details>"
     under, beside = _sides(rows, steps, lines)
     return Told(picture, table, under, events, beside)
-
-
-def _picture(question: Question, scene: Scene, imagined: IfRight | None) -> str:
-    """The well in three moments, its control, and the well as the student's idea would have it."""
-    d = scene.d
-    cast: list[Vessel | str] = [
-        scene.vessel(d.before, "before"),
-        "→",
-        scene.vessel(d.at_once, "at once"),
-        "→",
-        scene.vessel(d.after, _after(scene)),
-    ]
-    cast += ["|", scene.vessel(scene.control, "control (water)" if scene.watered else "control")]
-    if imagined is not None:
-        if imagined.view == "above":
-            cast.append(scene.vessel(d.after, "after, from above", view="above"))
-        cast.append(scene.vessel(imagined.state, "if that were so", view=imagined.view))
-    words = "; ".join(f"{v.name}: {', '.join(v.lines)}" for v in cast if not isinstance(v, str))
-    return shelf(cast, f"{question.title}: what happened", words)
-
-
-def _after(scene: Scene) -> str:
-    """The name of the last vessel, with what became of the colour where its words stayed the same."""
-    old, new = scene.seen(scene.d.before), scene.seen(scene.d.after)
-    looks = lightness(old, new)
-    return f"after: {looks}" if old.words == new.words and looks != "same" else "after"
 
 
 def _events(steps: list[str]) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+from eqlib.assess.scene import Scene
 from eqlib.chem.disturb import Disturbance, disturb
 from eqlib.chem.state import State
 from eqlib.chem.stress import Stress
@@ -14,7 +15,6 @@ from eqlib.lab.drawing import SHAPES, shelf
 from eqlib.lab.look import lightness
 from eqlib.notebook.form import KEYS
 from eqlib.notebook.output import text
-from eqlib.notebook.scene import Scene
 from eqlib.writing import number
 
 WAYS = {"forward": "to products →", "reverse": "← to reactants", "none": "no shift"}

@@ -119,7 +119,7 @@ def by_button(root):
         browser = driver.chromium.launch(executable_path=lab.chromium(), args=lab.FLAGS)
         with lab.lab_server(root, Path(scratch)) as address:
             page = browser.new_page()
-            page.set_default_timeout(240_000)
+            page.set_default_timeout(900_000)  # 20,000 cells take minutes on a busy machine
             page.goto(f"{address}/formgrader/manage_submissions/{NAME}")
             page.locator("td.autograde a").first.wait_for()
             for student in page.locator("td.student-id").all_inner_texts():

@@ -16,10 +16,14 @@ from nbgrader.utils import get_username
 from eqlib import cli
 from eqlib.grading import bulk, desk, export, places, summary
 from eqlib.grading.course import CourseError
+from eqlib.grading.gradebook import Standing
+from eqlib.grading.intake import collect_files
 from eqlib.grading.report import report
 from eqlib.grading.run.start import Isolation
 
 pytestmark = pytest.mark.slow
+RIGHT = {"direction": "reverse", "K": "same", "reason": "q_above_K"}
+UNMOVED = {"direction": "none", "K": "same", "reason": "volume_ignored"}
 
 
 def marked(tiny, **more):
@@ -147,13 +151,14 @@ def test_from_release_to_feedback_through_the_exchange(tiny, monkeypatch, tmp_pa
     nbgrader(tiny.root, "release_assignment", "tiny")
     nbgrader(desk_of_student, "fetch_assignment", "tiny")
     student = get_username()
-    handed_in = tiny.hand_in(tiny.work(student)).parent
+    handed_in = tiny.hand_in(tiny.work(student, water=UNMOVED)).parent
     shutil.copytree(handed_in, desk_of_student / "tiny", dirs_exist_ok=True)
     shutil.rmtree(tiny.root / "submitted")
     nbgrader(desk_of_student, "submit", "tiny")
     nbgrader(tiny.root, "collect", "tiny")
     _, rows, _ = marked(tiny)
-    assert rows[student].points == 4
+    points = rows[student].points
+    assert 0 < points < 4
     with tiny.course.gradebook() as gradebook:
         gradebook.find_grade("why", "tiny", "tiny", student).manual_score = 1.5
         gradebook.find_comment("why", "tiny", "tiny", student).manual_comment = "Say which way."
@@ -164,7 +169,27 @@ def test_from_release_to_feedback_through_the_exchange(tiny, monkeypatch, tmp_pa
     (page,) = (desk_of_student / "tiny" / "feedback").glob("*/tiny.html")
     text = page.read_text("utf-8")
     assert "Say which way." in text
-    assert "5.5" in text
+    assert f"{points + 1.5:g}" in text
+    assert "You said" in text
+
+
+def test_a_wrong_prediction_comes_back_beside_what_happened(tiny):
+    """Water on iron thiocyanate: two particles on the left, one on the right, so it goes back (textbook)."""
+    paper, pages = tiny.course.paper("tiny"), {}
+    for student, water in (("wrong", UNMOVED), ("right", RIGHT)):
+        book = tiny.book(tiny.work(student, water=water))
+        for cell in book.cells:
+            cell.metadata["eqlib"] = {"said": {"direction": "forward"}}  # not theirs to say
+        tiny.hand_in(tiny.work(student, water=water), book)
+        given = collect_files(student, [tiny.folder(student)])
+        pages[student] = desk.do(paper, desk.Task(given, Standing()), None).pages["tiny"]
+    _, _, row = pages["wrong"].partition("Which way does the equilibrium shift?")
+    said, _, did = row.partition("</tr>")[0].rpartition("<td")
+    assert "no shift" in said
+    assert "to reactants" in did
+    assert "Only water: what happened. before: " in pages["wrong"]
+    assert "You said" not in pages["right"]
+    assert "what happened" not in pages["right"]
 
 
 def test_files_of_marks_are_private(tiny):

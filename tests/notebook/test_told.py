@@ -7,7 +7,7 @@ import pytest
 
 from eqlib.assess.confront import confront
 from eqlib.assess.load import load_questions
-from eqlib.notebook.scene import Scene, bottle_of, kind_of, why
+from eqlib.assess.scene import Scene, bottle_of, kind_of, why
 from eqlib.notebook.told import told_html
 
 COURSE = Path(__file__).parents[2] / "notebooks" / "source"

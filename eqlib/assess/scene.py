@@ -11,6 +11,7 @@ import math
 import re
 from dataclasses import replace
 from functools import cached_property
+from html import escape
 from types import MappingProxyType
 
 from eqlib.chem.disturb import Disturbance
@@ -20,7 +21,7 @@ from eqlib.chem.species import species
 from eqlib.errors import EqlibError
 from eqlib.lab.colour import absorbance, colour_of
 from eqlib.lab.drawing import GASES, SHAPES, QuotientLine, Vessel, frame, look_of, shelf, vessel_of
-from eqlib.notebook.output import text
+from eqlib.lab.look import lightness
 from eqlib.writing import number, practically_none
 
 _LONG = (
@@ -76,8 +77,8 @@ def question_vessel(question) -> str:
 
 
 class Scene:
-    """One disturbance to look at. ``bottle`` names what is poured in, as on its label; ``recorded``: nobody in
-    the room does it, the class looks at a record.
+    """One disturbance to look at. ``bottle`` names what is poured in, as on its label; ``recorded``: nobody
+    in the room does it, the class looks at a record.
     """
 
     def __init__(self, disturbance: Disturbance, kind: str, bottle: str = "", recorded: bool = False):
@@ -190,6 +191,27 @@ class Scene:
         if self.watered:
             return f"gets {number(1000 * stress.volume)} mL of water"
         return "is left as it is"
+
+    def outcome(self, title: str, imagined=None) -> str:
+        """The vessel in three moments, its control, and the vessel as the student's idea (an IfRight) would
+        have it.
+        """
+        d = self.d
+        cast: list[Vessel | str] = [self.vessel(d.before, "before"), "→", self.vessel(d.at_once, "at once")]
+        cast += ["→", self.vessel(d.after, self._after())]
+        cast += ["|", self.vessel(self.control, "control (water)" if self.watered else "control")]
+        if imagined is not None:
+            if imagined.view == "above":
+                cast.append(self.vessel(d.after, "after, from above", view="above"))
+            cast.append(self.vessel(imagined.state, "if that were so", view=imagined.view))
+        words = "; ".join(f"{v.name}: {', '.join(v.lines)}" for v in cast if not isinstance(v, str))
+        return shelf(cast, f"{title}: what happened", words)
+
+    def _after(self) -> str:
+        """The name of the last vessel, with what became of the colour where its words stayed the same."""
+        old, new = self.seen(self.d.before), self.seen(self.d.after)
+        looks = lightness(old, new)
+        return f"after: {looks}" if old.words == new.words and looks != "same" else "after"
 
     # -- the line of Q and K --------------------
 
@@ -320,7 +342,7 @@ def mixed(start, end, share: float):
 
 
 def why(d: Disturbance) -> tuple[list[str], list[str]]:
-    """The events in HTML: a short line each, and each with every Q as a fraction; the same where all are short."""
+    """The events in HTML: a short line each, and each with every Q as a fraction; one where all are short."""
     full = [_told(event) for event in d.events]
     return [_in_short(event, line) for event, line in zip(d.events, full, strict=True)], full
 
@@ -333,10 +355,10 @@ def _in_short(event, full: str) -> str:
         and (len(_plain(full)) > _LONG or "∞" in full or "while other" in full)
     ):
         first = event.rivals[0]
-        name = species(first.species).unicode
+        name = escape(species(first.species).unicode)
         verb = "takes up" if first.end < first.start else "gives back"
-        moved = _from_to(first.start, first.end)
-        return f"{text(first.quotient.reaction.unicode)} runs {WAYS[first.quotient.way]} and {verb} {text(name)}: [{text(name)}] {moved}."
+        runs = f"{escape(first.quotient.reaction.unicode)} runs {WAYS[first.quotient.way]}"
+        return f"{runs} and {verb} {name}: [{name}] {_from_to(first.start, first.end)}."
     sentences = _SENTENCE.split(full)
     if event.kind == "answer" and len(_plain(full)) > _LONG:
         kept = 1 + max(
@@ -361,10 +383,10 @@ def _plain(line: str) -> str:
 
 def _told(event) -> str:
     """One event in HTML, each Q written as a fraction over a line."""
-    line = text(event.unicode).replace("= infinity", "= ∞")
+    line = escape(event.unicode).replace("= infinity", "= ∞")
     for q in [event.quotient, *(rival.quotient for rival in event.rivals)]:
         for flat in (q.fraction(in_unicode), q.numbers()):
-            line = line.replace(text(flat), _over(flat))
+            line = line.replace(escape(flat), _over(flat))
     return _FLAT.sub(lambda found: f"= {_over(found[1])} =", line)
 
 
@@ -372,10 +394,10 @@ def _over(flat: str) -> str:
     """ "a / (b c)" as a fraction over a line."""
     top, bar, bottom = flat.partition(" / ")
     if not bar:
-        return text(flat)
+        return escape(flat)
     if bottom.startswith("(") and _OUTER.fullmatch(bottom):
         bottom = bottom[1:-1]
-    return f'<span class="frac"><span>{text(top)}</span><span>{text(bottom)}</span></span>'
+    return f'<span class="frac"><span>{escape(top)}</span><span>{escape(bottom)}</span></span>'
 
 
 def bottle_of(question, stress) -> str:
