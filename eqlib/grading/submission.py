@@ -23,6 +23,7 @@ from nbgrader.utils import compute_checksum, determine_grade, is_grade, is_solut
 from eqlib.assess.mark import Mark, mark
 from eqlib.assess.reading import read_part
 from eqlib.assess.records import Collected, Record, code_answers, collect, no_answers, oddities
+from eqlib.assess.records.journal import UNREAD
 from eqlib.grading import notes
 from eqlib.grading.class_of import plain_bundle
 from eqlib.grading.intake import JOURNAL, MOST_KEPT, HandedIn, as_notebook, read_submission
@@ -100,7 +101,7 @@ def mark_submission(paper: Paper, given: HandedIn, run: Run) -> Result:
         if plain is None:
             result.books[name] = MarkedBook(None, {n: Grade(n, 0.0, book.points(n)) for n in book.graded()})
             continue
-        _Marking(paper, book, plain, read.files, run, result).mark()
+        _Marking(paper, book, plain, read.files, run, result, from_journal).mark()
     result.notes = notes.gravest_first(result.notes)
     return result
 
@@ -122,15 +123,12 @@ def answers_in(plain: dict, files: dict[str, bytes], assignment: str) -> Collect
 class _Marking:
     """One notebook of one submission on its way."""
 
-    def __init__(self, paper: Paper, book: Book, plain: dict, files: dict, run: Run, result: Result) -> None:
-        self.paper, self.book, self.plain, self.files, self.run, self.result = (
-            paper,
-            book,
-            plain,
-            files,
-            run,
-            result,
-        )
+    def __init__(
+        self, paper: Paper, book: Book, plain: dict, files: dict, run: Run, result: Result, no_book: bool
+    ) -> None:
+        self.paper, self.book, self.plain, self.files = paper, book, plain, files
+        #: ``no_book``: there is no notebook that can be read, and ``plain`` is the one that was given out.
+        self.run, self.result, self.no_book = run, result, no_book
         self.student = result.student
         self.questions = {name: paper.questions[name] for name in book.wanted if name in paper.questions}
         self.marks: dict[str, Mark] = {}
@@ -138,11 +136,14 @@ class _Marking:
         self.free_text = False
         #: The line about answers that must have been lost on the way, or "".
         self.lost = ""
+        #: Could nothing be read of a journal that was handed in?
+        self.spoiled = False
 
     def mark(self) -> None:
         kept = answers_in(self.plain, self.files, self.paper.own_id)
         mended = whole(self.plain, self.book)
         self.free_text = _words_elsewhere(self.plain, self.book)
+        self.spoiled = any(UNREAD in line for line in kept.problems)
         self.lost = self._lost(kept)
         cells = self.plain["cells"]
         ran, asked = self._execute(cells, kept)
@@ -169,7 +170,7 @@ class _Marking:
         """Run what has to be run. The numbers of those cells; None where nothing had to be, or could be,
         run.
         """
-        if self.paper.from_data(self.book):
+        if self.no_book or self.paper.from_data(self.book):
             return Executed(), []
         if self.run is None:
             return Executed(), None
@@ -217,9 +218,11 @@ class _Marking:
         self, cell: Any, index: int, ran: Executed, asked: Any, records: Any, kept: Collected
     ) -> Grade:
         name = cell.metadata.nbgrader["grade_id"]
-        if name in self.questions:
+        most, question = self.book.points(name), self.questions.get(name)
+        if self.no_book and name not in records and (question is None or question.manual or question.code):
+            return Grade(name, None, most, NOT_FOUND)
+        if question is not None:
             return self._question(cell, name, index, ran, asked, records, kept)
-        most = self.book.points(name)
         if is_solution(cell) or cell.cell_type != "code":
             auto = determine_grade(cell)[0]
             if auto is not None and self.free_text and cell.cell_type != "code":
@@ -273,8 +276,8 @@ class _Marking:
                 _notice("Not run: this answer is worked out in code, which could not be run here.")
             ]
             return Grade(name, None, most, NOT_RUN)
-        if record is None and self.lost and not kept.problems:  # a record that does not count scores 0
-            cell.outputs = [_notice(f"Not marked: {self.lost}.")]
+        if record is None and self._to_ask_for(kept):
+            cell.outputs = [_notice(f"Not marked: {self.lost or 'no answer found in what could be read'}.")]
             return Grade(name, None, most, NOT_FOUND)
         self._keep(question, made, record)
         points = scaled(made, most)
@@ -309,7 +312,8 @@ class _Marking:
         """
         meta = cell.metadata.nbgrader
         name = meta["grade_id"].removeprefix("answer-")
-        if meta.get("checksum") == compute_checksum(cell) and not is_task(cell) and not self.free_text:
+        untouched = meta.get("checksum") == compute_checksum(cell) and not is_task(cell)
+        if untouched and not self.free_text and not self.no_book:
             return "No response."
         if name != meta["grade_id"] and name in self.marks:
             return self.marks[name].feedback
@@ -340,7 +344,12 @@ class _Marking:
             for cell in self.plain["cells"]
             if cell["cell_type"] == "code" or _meta(cell).get("solution")
         )
-        return "" if untouched else line
+        return "" if untouched and not self.spoiled else line
+
+    def _to_ask_for(self, kept: Collected) -> bool:
+        """Is an answer that is missing to be asked for? Where a record does not count, it scores 0."""
+        refused = any(not line.startswith("the journal ") for line in kept.problems)
+        return self.spoiled or (bool(self.lost) and not refused)
 
     def _say(
         self, kept: Any, records: Any, ignored: Any, ran: Any, asked: Any, mended: Any, done: MarkedBook

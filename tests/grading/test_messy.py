@@ -127,16 +127,77 @@ def test_what_is_odd_beside_a_right_answer_costs_nothing_and_gains_nothing(tiny,
     assert all("<script" not in page.lower() and page.encode() for page in done.pages.values())
 
 
+def cleared(book, keep=()):
+    """The same notebook, saved without outputs except under the cells named."""
+    book = json.loads(json.dumps(book))
+    for cell in book["cells"]:
+        if cell["cell_type"] == "code" and cell["metadata"].get("nbgrader", {}).get("grade_id") not in keep:
+            cell.update(outputs=[], execution_count=None)
+    return book
+
+
+def handed_in(tiny, work):
+    """(the notebook, the journal) of a student, as bytes."""
+    path = tiny.hand_in(work)
+    return path.read_bytes(), path.with_name("answers-tiny.journal.json").read_bytes()
+
+
+def states(done):
+    return {name: (grade.auto, grade.state) for name, grade in done.result.books["tiny"].grades.items()}
+
+
+def test_what_stood_in_a_notebook_that_is_cut_off_is_asked_for_and_not_0(tiny, desk):
+    """The journal holds the answers of the panels; nobody has seen the words, nor the code."""
+    book, journal = handed_in(tiny, tiny.work("s01"))
+    done = desk(book[: len(book) // 2], **{"answers-tiny.journal.json": journal})
+    found = states(done)
+    assert found == {"water": (WORTH, ""), "kc": (None, "not found"), "why": (None, "not found")}
+    assert "marked from the journal" in done.result.notes[0]
+    page = re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", done.pages["tiny"]))
+    assert "In words (Score: not found / 2.0)" in page
+    assert "No response" not in page
+    # A question without an answer in a journal that is whole was not answered.
+    _, journal = handed_in(tiny, tiny.work("s02", water={}))
+    assert states(desk(b"", "s02", **{"answers-tiny.journal.json": journal}))["water"] == (0, "")
+
+
+@pytest.mark.parametrize("keep", [(), ("form-student",)])
+@pytest.mark.parametrize("words", ["Because of Q.", None])
+def test_answers_in_a_journal_that_is_cut_off_are_asked_for_and_not_0(tiny, desk, keep, words):
+    work = tiny.work("s01", words=words)
+    _, journal = handed_in(tiny, work)
+    half = {"answers-tiny.journal.json": journal[: len(journal) // 2]}
+    done = desk(cleared(tiny.book(work), keep), **half)
+    assert states(done)["water"] == (None, "not found")
+    assert "no answers found: ask for the file answers-tiny.journal.json" in done.result.notes
+    # Nor are they 0 when the notebook is cut off too.
+    done = desk(b"{", **half)
+    assert set(states(done).values()) == {(None, "not found")}
+    # What the notebook holds is marked all the same.
+    assert water(desk(json.loads(json.dumps(tiny.book(work))), **half)) == WORTH
+
+
+def test_the_journal_of_a_neighbour_is_named(tiny, desk):
+    _, journal = handed_in(tiny, tiny.work("s02", water=WRONG))
+    book = json.loads(json.dumps(tiny.book(tiny.work("s01"))))
+    done = desk(book, **{"answers-tiny.journal.json": journal})
+    assert water(done) == WORTH
+    assert any("journal" in line and "s02" in line for line in done.result.notes)
+    # A shared computer's journal holds one's own answers too.
+    both = json.loads(journal)
+    both["records"] |= json.loads(handed_in(tiny, tiny.work("s01"))[1])["records"]
+    done = desk(book, **{"answers-tiny.journal.json": json.dumps(both).encode()})
+    assert not any("s02" in line for line in done.result.notes)
+
+
 @pytest.mark.parametrize("saved", ["as it was", "outputs cleared"])
 def test_the_page_says_beside_each_part_what_was_answered(tiny, desk, saved):
     """Whoever reads it a week later sees the wrong answer, with or without the panel's own picture of it."""
     answer = {**WRONG, "confidence": "certain"}
     work = tiny.work("s01", water=answer)
-    book = json.loads(json.dumps(tiny.book(work)))
-    journal = tiny.hand_in(work).with_name("answers-tiny.journal.json").read_bytes()
+    book, journal = handed_in(tiny, work)
     if saved == "outputs cleared":
-        for cell in book["cells"]:
-            cell.update({"outputs": [], "execution_count": None} if cell["cell_type"] == "code" else {})
+        book = cleared(tiny.book(work))
     page = desk(book, **{"answers-tiny.journal.json": journal}).pages["tiny"]
     said = re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", page))
     assert re.search("Which way does the equilibrium shift\\? Your answer: “no shift”", said)

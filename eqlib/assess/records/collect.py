@@ -86,6 +86,8 @@ def collect(notebook=None, journal=None, assignment=None, student=None) -> Colle
         records, problems = read_journal(journal)
         found.problems.extend(problems)
         mine = _whose(records, found, student)
+        if records and not set(records) & set(mine):
+            found._say(f"the journal beside it holds only answers of {', '.join(sorted(records))}; left out")
         for who, theirs in records.items():
             for record in theirs.values():
                 if who in mine:

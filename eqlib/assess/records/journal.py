@@ -22,6 +22,8 @@ from eqlib.writing import write_atomically
 
 JOURNAL_FORMAT = 1
 MAX_JOURNAL = 20_000_000
+#: In the line about a journal of which nothing could be read.
+UNREAD = "its answers may still be in the notebook"
 
 
 def journal_name(assignment: str) -> str:
@@ -114,13 +116,13 @@ def read_journal(source, name="the journal") -> tuple[dict[str, dict[str, Record
         try:
             source = json.loads(source)
         except (ValueError, RecursionError):
-            return {}, [f"{name} is not readable as JSON; its answers may still be in the notebook"]
+            return {}, [f"{name} is not readable as JSON; {UNREAD}"]
     if (
         type(source) is not dict
         or source.get("format") != JOURNAL_FORMAT
         or type(source.get("records")) is not dict
     ):
-        return {}, [f"{name} does not look like a journal of answers (format {JOURNAL_FORMAT})"]
+        return {}, [f"{name} does not look like a journal of answers (format {JOURNAL_FORMAT}); {UNREAD}"]
     records: dict[str, dict[str, Record]] = {}
     problems = []
     for student, theirs in source["records"].items():
