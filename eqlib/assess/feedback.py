@@ -86,7 +86,7 @@ def wrong_part(mistake: str | None, kind: str = "choice", quantity: str = "", as
 def about(mistake: str) -> tuple[str, str]:
     """(what the idea is, the hint) of a mistake id."""
     entry = MISTAKES[mistake]
-    return _bare(entry.title), _sentence(entry.hint)
+    return _bare(entry.title), entry.hint
 
 
 def _bare(text: str) -> str:
@@ -94,11 +94,6 @@ def _bare(text: str) -> str:
     text = text.strip().rstrip(".")
     first = text.split(" ")[0]
     return text if len(first) == 1 and first != "A" else text[:1].lower() + text[1:]
-
-
-def _sentence(text: str) -> str:
-    text = text.strip()
-    return text if text.endswith((".", "?", "!")) else f"{text}."
 
 
 def whole(question: Any, made: Sequence[Any], points: float) -> str:

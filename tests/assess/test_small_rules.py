@@ -1,5 +1,6 @@
 """Small rules of marking, checking and telling, each with a case on either side, worked by hand."""
 
+import math
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,8 @@ from eqlib.assess.asks.number import limiting
 from eqlib.assess.check.question import check_question
 from eqlib.assess.load import load_questions, read_questions
 from eqlib.assess.mark import mark
+from eqlib.assess.mistakes import MISTAKES
+from eqlib.assess.reading.species import match_species
 from eqlib.assess.reading.units import parse_unit
 from eqlib.assess.records import record_answer
 from eqlib.assess.tables import QuestionError
@@ -279,3 +282,53 @@ def test_who_lets_a_binder_do_nothing_says_that_the_ion_stays():
     found = [(s.mistake, s.value) for s in suspects(silver.part("scn"), silver.case("s01"), {})]
     assert ("not_in_equation", "same") in found
     assert ("wrong_target", "lower") in found  # phosphate binds the iron, so thiocyanate is set free
+
+
+def test_every_hint_is_a_question():
+    for name, mistake in MISTAKES.items():
+        assert mistake.hint.endswith("?"), name
+
+
+def test_less_of_a_solid_is_told_as_less():
+    """Ksp of AgCl 1.8e-10 (OpenStax Chemistry 2e, Appendix J): taking solid out moves nothing."""
+    dissolving = eq.Reaction("AgCl(s) <=> Ag^+ + Cl^-", K=1.8e-10)
+    m = eq.Mixture({"AgCl(s)": 1e-3}, [dissolving], volume=1.0)
+    taken = eq.disturb(m, eq.Stress.remove("AgCl(s)", 5e-4)).explanation
+    assert "less of it changes no concentration" in taken
+    more = eq.disturb(m, eq.Stress.add_solid("AgCl", 5e-4)).explanation
+    assert "more of it changes no concentration" in more
+
+
+def test_the_working_of_an_indicator_holds_the_students_three_readings():
+    """pKa = pH - log10((A - A_acid) / (A_base - A))."""
+    question = load_questions(COURSE / "07-measuring-kc")["indicator"]
+    for student in ("s01", "s02", "s03"):
+        m = question.case(student).measured
+        working = worked(question, question.case(student))
+        pKa = m["pH"] - math.log10((m["between"] - m["acid"]) / (m["base"] - m["between"]))
+        assert f"({m['between']:.3f} − {m['acid']:.3f}) / ({m['base']:.3f} − {m['between']:.3f})" in working
+        assert f"**{pKa:.2f}**" in working
+
+
+def test_help_in_practice_stands_in_paragraphs():
+    question = load_questions(COURSE / "05-strangers")["phosphate"]
+    given = mark(question, {"direction": "forward", "seen": "darker", "bound": "K^+", "scn": "same"}, "s01")
+    said = feedback.ladder(question, given, 3).split("\n\n")
+    assert said[0] == "0 of 4 parts are right so far."
+    assert len(said) > 2
+    assert all(line == line.strip() for line in said)
+
+
+@pytest.mark.parametrize(
+    ("name", "formula"),
+    [
+        ("tetrachloridocobaltate", "CoCl4^2-"),
+        ("thiocyanatoiron", "FeSCN^2+"),
+        ("ammonia", "NH3"),
+        ("silver", "Ag^+"),
+        ("thiocyanate", "SCN^-"),
+    ],
+)
+def test_a_species_may_be_called_by_its_name(name, formula):
+    """Systematic names (IUPAC Red Book 2005) and names of ions, where one of those asked about fits."""
+    assert match_species(name, [formula, "K^+", "NO3^-"])[0] == formula

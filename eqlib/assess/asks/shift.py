@@ -90,17 +90,6 @@ def added_species(stress: Stress) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*dissolved(dict.fromkeys(named, 1.0)), *named)))
 
 
-def seen_in(case: Case) -> str | None:
-    """Darker, paler or same by the amount of the coloured species alone, where that can be told."""
-    if not (case.before and case.after):
-        return None
-    name = case.observed or next((n for n, c in case.reaction.coefficients.items() if c > 0), "")
-    was, now = case.before.get(name, 0.0), case.after.get(name, 0.0)
-    if was <= 0:
-        return None
-    return "darker" if now > 1.02 * was else "paler" if now < 0.98 * was else "same"
-
-
 def said_to(case: Case, ask: str, said: Mapping[str, Any]) -> Any:
     """The student's answer to another ask of this question."""
     return next((said[part.id] for part in case.parts if part.ask == ask and part.id in said), None)
@@ -170,8 +159,7 @@ class Direction(_OfChange):
         yield from against_own_Q(case, said)
         ideas = direction_ideas(change, expected)
         # Where no colour is asked about, nobody goes by it.
-        asked = any(part.ask == "seen" for part in case.parts)
-        paler = asked and "paler" in (said_to(case, "seen", said), seen_in(case))
+        paler = "paler" in (said_to(case, "seen", said), said_to(case, "seen", case.expected))
         if paler and expected != "reverse" and change.kind == "dilute":
             yield Suspect("paler_is_left", "reverse", "paler, so to the left")
         yield from _as_suspects(ideas)

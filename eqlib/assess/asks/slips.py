@@ -93,15 +93,6 @@ def slips_of_reading(case: Case) -> Slips:
         yield "blank_kept", conc(m, blank=False), "blank not taken off"
 
 
-def extent_of(case: Case, facts: Facts) -> float | None:
-    if case.extent is not None:
-        return case.extent
-    name = case.observed if case.observed in facts.coefficients else next(iter(facts.powers), None)
-    if name is None or name not in case.equilibrium or not case.mixed:
-        return None
-    return (case.equilibrium[name] - case.mixed.get(name, 0.0)) / facts.coefficients[name]
-
-
 def extent_from(case: Case, facts: Facts, amount: float) -> float:
     nu = facts.coefficients.get(case.observed)
     return (amount - case.mixed.get(case.observed, 0.0)) / nu if nu else math.nan
@@ -380,7 +371,7 @@ def _amounts(facts: Facts, conc: Conc, volume: float) -> Slips:
 
 
 def _K(case: Case, facts: Facts) -> Slips:
-    conc, start, x = case.equilibrium, case.mixed, extent_of(case, facts)
+    conc, start, x = case.equilibrium, case.mixed, case.extent
     yield from _writings(facts, conc)
     if x is not None and start:
         for name, other, why in stock_starts(case, facts.coefficients):
@@ -430,7 +421,7 @@ def _Q(case: Case, facts: Facts) -> Slips:
 
 def _slips_before(case: Case, facts: Facts) -> Slips:
     """Slips in the concentrations before the change, carried into it by the right dilution."""
-    x = extent_of(case, facts)
+    x = case.extent
     if case.disturbance is None or x is None or not case.mixed:
         return
     share = case.disturbance.before.volume / case.disturbance.at_once.volume
