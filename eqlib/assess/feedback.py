@@ -30,6 +30,23 @@ THINK_OF = {
     "precipitate": "which two could meet in a solid here, and is there enough of both?",
     "K": "what does K depend on, and was that changed?",
 }
+DIVIDED_BY_N = (
+    "Not right yet. This is what comes out when the sum of the squares is divided by n. "
+    "A question that may help: the mean came from the same results, so by what is it divided?"
+)
+NO_ROOT = "Not right yet. This is the square of it: which step is still missing?"
+ONE_LEFT_OUT = (
+    "Not right yet. This is what comes out when one of the results is left out. "
+    "A question that may help: may a result be dropped because it is far from the others?"
+)
+AS_BEFORE_THE_MOVE = (
+    "Not right yet. This is the concentration before the change. "
+    "A question that may help: the same amount is in which volume now?"
+)
+VOLUMES_SWAPPED = (
+    "Not right yet. This is what comes out with the two volumes the wrong way round. "
+    "A question that may help: is there more room now, or less?"
+)
 OTHER_WAY_ROUND = (
     "Not right yet. It is balanced, but it runs the other way: what goes in, and what comes out?"
 )

@@ -390,3 +390,121 @@ def test_the_right_way_with_the_wrong_colour_is_no_belief_in_heat():
     assert given.mistake is None
     believed = mark(question, {"direction": "forward", "seen": "darker", "reason": "heat_is_forward"})
     assert believed.mistake == "heat_is_forward"
+
+
+ONE = HEAD + '[[question]]\nid = "q"\nkind = "mixed"\npoints = 2\ntitle = "t"\nprompt = "t"\n'
+SPLIT = (
+    ONE
+    + """reactions = [{ text = "N2O4(g) <=> 2 NO2(g)", K = 0.0020 }]
+[question.start]
+totals = { "N2O4(g)" = 0.006 }
+volume_L = 1.0
+[[question.part]]
+ask = "number"
+quantity = "concentration"
+species = "NO2(g)"
+"""
+)
+SILVER = (
+    ONE
+    + """reactions = [{ text = "AgSCN(s) <=> Ag^+ + SCN^-", K = 1e-12 }]
+[question.start]
+portions = [{ of_mM = { "Ag^+" = 4.0 }, mL = 1.0 }, { of_mM = { "SCN^-" = 2.0 }, mL = 1.0 }]
+[[question.part]]
+ask = "number"
+id = "silver"
+quantity = "concentration"
+species = "Ag^+"
+[[question.part]]
+ask = "number"
+id = "scn"
+quantity = "concentration"
+species = "SCN^-"
+"""
+)
+
+
+def test_the_coefficient_forgotten_in_the_change_row_is_named():
+    """4 x^2 / (0.006 - x) = 0.0020 has x = 0.0015: [NO2] is 0.0030, and x = 0.0015 the slip."""
+    question = read_questions(SPLIT)["q"]
+    assert mark(question, {"concentration": "0.00300"}).points == 2
+    assert mark(question, {"concentration": "0.00150"}).mistake == "change_coeff"
+
+
+@pytest.mark.parametrize(
+    ("own", "left", "mistake"),
+    [
+        ("2.00e-3", "5.0e-10", "initial_as_eq"),  # the reaction forgotten: 4.0 mM in twice the volume
+        ("2.0", "5.0e-13", "moles_as_conc"),  # 4.0 - 2.0 = 2.0 micromoles
+        ("8.0e-4", "1.25e-9", None),
+    ],
+)
+def test_what_ksp_leaves_goes_on_from_an_own_concentration(own, left, mistake):
+    """4.0 and 2.0 micromoles in 2 mL leave 1.00e-3 mol/L of silver, and 1e-12 / 1.00e-3 of the other."""
+    question = read_questions(SILVER)["q"]
+    assert mark(question, {"silver": "1.00e-3", "scn": "1.00e-9"}).points == 2
+    given = mark(question, {"silver": own, "scn": left})
+    assert (given.points, given.mistake, given.parts[1].note) == (1, mistake, "carried")
+
+
+def test_a_volume_the_wrong_way_round_is_told_so_and_nothing_is_poured_into_a_syringe():
+    """From 20 to 28 mL: 0.0280 mol/L becomes 0.0200; upside down it would be 0.0392."""
+    moved = PLUNGER.replace(
+        'ask = "number"\nquantity = "K"',
+        'ask = "number"\nquantity = "concentration"\nspecies = "NO2(g)"\nwhen = "at_once"',
+    )
+    question = read_questions(moved)["plunger"]
+    there = question.case().before["NO2(g)"]
+    said = {way: mark(question, {"concentration": there * way}).parts[0].feedback for way in (1.0, 1.4, 0.5)}
+    assert "before the change" in said[1.0]
+    assert "wrong way round" in said[1.4]
+    assert "poured together" not in said[0.5]
+    assert mark(question, {"concentration": there / 1.4}).parts[0].note == "right"
+
+
+RUNS = (
+    ONE
+    + """[question.measured]
+reading = "runs"
+runs = [130, 146, 138, 268]
+[[question.part]]
+ask = "number"
+quantity = "mean"
+[[question.part]]
+ask = "number"
+quantity = "s"
+[[question.part]]
+ask = "number"
+quantity = "n"
+"""
+)
+
+
+def test_an_outlier_left_out_is_no_single_run_taken_for_the_truth():
+    """Mean 170.5; squares 1640.25 + 600.25 + 1056.25 + 9506.25 = 12803: s = 65.3, with n 56.6, s² 4268.
+    Without 268: mean 138, squares 64 + 64 + 0 = 128, s = 8.
+    """
+    question = read_questions(RUNS)["q"]
+    assert mark(question, {"mean": "170.5", "s": "65.3", "n": "4"}).points == pytest.approx(2)
+    without = mark(question, {"mean": "138", "s": "8.0", "n": "3"})
+    assert without.mistake is None
+    assert all("left out" in part.feedback for part in without.parts)
+    assert "divided by n" in mark(question, {"s": "56.6"}).parts[1].feedback
+    assert "the square" in mark(question, {"s": "4268"}).parts[1].feedback
+    assert mark(question, {"mean": "268"}).mistake == "single_truth"
+
+
+@pytest.mark.parametrize("mistake", ["blank_kept", "path_ignored"])
+def test_a_slip_in_the_reading_is_named_in_the_table_too(mistake):
+    """Beer-Lambert, with 4700 L/(mol cm), 2.00 cm a blank of 0.110; the reading is on the page."""
+    question = read_questions(
+        TABLE.replace("path_cm = 1.00\nblank = 0.060", "path_cm = 2.00\nblank = 0.110")
+    )["kc"]
+    shown = question.case().measured["absorbance"]
+    x = {"blank_kept": shown / (4700 * 2.00), "path_ignored": (shown - 0.110) / 4700}[mistake]
+    rows = {
+        "initial": {"Fe^3+": F, "SCN^-": S, "FeSCN^2+": 0},
+        "change": {"Fe^3+": -x, "SCN^-": -x, "FeSCN^2+": x},
+        "equilibrium": {"Fe^3+": F - x, "SCN^-": S - x, "FeSCN^2+": x},
+    }
+    assert mark(question, {"ice": rows}).parts[0].mistake == mistake

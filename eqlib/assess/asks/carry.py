@@ -147,6 +147,8 @@ def can_be(
     if key in ("x", "before"):
         if right > 0 and not 1 / _FAR < value / right < _FAR:
             return False
+        if key == "before" and right > 0 and all(nu > 0 for nu in case.reaction.quotient_species.values()):
+            return 1 / _BALANCE <= value / right <= _BALANCE  # ions over their solid: any amount may be left
         return _in_balance(case, mixed, key, name, value, found)
     return right / _BALANCE <= value <= right * _BALANCE
 
@@ -203,5 +205,5 @@ def repeats(value: float, right: float, case: Case, own: Own, tolerance: float) 
         if type(cell) in (int, float)
     ]
     rights = [n for n in case.expected.values() if type(n) in (int, float) and n != right]
-    same = any(close(value, n, tolerance) for n in (*known, *earlier))
+    same = any(close(value, n, tolerance) if n else value == 0 for n in (*known, *earlier))
     return same and not any(close(right, n, tolerance) for n in (*known, *rights))

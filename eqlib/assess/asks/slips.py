@@ -7,10 +7,12 @@ unit, likeliest first. The number of suspects is bounded, so that a random numbe
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from eqlib.assess import feedback
 from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.steps import (
     LN10,
@@ -32,7 +34,7 @@ if TYPE_CHECKING:
 
 MOST = 20
 _EARLIER = ", before the change"
-_RARE = ("millimoles", "a thousand times too large", "a thousand times too small")
+_RARE = ("millimoles", "micromoles", "a thousand times too large", "a thousand times too small")
 _IN_UNITS = ("K", "Q", "concentration", "extent", "dH", "epsilon")
 Slips = Iterator[tuple[str, Any, str]]
 
@@ -173,6 +175,7 @@ def concentration(case: Case, facts: Facts) -> Slips:
     if right and case.volume > 0 and case.volume != 1:
         yield "moles_as_conc", right * case.volume, "moles"
         yield "moles_as_conc", 1e3 * right * case.volume, "millimoles"
+        yield "moles_as_conc", 1e6 * right * case.volume, "micromoles"
 
 
 def _at_equilibrium(case: Case, facts: Facts, name: str, when: str) -> Slips:
@@ -192,9 +195,8 @@ def _at_equilibrium(case: Case, facts: Facts, name: str, when: str) -> Slips:
         if _read_off(facts, when):
             for mistake, other, why in stock_starts(case, facts.coefficients):
                 yield mistake, other.get(name, 0.0) + nu * x, why
-    if any(abs(c) != 1 for c in facts.coefficients.values()):
-        amount = amount_made(case, facts, x)
-        yield "change_coeff", start[name] + math.copysign(amount, nu * x), "all change alike"
+    for size in {1.0, *map(abs, facts.coefficients.values())} - {abs(nu)}:
+        yield "change_coeff", start[name] + math.copysign(size * x, nu * x), "another coefficient, or none"
     yield "initial_as_eq", start[name], "starting value"
 
 
@@ -233,7 +235,10 @@ def _solved(case: Case, facts: Facts, start: Conc, when: str) -> float | None:
         return None
     x = (end[name] - start.get(name, 0.0)) / facts.coefficients[name]
     row = facts.row(start, x)
-    alone = all(math.isclose(row[n], end.get(n, 0.0), rel_tol=1e-4, abs_tol=1e-12) for n in facts.powers)
+    alone = all(
+        math.isclose(row[n], end.get(n, 0.0), rel_tol=1e-4, abs_tol=1e-12 + 1e-5 * start.get(n, 0.0))
+        for n in facts.powers
+    )
     return x if alone else None
 
 
@@ -501,8 +506,45 @@ def _runs(case: Case, facts: Facts) -> Slips:
     if facts.part.quantity != "mean":
         yield "single_truth", 0.0 if facts.part.quantity == "s" else 1.0, "a single run"
         return
+    runs = list(case.measured.values())
     for name, value in case.measured.items():
-        yield "single_truth", value, f"{name} alone"
+        if not any(math.isclose(value, mean, rel_tol=0.01) for mean, _ in _without_one(runs)):
+            yield "single_truth", value, f"{name} alone"
+
+
+def _without_one(runs: list[float]) -> list[tuple[float, float]]:
+    """(mean, standard deviation) of the runs with each of them left out in turn."""
+    rest = [runs[:i] + runs[i + 1 :] for i in range(len(runs))] if len(runs) > 2 else []
+    return [(statistics.fmean(some), statistics.stdev(some)) for some in rest]
+
+
+def slip_in_words(part: Part, case: Case, value: float, scale: float) -> str:
+    """A plain sentence for a slip that is no misconception; "" where none gives ``value``."""
+    return next(
+        (
+            said
+            for known, said in _plain_slips(part, case, scale)
+            if known and abs(value / known - 1) < (0.02 if part.quantity == "concentration" else 0.01)
+        ),
+        "",
+    )
+
+
+def _plain_slips(part: Part, case: Case, scale: float) -> Iterator[tuple[float, str]]:
+    runs = [value for name, value in case.measured.items() if name.startswith("run")]
+    if part.quantity in ("mean", "s", "n") and len(runs) > 2:
+        if part.quantity == "s":
+            yield statistics.pstdev(runs), feedback.DIVIDED_BY_N
+            yield statistics.variance(runs), feedback.NO_ROOT
+        left_out = {"mean": [m for m, _ in _without_one(runs)], "s": [s for _, s in _without_one(runs)]}
+        for value in left_out.get(part.quantity, [len(runs) - 1.0]):
+            yield value, feedback.ONE_LEFT_OUT
+    if part.quantity == "concentration" and part.when == "at_once" and case.disturbance is not None:
+        before = scale * case.before.get(part.species, 0.0)
+        share = case.disturbance.before.volume / case.disturbance.at_once.volume
+        if case.stress.kind in ("change_volume", "dilute") and share != 1:
+            yield before, feedback.AS_BEFORE_THE_MOVE
+            yield before / share, feedback.VOLUMES_SWAPPED
 
 
 def _pKa(case: Case, facts: Facts) -> Slips:

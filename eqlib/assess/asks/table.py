@@ -20,7 +20,7 @@ from eqlib.assess.asks.base import (
 )
 from eqlib.assess.asks.carry import can_be, own_paths
 from eqlib.assess.asks.number import scale_of
-from eqlib.assess.asks.slips import stock_starts
+from eqlib.assess.asks.slips import slips_of_reading, stock_starts
 from eqlib.assess.asks.steps import in_K
 from eqlib.assess.reading.tables import Linear, linear
 from eqlib.assess.tables import Number, QuestionError
@@ -222,10 +222,22 @@ def table_mistake(case: Case, value: Rows) -> str | None:
     """The id of the mistake an ICE table (as read) is consistent with, most telling first; or None."""
     coefficients = {n: float(c) for n, c in case.reaction.coefficients.items()}
     rows = {row: _cells(value, row, coefficients) for row in ICE_ROWS}
-    for test in (_initial, _change, _equilibrium):
+    for test in (_initial, _reading, _change, _equilibrium):
         for mistake in test(case, coefficients, rows):
             return mistake
     return None
+
+
+def _reading(case: Case, coefficients: Mapping[str, float], rows: _Cells) -> Iterator[str]:
+    """A whole change row that follows from a slip in the reading of the instrument."""
+    given = {n: c.constant for n, c in rows["change"].items() if not c.multiple}
+    nu = coefficients.get(case.observed)
+    if not given or not nu:
+        return
+    for mistake, amount, _ in slips_of_reading(case):
+        x = (amount - case.mixed.get(case.observed, 0.0)) / nu
+        if all(_near(abs(v), abs(coefficients[n] * x)) for n, v in given.items()):
+            yield mistake
 
 
 def _cells(value: Rows, row: str, coefficients: Mapping[str, float]) -> dict[str, Linear]:
