@@ -188,6 +188,16 @@ def _at_once(case: Case, before: Conc) -> dict[str, float]:
     return found
 
 
+def left_by_K(species: str, case: Case, row: Conc) -> float:
+    """What K leaves of ``species`` beside the others of this row, mol/L; 0 where that says nothing."""
+    powers = {name: float(power) for name, power in case.reaction.quotient_species.items()}
+    own = powers.pop(species, 0.0)
+    if not own or not case.reaction.has_K or not all(row.get(name, 0.0) > 0 for name in powers):
+        return 0.0
+    others = math.prod(row[name] ** power for name, power in powers.items())
+    return float((case.reaction.require_K() / others) ** (1 / own))
+
+
 def repeats(value: float, right: float, case: Case, own: Own, tolerance: float) -> bool:
     """Is ``value`` no step on: 0, 1, a starting concentration or one of their own earlier numbers, where the
     right value is none of these?

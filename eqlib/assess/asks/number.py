@@ -19,7 +19,7 @@ from pydantic import Field, field_validator, model_validator
 from eqlib.assess import feedback
 from eqlib.assess.asks import practical, slips
 from eqlib.assess.asks.base import MOMENTS, Answered, Ask, Part, PartTable, Verdict, close, in_unicode
-from eqlib.assess.asks.carry import Path, own_paths, repeats, right_path, slip_in
+from eqlib.assess.asks.carry import Path, left_by_K, own_paths, repeats, right_path, slip_in
 from eqlib.assess.mistakes import Suspect, name_mistake
 from eqlib.assess.reading.text import Unreadable
 from eqlib.assess.reading.units import (
@@ -482,8 +482,6 @@ class NumberAsked(Ask):
         ):
             return _with_figures(part, reading, policy, answered.figures_spent, "carried")
         said = "" if found.mistake else slips.slip_in_words(part, case, value, scale_of(part))
-        if not found.mistake and not said and len(case.portions) < 2:
-            said = feedback.NOT_YET_RESULT  # nothing was poured together
         return Verdict(0.0, "wrong", found.mistake, said)
 
     def _carried(self, part: Part, case: Case, own: Own) -> Iterator[float]:
@@ -502,7 +500,7 @@ class NumberAsked(Ask):
             if value > 0:
                 yield value
             if part.quantity == "concentration" and part.when == "before" and not case.observed:
-                yield _from_K(part, case, path) * scale_of(part)
+                yield left_by_K(part.species, case, path.before) * scale_of(part)
             if part.quantity == "Q" and path.K and getattr(case.stress, "kind", "") in _ALL_ALIKE:
                 yield case.expected[part.id] * path.K / case.disturbance.before.K(case.reaction)
 
@@ -523,16 +521,6 @@ class NumberAsked(Ask):
             return super().worked(part, case)
         said = self.words(part, case, case.expected[part.id])
         return f"{part.label.rstrip('?:. ')} = {step} = **{said}**"
-
-
-def _from_K(part: Part, case: Case, path: Path) -> float:
-    """What K leaves of a species beside the others as the student has them; 0 where that says nothing."""
-    powers = {name: float(power) for name, power in case.reaction.quotient_species.items()}
-    own = powers.pop(part.species, 0.0)
-    if not own or not case.reaction.has_K or not all(path.before.get(name, 0.0) > 0 for name in powers):
-        return 0.0
-    others = math.prod(path.before[name] ** power for name, power in powers.items())
-    return float((case.reaction.require_K() / others) ** (1 / own))
 
 
 def _made_before(mistake: str, part: Part, case: Case, earlier: Own) -> bool:

@@ -519,14 +519,16 @@ def _without_one(runs: list[float]) -> list[tuple[float, float]]:
 
 
 def slip_in_words(part: Part, case: Case, value: float, scale: float) -> str:
-    """A plain sentence for a slip that is no misconception; "" where none gives ``value``."""
+    """A plain sentence for a slip that is no misconception; where nothing was poured together and none gives
+    ``value``, the general advice about data; else "".
+    """
     return next(
         (
             said
             for known, said in _plain_slips(part, case, scale)
             if known and abs(value / known - 1) < (0.02 if part.quantity == "concentration" else 0.01)
         ),
-        "",
+        feedback.NOT_YET_RESULT if len(case.portions) < 2 else "",
     )
 
 
