@@ -44,7 +44,7 @@ AS_BEFORE_THE_MOVE = (
     "A question that may help: the same amount is in which volume now?"
 )
 VOLUMES_SWAPPED = (
-    "Not right yet. This is what comes out with the two volumes the wrong way round. "
+    "Not right yet. This is what comes out with the two volumes exchanged. "
     "A question that may help: is there more room now, or less?"
 )
 OTHER_WAY_ROUND = (
