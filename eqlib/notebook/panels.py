@@ -113,8 +113,7 @@ class Panel(Sheet):
         made = [("head", self.head())]
         if self.stage == "predict" or (self.practice and self.stage == "done" and not self.has_outcome):
             made.append(("prompt", self.prompt))
-            halves = f"{self.picture}<div>{self.form}</div>"
-            made.append(("ask", f'<div class="two">{halves}</div>' if self.picture else halves))
+            made.append(("ask", self.halves))
         if self.stage == "doing":
             made.append(
                 (
@@ -151,14 +150,22 @@ class Panel(Sheet):
 
     @cached_property
     def picture(self) -> str:
-        """The vessel as it stands, with what to take care of."""
-        drawn = ""
+        """The vessel as it stands, or ""."""
         if self.scene is not None:
-            drawn = self.scene.standing()
-        elif "before" in self.case.states:
-            drawn = standing_alone(self.question, self.case)
-        shown = drawn + self.care()
-        return f"<div>{shown}</div>" if shown else ""
+            return self.scene.standing()
+        return standing_alone(self.question, self.case) if "before" in self.case.states else ""
+
+    @property
+    def halves(self) -> str:
+        """The picture beside the form, and what to take care of under the shorter of the two."""
+        left, right = self.picture, self.form
+        if left and "picks list" not in right and "<table" not in right:
+            right += self.care()
+        else:
+            left += self.care()
+        return (
+            f'<div class="two"><div>{left}</div><div>{right}</div></div>' if left else f"<div>{right}</div>"
+        )
 
     def care(self) -> str:
         """What is grave and was not said before in this notebook, by the bench or another panel."""
