@@ -64,8 +64,8 @@ def as_csv(rows: Any, columns: Any, people: Any, assignment: str) -> str:
 
 def _facts(row: StudentRow, person: Any, assignment: str) -> dict[str, str]:
     first, last = (getattr(person, name, None) or "" for name in ("first_name", "last_name"))
-    marked = row.points is not None
-    share = 100 * (row.points or 0.0) / row.could_be if marked and row.could_be else None
+    marked = row.total is not None
+    share = 100 * (row.total or 0.0) / row.could_be if row.could_be else None
     return {
         "id": row.student,
         "name": f"{first} {last}".strip(),
@@ -74,7 +74,7 @@ def _facts(row: StudentRow, person: Any, assignment: str) -> dict[str, str]:
         "email": getattr(person, "email", None) or "",
         "platform": getattr(person, "lms_user_id", None) or "",
         "assignment": assignment,
-        "points": f"{row.points:g}" if marked else "",
+        "points": f"{row.total:g}" if marked else "",
         "of": f"{row.could_be:g}" if marked else "",
         "percent": "" if share is None else f"{share:.1f}",
         "penalty": f"{row.penalty:g}",

@@ -102,7 +102,7 @@ class GradeSummary:
     @property
     def marked(self) -> tuple[StudentRow, ...]:
         """The submissions that have a score."""
-        return tuple(row for row in self.rows if row.points is not None)
+        return tuple(row for row in self.rows if row.total is not None)
 
 
 def reports_folder(course: Path, assignment: str) -> Path:

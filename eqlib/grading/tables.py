@@ -22,7 +22,7 @@ def marks_table(made: Any, title: str) -> Any:
         table.add_column(name, justify="right")
     if late := any(row.late for row in made.rows):
         table.add_column("Late", justify="right")
-    if unread := any(row.to_read or row.not_run for row in made.rows):
+    if unread := any(row.points is not None and row.could_be < row.max_points for row in made.rows):
         table.add_column("Still open", justify="right")
     table.add_column("Points", justify="right")
     for row in made.rows:

@@ -16,8 +16,10 @@ from nbformat.v4 import new_code_cell, new_output
 from eqlib.assess.load import load_questions
 from eqlib.grading import bulk, summary
 from eqlib.grading.course import Course, CourseError
+from eqlib.grading.export import export
 from eqlib.grading.report import report
 from eqlib.grading.run.sandbox import Limits
+from eqlib.grading.tables import marks_table
 
 pytestmark = pytest.mark.slow
 LIMITS = Limits(cell_seconds=6, notebook_seconds=90)
@@ -205,6 +207,10 @@ def test_answers_lost_on_the_way_are_held_apart_and_are_in_no_mean(tiny):
     with made.marks_csv.open(encoding="utf-8", newline="") as stream:
         line = next(line for line in csv.DictReader(stream) if line["student"] == "s03")
     assert (line["water"], line["total"]) == ("not found", "")
+    # A platform takes an empty place for no mark, and a 0 for a 0.
+    path, _ = export(tiny.root, "tiny", ("id", "points", "of", "percent", "questions"))
+    assert "s03,,,,,," in path.read_text(encoding="utf-8").splitlines()
+    assert [row.student for row in made.marked] == ["s01", "s02"]
     told = report(tiny.root, "tiny")
     water = next(question for question in told.questions if question.question == "water")
     assert water.marked == 2
@@ -359,6 +365,13 @@ def test_marks_are_replaced_whole_or_not_at_all(tmp_path, monkeypatch):
 def test_a_spreadsheet_takes_no_id_for_a_formula():
     row = summary.StudentRow("=1+1", 3.0, 9.0, notes=("@home",))
     assert summary.marks_table([row]).splitlines()[1].startswith("'=1+1,")
+
+
+def test_the_table_says_how_much_is_open_where_an_answer_was_not_found():
+    rows = (summary.QuestionRow("water", 4.0, 4.0), summary.QuestionRow("why", None, 2.0, state="not found"))
+    made = summary.GradeSummary(Path(), "tiny", (summary.StudentRow("s01", 4.0, 6.0, rows),))
+    table = marks_table(made, "Marks")
+    assert {column.header: [*column.cells] for column in table.columns}["Still open"] == ["2"]
 
 
 def test_a_copy_of_a_released_notebook_is_not_changed_by_filling_it_in(tiny):
