@@ -110,7 +110,7 @@ def _bare(text: str) -> str:
     """A title within a sentence: no full stop, and no capital unless it is a symbol such as K."""
     text = text.strip().rstrip(".")
     first = text.split(" ")[0]
-    return text if len(first) == 1 and first != "A" else text[:1].lower() + text[1:]
+    return text if first in ("K", "Kc", "Kp", "Q") else text[:1].lower() + text[1:]
 
 
 def whole(question: Any, made: Sequence[Any], points: float) -> str:

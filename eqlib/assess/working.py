@@ -36,7 +36,7 @@ def worked(question: Question, case: Case) -> str:
     if case.measured:
         pieces.append(_reading(case))
     of = towards_the_end(case)
-    if of is not None and _asks(question, "K", "Q", "ice", "extent", "concentration"):
+    if of is not None and _asks(question, "K", "Q", "ice", "extent", "concentration", "true"):
         pieces += [_net(case, of), _from_K(of), ice_markdown(of), _constant(question, of)]
     if case.disturbance is not None:
         pieces.append(_disturbance(case))
@@ -170,7 +170,8 @@ def _in_x(start: str, nu: float) -> str:
 
 def _constant(question: Question, case: Case) -> str:
     """K from the last row, where it is needed and not asked for by itself."""
-    if not case.observed or _asks(question, "K", "Kp") or not _asks(question, "Q"):
+    needed = case.observed and _asks(question, "Q") and not _asks(question, "K", "Kp")
+    if not needed and "last_row" not in case.expected.values():
         return ""
     K = case.reaction.quotient(case.equilibrium)
     return f"**K**, from the last row: {quotient_step(case, case.equilibrium)} = {with_figures(K)}."

@@ -13,6 +13,7 @@ from eqlib.assess.confront import confront
 from eqlib.assess.load import read_questions
 from eqlib.assess.mark import mark
 from eqlib.assess.mistakes import MISTAKES
+from eqlib.assess.working import worked
 from eqlib.errors import EqlibError
 
 HEAD = """
@@ -87,6 +88,42 @@ def test_every_false_sentence_is_a_known_misconception_and_no_true_one_is():
     assert set(FALSE) <= set(MISTAKES)
     assert not set(TRUE) & set(MISTAKES)
     assert {rule.mistake for rule in RULES.values()} - {""} <= set(MISTAKES)
+
+
+def test_the_working_shows_what_the_sentence_rests_on():
+    """By hand: x = sqrt(1e-6 c); for c = 1e-5 that is 3.16e-6, 31.6 %. Iron 2 mM, thiocyanate 1 mM, K 140."""
+    short = question(ACID + start(HA=1e-5) + choice("true", ["unchecked_small_x", "small_x_fails"]))
+    told = worked(short, short.case())
+    assert "x = 3.16 × 10⁻⁶ mol/L: 31.6 %" in told
+    last = question(
+        IRON + start(**{"Fe^3+": 0.002, "SCN^-": 0.001}) + choice("true", ["last_row", "full_cancel"])
+    )
+    told = worked(last, last.case())
+    for piece in ("| Equilibrium |", "**K**, from the last row", "= 140"):
+        assert piece in told
+
+
+def test_the_working_of_an_order_says_how_much_of_it_there_is():
+    """Each is the small root of 140 (F - x)(S - x) = x, by hand: in one, two and three litres."""
+
+    def x(f, s):
+        b = f + s + 1 / 140
+        return (b - math.sqrt(b * b - 4 * f * s)) / 2
+
+    items = ", ".join(f'{{ label = "{n}", stress = {{ kind = "dilute", mL = {n}000 }} }}' for n in (1, 2))
+    text = f'ask = "order"\nspecies = "FeSCN^2+"\nitems = [{{ label = "none" }}, {items}]'
+    made = question(IRON + start(**{"Fe^3+": 0.002, "SCN^-": 0.001}) + part(text))
+    told = f"{1e4 * x(2e-3, 1e-3):.2f} × 10⁻⁴, {1e5 * x(1e-3, 5e-4):.2f} × 10⁻⁵"
+    assert f"none, 1, 2**; [FeSCN²⁺] = {told}" in worked(made, made.case())
+
+
+def test_the_working_of_a_rule_has_q_and_k_of_each_case():
+    """In twice the volume each concentration is halved: Q of A + B = C becomes 2 x 140."""
+    water = '{ label = "water", stress = { kind = "dilute", mL = 1000 } }'
+    more = '{ label = "iron", stress = { kind = "add", species = "Fe^3+", mmol = 1 } }'
+    text = 'ask = "rule"\noptions = ["compare_q", "more_always_right"]\n' + f"items = [{water}, {more}]"
+    made = question(IRON + start(**{"Fe^3+": 0.002, "SCN^-": 0.001}) + part(text))
+    assert "water: Q = 280, K = 140, to reactants" in worked(made, made.case())
 
 
 # -- the root --------------------

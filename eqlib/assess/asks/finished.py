@@ -16,7 +16,7 @@ from eqlib.assess.asks.base import Ask, OptionsTable, Part, PartTable, close, in
 from eqlib.assess.asks.rates import rate_ratio
 from eqlib.assess.mistakes import MISTAKES, Suspect
 from eqlib.assess.tables import near
-from eqlib.chem.ice import FIVE_PERCENT, ice
+from eqlib.chem.ice import FIVE_PERCENT, SmallX, ice
 from eqlib.writing import number
 
 if TYPE_CHECKING:
@@ -44,9 +44,13 @@ def _solid_over_solution(case: Case) -> bool:
 
 def small_x_share(case: Case) -> float:
     """x of the short cut that leaves x out, over the smallest amount it was neglected beside."""
-    start = {name: c for name, c in case.mixed.items() if name in case.reaction.coefficients}
-    short = ice(case.reaction, start).small_x
+    short = _short_cut(case)
     return float("inf") if short is None else short.largest_share
+
+
+def _short_cut(case: Case) -> SmallX | None:
+    start = {name: c for name, c in case.mixed.items() if name in case.reaction.coefficients}
+    return ice(case.reaction, start).small_x
 
 
 def _last_row(case: Case) -> bool:
@@ -139,7 +143,13 @@ class True_(Ask):
         return self.because(part, case)
 
     def worked(self, part: Part, case: Case) -> str:
-        return " ".join(filter(None, [super().worked(part, case), self.because(part, case)]))
+        said = [super().worked(part, case), self.because(part, case)]
+        if str(case.expected.get(part.id)).startswith("small_x"):
+            short = _short_cut(case)
+            if short is not None:
+                x, share = number(short.extent), number(100 * short.largest_share)
+                said.append(f"With x left out, x = {x} mol/L: {share} % of what it was left out beside.")
+        return " ".join(filter(None, said))
 
     def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
         found = [Suspect(name, name, "said so") for name, _ in part.options if name in MISTAKES]

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from pydantic import field_validator
 
-from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict, in_order
+from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict, in_order, in_unicode
 from eqlib.assess.setting import StressTable
 from eqlib.assess.tables import Formula, Table, Value, value_of
 from eqlib.chem.disturb import disturb
+from eqlib.writing import number
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
@@ -78,14 +79,21 @@ class Order(_Ordered):
     keys = ("items", "species", "when")
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> list[str]:
-        mixture = case.start
+        return sorted(sizes := self._sizes(part, case), key=lambda label: sizes[label], reverse=True)
 
-        def size(item: Item) -> float:
+    def worked(self, part: Part, case: Case) -> str:
+        sizes = self._sizes(part, case)
+        found = ", ".join(number(sizes[label]) for label in case.expected[part.id])
+        return f"{super().worked(part, case)}; [{in_unicode(part.species)}] = {found} mol/L."
+
+    def _sizes(self, part: Part, case: Case) -> dict[str, float]:
+        """label -> mol/L of the species."""
+        found = {}
+        for item in part.items:
             stress = case.setting.stress_for(case.numbers, item.stress) if item.stress is not None else None
-            state = disturb(mixture, stress).after if stress is not None else mixture.equilibrate()
-            return state[part.species]
-
-        return [item.label for item in sorted(part.items, key=size, reverse=True)]
+            state = disturb(case.start, stress).after if stress is not None else case.start.equilibrate()
+            found[item.label] = state[part.species]
+        return found
 
 
 class SpeedTable(PartTable):

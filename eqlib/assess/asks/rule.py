@@ -20,6 +20,7 @@ from eqlib.assess.mistakes import Suspect
 from eqlib.assess.setting import StressTable
 from eqlib.assess.tables import Table, near
 from eqlib.chem.disturb import Disturbance, disturb
+from eqlib.writing import number
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
@@ -219,6 +220,14 @@ class RuleAsked(Ask):
             return self.because(part, case)
         label, says, happens = failed
         return f"Try it on “{label}”: by this rule it would go {says}, but it goes {happens}."
+
+    def worked(self, part: Part, case: Case) -> str:
+        """The rule, and how Q stands beside K in each case (where no rival acts before Q says all)."""
+        tried = cases(part, case)
+        if any(len(d.before.reactions) > 1 for _, d in tried):
+            return f"{super().worked(part, case)} In turn: {self.because(part, case)}"
+        steps = (f"{label}: Q = {number(d.Q)}, K = {number(d.K)}, {_WAY[d.direction]}" for label, d in tried)
+        return f"{super().worked(part, case)} Right after each change: {'; '.join(steps)}."
 
     def because(self, part: Part, case: Case) -> str:
         """What happens in each of the cases."""
