@@ -456,6 +456,8 @@ class _Teller:
         rest = main.in_all - sum(rival.amount for rival in rivals)
         if abs(rest) > _REST * abs(main.in_all):
             does = f"take up {moles(-rest)}" if rest < 0 else f"give back {moles(rest)}"
+            if rest > 0 and moles(rest) == moles(abs(main.amount)):  # what is left of it shows in no figure
+                does = does.replace("back", "back nearly")
             text += f", while other equilibria {does}{' more' if rest * main.amount > 0 else ''}"
         return f"{text}: {self.goes(main.species, main.start, main.end)}."
 

@@ -363,7 +363,7 @@ def asks(case, sign, asks, way):
     rf"(?:, for the (\S+) that it makes is used up at once,)?"
     rf" and (takes up|gives back|makes) ({AMOUNT}) of (\S+?)"
     rf"(?: \(and ({EQUATION}) another ({AMOUNT})\))?"
-    rf"(?:, while other equilibria (take up|give back) ({AMOUNT})(?: more)?)?"
+    rf"(?:, while other equilibria (take up|give back)(?: nearly)? ({AMOUNT})(?: more)?)?"
     rf": (\[{SPECIES}\]|P\(\S+?\)) (rises|falls) from ({NUMBER})(?: mol/L| bar)? to (.+)\."
 )
 def ran(
