@@ -47,9 +47,7 @@ class NoSandbox(EqlibError):
 
 @dataclass(frozen=True)
 class How:
-    """How to mark. ``only``: these students; ``force``: those marked already too; ``strict``: not without
-    a sandbox.
-    """
+    """How to mark. ``only``: these students; ``force``: marked ones too; ``strict``: only in a sandbox."""
 
     jobs: int | None = None
     feedback: bool = True
@@ -199,9 +197,7 @@ class _Session:
     # What has to be done
 
     def _fingerprint_of_course(self) -> str:
-        """Changes when what marks are made from changes: questions, cells, files, settings, this program,
-        the sandbox.
-        """
+        """Changes with what marks are made from: questions, cells, files, settings, program, sandbox."""
         digest = hashlib.sha256()
         for book in self.paper.books.values():
             digest.update(
@@ -287,9 +283,7 @@ class _Session:
         ready.folders.append(target)
 
     def _mark(self, given: HandedIn, when: dt.datetime | None) -> Done:
-        """Have a worker mark it; its page too, which for late work says what is taken off. Without a page if
-        that was too much.
-        """
+        """Have a worker mark it and make its page (late work: with what is taken off), or only mark it."""
         student = given.student
         if given.unusable:
             return Done(Result(student, unusable=given.unusable, notes=list(given.notes)))

@@ -101,9 +101,7 @@ def _shown(source: str, records: Any, questions: QuestionSet, display: Display) 
 def hand_in(
     folder: Path, name: str, book: Any, work: Work, questions: QuestionSet, journal: bool = True
 ) -> Path:
-    """Save a filled-in notebook, and the journal beside it, in a student's folder. Gives the notebook's
-    path.
-    """
+    """Save a filled-in notebook and its journal in a student's folder. Gives the notebook's path."""
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / f"{name}.ipynb"
     nbformat.write(book, path)

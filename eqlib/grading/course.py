@@ -69,9 +69,7 @@ def last_error() -> str:
 
 
 def own_scripts_first() -> None:
-    """nbgrader starts ``alembic`` by name to make a gradebook: have ours found, activated environment or
-    not.
-    """
+    """nbgrader starts ``alembic`` by name: have ours found, activated environment or not."""
     scripts = sysconfig.get_path("scripts")
     paths = os.environ.get("PATH", os.defpath).split(os.pathsep)
     if scripts not in paths:
@@ -132,9 +130,7 @@ class Course:
 
     @property
     def lacks(self) -> str:
-        """What its settings lack for nbgrader's own command and button to mark as ``eqlib grade`` does, or
-        "".
-        """
+        """What its settings lack for nbgrader's own command and button to mark as ``eqlib grade``, or ""."""
         steps = self.config.get("Autograde", {}).get("autograde_preprocessors", ())
         if "eqlib.grading.preprocessors.MarkSubmission" in steps:
             return ""
@@ -199,9 +195,7 @@ class Course:
         return True
 
     def release(self, assignment: str, into: Path | None = None) -> Path:
-        """nbgrader's generate_assignment; ``into`` another folder than the course's ``release``. Gives the
-        folder.
-        """
+        """nbgrader's generate_assignment, into ``release`` or the folder ``into``. Gives the folder."""
         source = self.source(assignment)
         changes = {"assignment_id": assignment}
         if into is not None:
@@ -226,9 +220,7 @@ class Course:
             return _notebooks(self.release(assignment, into=Path(spare)))
 
     def paper(self, assignment: str, limits: Limits | None = None) -> Paper:
-        """Everything that marking needs of an assignment, as data. The gradebook must know it
-        (``register``).
-        """
+        """All that marking needs of an assignment, as data. The gradebook must know it (``register``)."""
         released = self.released_notebooks(assignment)
         books, others = {}, {}
         with self.gradebook() as gradebook:

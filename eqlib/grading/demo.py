@@ -92,9 +92,7 @@ def demo(
 
 
 def hand_everything_in(course: Course, assignment: str, display: class_of.Display | None = None) -> None:
-    """Fill in the released notebook once for each member of the invented class, and put it where nbgrader
-    looks.
-    """
+    """Fill in the released notebook for each of the invented class, and put it where nbgrader looks."""
     questions = course.questions(assignment)
     (name, released), *_ = course.released_notebooks(assignment).items()
     for member in evening_class(questions):

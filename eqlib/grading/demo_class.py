@@ -128,9 +128,7 @@ def _delete_cells(book: Any) -> None:
 
 
 def answer_of(question: Question, student: str, ideas: Any) -> dict:
-    """The answer of somebody who holds ``ideas``, to the question as this student has it; else what the
-    chemistry says.
-    """
+    """What somebody who holds ``ideas`` answers to this student's copy; else what the chemistry says."""
     case = question.case(student)
     answer = {}
     for part in question.parts:

@@ -41,16 +41,12 @@ _MAIN = "from eqlib.grading.desk import main; main()"
 
 
 class NotFinished(EqlibError):
-    """A submission that a worker could not finish: too long, too large, or a fault of ours. The message says
-    which.
-    """
+    """A submission that a worker could not finish: too long, too large, our fault. The message says which."""
 
 
 @dataclass(frozen=True)
 class Task:
-    """One submission to be marked. ``standing``: what the gradebook holds of it. ``page``: make its pages
-    too.
-    """
+    """One submission to be marked. ``standing``: the gradebook's of it. ``page``: make its pages too."""
 
     given: HandedIn
     standing: Standing
@@ -96,9 +92,7 @@ def pages_of(
 
 
 class Desk:
-    """Marks submissions of one paper. Use it in a ``with`` statement; ``mark`` may be called from several
-    threads.
-    """
+    """Marks submissions of one paper, in a ``with`` statement; several threads may call ``mark``."""
 
     def __init__(self, paper: Paper, cover: Any = (), run_code: bool = True) -> None:
         self.paper = paper
@@ -200,9 +194,7 @@ def _work(paper: Paper, link: socket.socket, control: socket.socket | None = Non
 
 
 def main() -> None:
-    """The warm worker: everything is imported and one page is made, then a copy is made for each
-    submission.
-    """
+    """The warm worker: all is imported, one page is made, and each submission gets a copy of it."""
     import gc
 
     warnings.simplefilter("ignore")

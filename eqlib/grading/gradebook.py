@@ -216,9 +216,7 @@ class Ledger:
     # Late
 
     def seconds_late(self, student: str, timestamp: dt.datetime | None) -> float:
-        """How long after the due date (its extension counted) a submission came; 0 if in time or not
-        known.
-        """
+        """How long after the due date (its extension counted) it came; 0 if in time or not known."""
         standing = self.standing.get(student, Standing())
         when = timestamp or standing.timestamp
         if when is None or self.due is None:
@@ -226,9 +224,7 @@ class Ledger:
         return max(0.0, (when - self.due - (standing.extension or dt.timedelta())).total_seconds())
 
     def penalty(self, student: str, score: float, seconds: float) -> float | None:
-        """What the course's plugin takes off for being late; between 0 and the score. None: nothing is
-        taken off.
-        """
+        """What the course's plugin takes off for being late; between 0 and the score. None: nothing."""
         if seconds <= 0:
             return None
         step = AssignLatePenalties(config=self.course.config)
@@ -293,9 +289,7 @@ class Ledger:
         return standing
 
     def _new_grades(self, standing: Standing, book: str, made: MarkedBook) -> dict[tuple[str, str], Scores]:
-        """The grades of a notebook as they will stand. nbgrader's tasks are read by a person, never touched
-        by a run.
-        """
+        """The grades of a notebook as they will stand. nbgrader's tasks are read by a person."""
         grades = {}
         for name in self.graded[book]:
             old = standing.grades.get((book, name), Scores())
@@ -332,9 +326,7 @@ class Ledger:
             standing.comments[book, name] = replace(old, auto=text)
 
     def forget(self, student: str) -> None:
-        """Take back what stands of a submission that turned out not to be markable, unless a person marked
-        in it.
-        """
+        """Take back what stands of a submission that cannot be marked now, unless a person marked in it."""
         standing = self.standing.get(student)
         if standing is None or any(g.manual is not None for g in standing.grades.values()):
             return

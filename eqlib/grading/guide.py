@@ -73,9 +73,7 @@ def _puzzle(text: str, bold: str) -> str:
 
 
 def path_table(course: Path, names: Sequence[str], link: str = "source/{0}/{0}.ipynb") -> str:
-    """A markdown table of the notebooks ``names`` of ``course``, in order: title with its link,
-    puzzle, minutes.
-    """
+    """A markdown table of the notebooks ``names``, in order: title with its link, puzzle, minutes."""
     rows = ["| | Notebook | The puzzle | Minutes |", "|-|-|-|-|"]
     for name in names:
         opening = opening_of(course / "source" / name / f"{name}.ipynb")
@@ -158,9 +156,7 @@ def _reaction(question) -> str:
 
 
 def assignment_page(course: Path, name: str) -> str:
-    """One assignment: aims, time, answers for the mid-range numbers, the written answer, what goes
-    wrong, what to do beside it.
-    """
+    """One assignment: aims, time, mid-range answers, the written answer, what goes wrong, what to do."""
     questions = load_questions(course / "source" / name)
     opening = opening_of(course / "source" / name / f"{name}.ipynb")
     notes = _notes(course).get(name, {})

@@ -263,9 +263,7 @@ def as_notebook(plain: dict) -> Any:
 
 @dataclass(frozen=True)
 class Submission:
-    """What was read: notebooks (plain data) by the assignment's own names, the files beside them, lines to
-    say.
-    """
+    """What was read: notebooks (plain data) by the assignment's names, files beside them, lines to say."""
 
     notebooks: dict[str, dict] = field(default_factory=dict)
     files: dict[str, bytes] = field(default_factory=dict)
@@ -306,9 +304,7 @@ def read_submission(
 
 
 def _match(books: dict, expected: dict, others: dict, answers: Any) -> tuple[dict, list[str], str]:
-    """Which file is which notebook: by the cells in it first, then by name. The one with most answers is
-    marked.
-    """
+    """Which file is which notebook: by its cells, then by name. The one with most answers is marked."""
     chosen, notes, wrong = {}, [], ""
     fit = {path: {name: _shared(book, ids) for name, ids in expected.items()} for path, book in books.items()}
     for path, book in list(books.items()):

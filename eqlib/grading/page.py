@@ -87,9 +87,7 @@ def for_student(notebook: Any) -> None:
 
 
 def _without(html: Any) -> str:
-    """``html`` without the paragraphs of our own that marking has made untrue. They hold no other
-    paragraph.
-    """
+    """``html`` without our own paragraphs that marking made untrue; they hold no other paragraph."""
     html = "".join(html) if isinstance(html, list) else html
     for name in _BEFORE_MARKS:
         for quote in "\"'":

@@ -61,9 +61,7 @@ class Book:
 
 @dataclass(frozen=True)
 class Paper:
-    """An assignment to be marked. ``files``: the course's own, laid beside every submission as nbgrader
-    does.
-    """
+    """An assignment to be marked. ``files``: the course's, laid beside every submission as nbgrader does."""
 
     assignment: str
     questions: Mapping

@@ -43,9 +43,7 @@ def _stamp(course: Course, assignment: str) -> float:
 
 
 class MarkSubmission(NbGraderPreprocessor):
-    """Run what has to be run in the sandbox, and mark, in a worker with limits: all of ``eqlib grade`` in
-    one step.
-    """
+    """Run what has to be run in the sandbox, and mark, in a worker: all of ``eqlib grade`` in one step."""
 
     def preprocess(self, nb: Any, resources: Any) -> Any:
         where = resources["nbgrader"]
@@ -75,9 +73,7 @@ class MarkSubmission(NbGraderPreprocessor):
 
 
 class SaveMarks(SaveAutoGrades):
-    """nbgrader's saving of scores, with ours: what could not be worked out is left to a person, not scored
-    0.
-    """
+    """nbgrader's saving of scores, with ours: what was not worked out is left to a person, not scored 0."""
 
     def preprocess(self, nb: Any, resources: Any) -> Any:
         self.made: MarkedBook = resources["eqlib"]
@@ -151,18 +147,14 @@ class MakeSafe(NbGraderPreprocessor):
 
 
 def links_in(place: Path) -> set[str]:
-    """Names in a submission's folder that are links, "" for the folder itself: nbgrader copies what they lead
-    to.
-    """
+    """Names in a submission's folder that are links ("": the folder); nbgrader copies what they lead to."""
     if place.is_symlink() or place.parent.is_symlink():
         return {""}
     return {path.name for path in place.iterdir() if path.is_symlink()} if place.is_dir() else set()
 
 
 def drop_journals(assignment: str, student: str, notebooks: Any) -> None:
-    """After a release is made: remove journals left by trying the assignment out, so that none reaches a
-    student.
-    """
+    """After a release is made: no journal of somebody trying the assignment out reaches a student."""
     for folder in Path("release").glob(f"**/{assignment}"):
         for journal in folder.glob(JOURNALS):
             journal.unlink()

@@ -98,9 +98,7 @@ class ClassReport:
 
 
 def report(course: Any, assignment: str) -> ClassReport:
-    """The report of the last marking; it is written as ``class.csv`` and ``class.md`` too. Raises
-    CourseError.
-    """
+    """The report of the last marking, written as ``class.csv`` and ``class.md`` too. Raises CourseError."""
     opened = Course.open(course)
     opened.source(assignment)
     questions = opened.questions(assignment) if opened.has_questions(assignment) else {}

@@ -228,9 +228,7 @@ def markdown_to_html(source: str, attachments: Any = None) -> str:
 
 
 def mathml(tex: str, display: str = "inline") -> str:
-    """A formula written in TeX as MathML, which browsers set by themselves; as it was written if it is
-    none.
-    """
+    """A formula in TeX as MathML, which browsers set by themselves; as it was written if it is none."""
     from latex2mathml.converter import convert
 
     tex = tex.strip().strip("$").strip()

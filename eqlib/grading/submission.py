@@ -167,9 +167,7 @@ class _Marking:
     # Running
 
     def _execute(self, cells: list[dict], kept: Collected) -> tuple[Executed, list[int] | None]:
-        """Run what has to be run. The numbers of those cells; None where nothing had to be, or could be,
-        run.
-        """
+        """Run what has to be run. The numbers of those cells; None where nothing had to be, or could be."""
         if self.no_book or self.paper.from_data(self.book):
             return Executed(), []
         if self.run is None:
@@ -307,9 +305,7 @@ class _Marking:
         self.result.facts[question.id] = Facts(mistakes, answer, wrong, made.audit)
 
     def _comment(self, cell: Any) -> str | None:
-        """nbgrader's own remark on an untouched cell; else our feedback, where a cell for working belongs
-        to a question.
-        """
+        """nbgrader's remark on an untouched cell; else our feedback, where the cell belongs to a question."""
         meta = cell.metadata.nbgrader
         name = meta["grade_id"].removeprefix("answer-")
         untouched = meta.get("checksum") == compute_checksum(cell) and not is_task(cell)
@@ -322,9 +318,7 @@ class _Marking:
     # The end
 
     def _finish(self, nb: Any) -> None:
-        """Limits on what is shown, rubrics beside what a person reads, nothing that could run in a
-        browser.
-        """
+        """Limits on what is shown, rubrics beside what a person reads, nothing that a browser could run."""
         limit, ignore = LimitOutput(config=self.paper.config), IgnorePattern(config=self.paper.config)
         for index, cell in enumerate(nb.cells):
             ignore.preprocess_cell(cell, {}, index)
@@ -408,9 +402,7 @@ def determine_grade_of(cell: Any, most: float) -> float:
 
 
 def _as_number(text: Any) -> float | None:
-    """A test cell's last value as a number, NumPy's too; None for anything else (which nbgrader takes for
-    full marks).
-    """
+    """A test cell's last value as a number, NumPy's too; None: anything else, full marks to nbgrader."""
     text = "".join(text) if isinstance(text, list) else str(text)
     found = re.fullmatch(
         r"\s*(?:np\.\w+\()?\s*([+-]?(?:[\d.]+(?:e[+-]?\d+)?|nan|inf))\s*\)?\s*", text, re.IGNORECASE
@@ -447,9 +439,7 @@ def rubric_of(question: Any) -> str:
 
 
 def restoring(found: Collected, handed_in_by: str) -> str:
-    """The text of the cell that runs first: it gives the recorded answers to the notebook again, and only
-    carries data.
-    """
+    """The text of the cell that runs first: it gives the notebook its recorded answers, as data only."""
     who = found.student or (None if found else handed_in_by)
     handed = {"student": who, "records": {question: record.to_dict() for question, record in found.items()}}
     text = json.dumps(handed, ensure_ascii=True, allow_nan=False)

@@ -117,9 +117,7 @@ def private_folder(folder: Path) -> Path:
 
 
 def write(summary: GradeSummary) -> None:
-    """Write ``marks.csv`` (for a spreadsheet) and ``marks.json`` (for ``eqlib report``), each whole or not
-    at all.
-    """
+    """Write ``marks.csv`` (for a spreadsheet) and ``marks.json`` (for ``eqlib report``), each whole."""
     private_folder(summary.folder)
     write_atomically(summary.marks_csv, marks_table(summary.rows, summary.notices))
     data = {
@@ -134,9 +132,7 @@ def write(summary: GradeSummary) -> None:
 
 
 def marks_table(rows: Any, notices: Any = ()) -> str:
-    """The marks as CSV: one line a student, one column a question. What was not marked says so; it is
-    never 0.
-    """
+    """The marks as CSV: a line a student, a column a question. What was not marked says so; never 0."""
     names: list[str] = []
     for row in rows:
         names += [q.question for q in row.questions if q.question not in names]

@@ -1,3 +1,1 @@
-"""Where a submission is run: ``sandbox`` starts it, ``seal`` shuts it in, ``kernel`` runs its cells,
-``warm`` makes it quick.
-"""
+"""Where a submission runs: ``sandbox`` starts, ``seal`` shuts in, ``kernel`` runs, ``warm`` is quick."""

@@ -156,9 +156,7 @@ def _signal(pid: int, which: int) -> None:
 
 
 def _first_process(link: socket.socket, job: dict, got: seal.Sealed) -> None:
-    """The first of the new namespace: starts the student's process and waits for it; it runs nothing of
-    theirs.
-    """
+    """The first of the new namespace: waits for the student's process; it runs nothing of theirs."""
     status = 1
     try:
         seal.end_with_parent()
@@ -510,9 +508,7 @@ def _restore(shell: Any, was: dict) -> None:
 
 
 def main() -> None:
-    """The warm process: everything a notebook may import is imported, and one copy is made for each that
-    is run.
-    """
+    """The warm process: all that a notebook may import is imported; each that is run gets a copy."""
     import importlib
     import pkgutil
 

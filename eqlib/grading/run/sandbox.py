@@ -39,9 +39,7 @@ PRELOADED = (
 
 @dataclass(frozen=True)
 class Limits:
-    """What one submission may use. Seconds, megabytes (per process and all together), kilobytes of output
-    per cell.
-    """
+    """What one submission may use: seconds, megabytes (a process, all together), kilobytes a cell prints."""
 
     cell_seconds: float = CELL_SECONDS
     notebook_seconds: float = 180.0
@@ -252,9 +250,7 @@ def _plain(frame: bytes) -> dict:
 
 
 def execute(door: Door, cells: Any, files: dict[str, bytes], limits: Limits) -> Executed:
-    """Run the cells in order; when one ends the program, the rest run in a new one, after those before
-    them.
-    """
+    """Run the cells in order; when one ends the program, the rest run in a new one, after those before."""
     done = Executed()
     started = time.monotonic()
     outputs = _Outputs()
@@ -376,9 +372,7 @@ class _Outputs:
 
 
 def writable(value: Any) -> Any:
-    """``value`` (plain data) without halves of surrogate pairs: no file holds one, and it would stop the
-    writing of all around it.
-    """
+    """``value`` (plain data) without halves of surrogate pairs, which no file holds."""
     text = json.dumps(value, ensure_ascii=False)
     try:
         text.encode()

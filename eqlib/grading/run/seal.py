@@ -126,9 +126,7 @@ def own_proc() -> bool:
 
 
 def shed(uid: int | None) -> None:
-    """Become the unprivileged ``uid`` for good (None: stay who we are), and never gain anything by running
-    a file.
-    """
+    """Become the unprivileged ``uid`` for good (None: stay), and never gain anything by running a file."""
     if uid is not None and os.getuid() == 0:
         os.setgroups([])
         os.setresgid(uid, uid, uid)

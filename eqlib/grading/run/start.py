@@ -36,9 +36,7 @@ class Isolation:
 
 
 def notice(isolation: Isolation) -> str | None:
-    """One line for the instructor on what is *not* protected; None when submissions are shut in by
-    bubblewrap.
-    """
+    """One line on what is *not* protected; None when submissions are shut in by bubblewrap."""
     if isolation.kind == "bubblewrap":
         return None
     missing = "bubblewrap (bwrap) is missing or not permitted here"
