@@ -18,6 +18,9 @@ SAME = 1e-6
 NEGLIGIBLE = 1e-21
 """mol/L (or bar): less than one ion in a millilitre, so the number would say nothing."""
 
+_BEYOND = math.log(1e5)
+"""A Q so far from K says little by itself: how many times it is off is told too."""
+
 
 @dataclass(frozen=True)
 class Factor:
@@ -128,7 +131,8 @@ class Quotient:
             return f"equal to {K} = {self.shown_K()}"
         size = abs(self.ln_ratio)
         how = "a little " if size < math.log(1.1) else "far " if size > math.log(100) else ""
-        return f"{how}{'above' if self.ln_ratio > 0 else 'below'} {K} = {self.shown_K()}"
+        times = f" (about 10{raised(round(size / math.log(10)))} times)" if size > _BEYOND else ""
+        return f"{how}{'above' if self.ln_ratio > 0 else 'below'} {K} = {self.shown_K()}{times}"
 
 
 def _over(top: Sequence[str], bottom: Sequence[str], join: str) -> str:

@@ -24,6 +24,7 @@ AMOUNT = rf"(?:{NUMBER}) (?:mol|mmol|µmol)"
 SPECIES = r"[^\s\]]+"
 EQUATION = r".+? <=> .+?"
 WAY = r"to products \(→\)|to reactants \(←\)"
+FAR = r" \(about 10([⁰¹²³⁴⁵⁶⁷⁸⁹]+) times\)"
 SIDE = r"equal to|(?:a little |far )?(?:above|below)"
 
 
@@ -267,29 +268,33 @@ def unmoved(case, equation, K, equal_moles):
         assert sum(n for name, n in r.coefficients.items() if eq.species(name).phase == "g") == 0
 
 
-@reads(rf"By itself this makes Q ({NUMBER}), ({SIDE}) K = ({NUMBER})\.")
-def by_itself(case, Q, side, K):
-    compare(case.d.reaction, case.d.at_once, Q, side, K)
+@reads(rf"By itself this makes Q ({NUMBER}), ({SIDE}) K = ({NUMBER})(?:{FAR})?\.")
+def by_itself(case, Q, side, K, times):
+    compare(case.d.reaction, case.d.at_once, Q, side, K, times)
 
 
-def compare(r, state, Q, side, K):
+def compare(r, state, Q, side, K, times):
     near(Q, own_Q(r, state)), near(K, own_K(r, state.T))
     ratio = own_Q(r, state) / own_K(r, state.T)
     assert side in {side_of(ratio * (1 - 1e-9)), side_of(ratio * (1 + 1e-9))}
     if side != "equal to":
         assert (num(Q) > num(K)) == ("above" in side)
+    off = abs(math.log10(ratio)) if ratio > 0 else math.inf
+    assert bool(times) == (off > 5)  # how many times is told where a factor of 100,000 is passed
+    if times:
+        assert int(times.translate(_SUPER)) == pytest.approx(off, abs=0.51)
 
 
 @reads(
     rf"(?:At once |Now )?({EQUATION}) has Q = (.+?) = ((?:{NUMBER}|[\d(].*?) = )?({NUMBER}), "
-    rf"({SIDE}) (?:its )?K = ({NUMBER})\."
+    rf"({SIDE}) (?:its )?K = ({NUMBER})(?:{FAR})?\."
 )
-def fraction(case, equation, symbols, numbers, Q, side, K):
+def fraction(case, equation, symbols, numbers, Q, side, K, times):
     r = case.reaction(equation)
     state = case.event.state if case.event.kind in ("quotient", "answer") else case.start
     if case.event.kind == "answer":
         state = case.start
-    compare(r, state, Q, side, K)
+    compare(r, state, Q, side, K, times)
     check_symbols(case, r, symbols, state, numbers)
     single = len(re.findall(r"\[|P\(", symbols)) == 1 and not re.search("[⁰¹²³⁴⁵⁶⁷⁸⁹]$", symbols)
     assert bool(numbers) == (not single)
@@ -332,9 +337,9 @@ def one_sided(case, equation, symbols, Q, gone):
 
 @reads(
     rf"(?:At once |Now )?({EQUATION}) has Q = (.+?) with practically no (\S+) left, "
-    rf"far (above|below) (?:its )?K = ({NUMBER})\."
+    rf"far (above|below) (?:its )?K = ({NUMBER})(?:{FAR})?\."
 )
-def hardly_any(case, equation, symbols, name, side, K):
+def hardly_any(case, equation, symbols, name, side, K, times):
     """Less than one ion in a millilitre: 6.022e23 × 1e-24 mol."""
     r = case.reaction(equation)
     check_symbols(case, r, symbols, case.start, None)
@@ -553,7 +558,7 @@ _BREAK = re.compile(r"(?<=\.) (?=[A-Z\[])")
 
 def one_claim_each(text):
     """Two claims in one breath, as two sentences for the readers."""
-    text = re.sub(rf"( its K = {NUMBER}), so it runs", r"\1. It runs", text)
+    text = re.sub(rf"( its K = {NUMBER}(?:{FAR})?), so it runs", r"\1. It runs", text)
     text = text.replace(": by itself this", ". By itself this").replace(
         ", so the reaction runs", ". The reaction runs"
     )

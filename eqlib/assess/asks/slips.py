@@ -280,7 +280,10 @@ def _wrong_extents(case: Case, facts: Facts, start: Conc, when: str) -> Slips:
     if when == "before":
         for mistake, other, why in stock_starts(case, coefficients):
             yield mistake, solve_extent(coefficients, other, K), why
-    yield "change_sign", solve_extent(coefficients, start, K, sign=-1.0), "reactants grow"
+    grown, short = solve_extent(coefficients, start, K, sign=-1.0), small_x(coefficients, start, K)
+    # Where x is small beside what it is added to or taken from, nobody can tell which of the two was done.
+    if grown is None or short is None or not math.isclose(grown, short, rel_tol=0.02):
+        yield "change_sign", grown, "reactants grow"
 
 
 def _halfway(facts: Facts, start: Conc) -> float | None:
