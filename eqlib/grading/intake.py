@@ -269,6 +269,8 @@ class Submission:
     files: dict[str, bytes] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     unusable: str | None = None
+    #: Names of notebooks that were handed in and could not be read.
+    broken: frozenset[str] = frozenset()
 
 
 def read_submission(
@@ -280,21 +282,22 @@ def read_submission(
     assignments. ``answers``: how many answers a notebook (plain data) holds. A notebook under another name is
     recognised by its cells.
     """
-    books, notes = {}, list(given.notes)
+    books, notes, broken = {}, list(given.notes), set()
     for name, data in given.files.items():
         if name.endswith(".ipynb"):
             try:
                 books[name] = read_notebook(os.path.basename(name), data)
             except UnreadableNotebook as error:
                 notes.append(str(error))
+                broken.add(os.path.basename(name).removesuffix(".ipynb"))
     files = {name: data for name, data in given.files.items() if not name.endswith(".ipynb")}
     chosen, said, wrong = _match(books, expected, others, answers)
     notes += said
     if chosen:
         if len(expected) > 1:
-            missing = [name for name in expected if name not in chosen]
+            missing = [name for name in expected if name not in chosen and name not in broken]
             notes += [f"{name}.ipynb was not handed in; it scores 0" for name in missing]
-        return Submission(chosen, files, tuple(notes))
+        return Submission(chosen, files, tuple(notes), broken=frozenset(broken))
     journal = any(JOURNAL.fullmatch(os.path.basename(name)) for name in files)
     if journal and not wrong:
         why = notes[0] if notes else "no notebook was handed in"

@@ -99,7 +99,9 @@ def mark_submission(paper: Paper, given: HandedIn, run: Run) -> Result:
         if plain is None and from_journal:
             plain = {"cells": [dict(cell) for cell in book.released], "metadata": {}}
         if plain is None:
-            result.books[name] = MarkedBook(None, {n: Grade(n, 0.0, book.points(n)) for n in book.graded()})
+            auto, state = (None, NOT_FOUND) if name in read.broken else (0.0, "")
+            grades = {n: Grade(n, auto, book.points(n), state) for n in book.graded()}
+            result.books[name] = MarkedBook(None, grades)
             continue
         _Marking(paper, book, plain, read.files, run, result, from_journal).mark()
     result.notes = notes.gravest_first(result.notes)

@@ -6,6 +6,7 @@ No code is run here: what is read, marked and turned into a page comes from the 
 import copy
 import json
 import re
+from dataclasses import replace
 
 import pytest
 from nbformat.v4 import new_code_cell, new_output
@@ -159,6 +160,21 @@ def test_what_stood_in_a_notebook_that_is_cut_off_is_asked_for_and_not_0(tiny, d
     # A question without an answer in a journal that is whole was not answered.
     _, journal = handed_in(tiny, tiny.work("s02", water={}))
     assert states(desk(b"", "s02", **{"answers-tiny.journal.json": journal}))["water"] == (0, "")
+
+
+def test_one_of_two_notebooks_that_is_cut_off_is_asked_for_and_not_0(tiny):
+    tiny.course.register("tiny")
+    paper = tiny.course.paper("tiny")
+    tiny_book = paper.books["tiny"]
+    second = replace(tiny_book, name="second", wanted={"other": tiny_book.wanted["water"]})
+    paper = replace(paper, books={**paper.books, "second": second})
+    book, journal = handed_in(tiny, tiny.work("s01"))
+    files = {"tiny.ipynb": book, "answers-tiny.journal.json": journal}
+    for name, data in {"cut off": {"second.ipynb": b"{"}, "not handed in": {}}.items():
+        done = do(paper, Task(HandedIn("s01", files | data), Standing(), page=False), None)
+        made = {(grade.auto, grade.state) for grade in done.result.books["second"].grades.values()}
+        assert made == ({(None, "not found")} if name == "cut off" else {(0, "")})
+        assert any("it scores 0" in line for line in done.result.notes) == (name == "not handed in")
 
 
 @pytest.mark.parametrize("keep", [(), ("form-student",)])
