@@ -230,7 +230,10 @@ THEIR_OWN = {
 
 
 class OurCourse:
-    """Our own: the demonstration's class of 24, of whom more than half hold a misconception."""
+    """Our own: the demonstration's class of 24, of whom more than half hold a misconception.
+
+    Without our settings nbgrader sees no recorded answer and gives 0: here our two doors are compared.
+    """
 
     assignment, config, late = ASSIGNMENT, "", False
 
@@ -277,7 +280,8 @@ def nbgrader_command(root, *arguments):
 def three_doors(style, root):
     """The rows of plain nbgrader, of ``eqlib grade``, and of nbgrader's command with our settings."""
     found = {}
-    for door in ("plain", "eqlib", "nbgrader"):
+    doors = ("eqlib", "nbgrader") if isinstance(style, OurCourse) else ("plain", "eqlib", "nbgrader")
+    for door in doors:
         course = root / door
         style.lay_out(course)
         own = "c = get_config()\n" if door == "plain" else OURS
@@ -299,7 +303,7 @@ def three_doors(style, root):
         if door == "plain":  # of what it could not finish it keeps rows, but no marked notebook
             whole = {path.parent.name for path in course.glob(f"autograded/*/{style.assignment}")}
             found[door] = {key: row for key, row in found[door].items() if key[1] in whole}
-    return found, said
+    return {"plain": found["nbgrader"], **found}, said
 
 
 def judge(plain, ours):
