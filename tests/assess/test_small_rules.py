@@ -69,6 +69,7 @@ def test_a_part_of_weight_0_is_never_scored():
     wrong = mark(made, {"direction": "forward", "K": "larger"}, "s01")
     assert wrong.points == 4
     assert [p.max_points for p in wrong.parts] == [4, 0]
+    assert (wrong.parts[1].note, wrong.parts[1].feedback) == ("", "")
 
 
 DIGITS_HEAD = HEAD.replace("[[question]]", "[assignment.policy]\nfigures = FIGURES\n[[question]]", 1)
