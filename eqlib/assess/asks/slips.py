@@ -511,7 +511,7 @@ def _runs(case: Case, facts: Facts) -> Slips:
         return
     runs = list(case.measured.values())
     for name, value in case.measured.items():
-        if not any(math.isclose(value, mean, rel_tol=0.01) for mean, _ in _without_one(runs)):
+        if not any(math.isclose(value, mean, rel_tol=0.001) for mean, _ in _without_one(runs)):
             yield "single_truth", value, f"{name} alone"
 
 
