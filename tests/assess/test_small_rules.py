@@ -2,6 +2,7 @@
 
 import math
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -18,6 +19,7 @@ from eqlib.assess.reading.units import parse_unit
 from eqlib.assess.records import record_answer
 from eqlib.assess.tables import QuestionError
 from eqlib.assess.working import worked
+from eqlib.chem.explain import _drawn
 
 COURSE = Path(__file__).parents[2] / "notebooks" / "source"
 
@@ -333,3 +335,12 @@ def test_help_in_practice_stands_in_paragraphs():
 def test_a_species_may_be_called_by_its_name(name, formula):
     """Systematic names (IUPAC Red Book 2005) and names of ions, where one of those asked about fits."""
     assert match_species(name, [formula, "K^+", "NO3^-"])[0] == formula
+
+
+@pytest.mark.parametrize(("left", "drawn"), [(0.05, "C2O4^2-"), (0.15, ""), (0.5, "")])
+def test_what_is_used_up_as_it_forms_is_said_only_where_less_than_a_tenth_is_left(left, drawn):
+    """HC2O4- gives 1 mmol of oxalate; a twentieth of it is still there, or a seventh, or half."""
+    gives = eq.Reaction("HC2O4^- <=> H^+ + C2O4^2-", K=5.4e-5)
+    start = SimpleNamespace(amounts={"HC2O4^-": 2e-3, "H^+": 0.0, "C2O4^2-": 0.0})
+    end = SimpleNamespace(amounts={"HC2O4^-": 1e-3, "H^+": 1e-3, "C2O4^2-": left * 1e-3})
+    assert _drawn(gives, 1e-3, start, end) == drawn
