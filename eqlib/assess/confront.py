@@ -168,7 +168,8 @@ class _Facts:
             "practically none" if practically_none(v, max(a, b)) else s
             for v, s in zip((a, b), shown, strict=True)
         ]
-        return f"{ends[0]} → {ends[1]}{'' if ends[1] == 'practically none' else ' mol/L'}"
+        none_left = ends[1] == "practically none"
+        return f"{ends[0]} mol/L → {ends[1]}" if none_left else f"{ends[0]} → {ends[1]} mol/L"
 
     def amount_moved(self) -> str:
         """ "the amount of FeSCN²⁺ falls by ..., from ... to ..." from at once to the end."""
