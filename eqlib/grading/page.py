@@ -77,6 +77,9 @@ def for_student(notebook: Any) -> None:
             kept.append(cell)
     notebook.cells = kept
     for cell in notebook.cells:
+        title, _, call = cell.source.partition("\n")
+        if call and title.startswith("# ") and cell.metadata.get("jupyter", {}).get("source_hidden"):
+            cell.source = title  # the student saw no more of it either
         outputs = cell.get("outputs", [])
         if cell.metadata.get("nbgrader", {}).get("grade") and len(outputs) > 1:
             cell["outputs"] = outputs = [out for out in outputs if not _is_bare_number(out)]

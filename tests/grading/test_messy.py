@@ -9,12 +9,13 @@ import re
 from dataclasses import replace
 
 import pytest
-from nbformat.v4 import new_code_cell, new_output
+from nbformat.v4 import new_code_cell, new_notebook, new_output
 
 from eqlib.assess.records import MIME
 from eqlib.grading.desk import Desk, NotFinished, Task, do
 from eqlib.grading.gradebook import Standing
 from eqlib.grading.intake import HandedIn, collect_files, printable, submitted
+from eqlib.grading.page import for_student
 from eqlib.grading.preprocessors import links_in
 
 WRONG = {"direction": "none", "K": "same", "reason": "q_equals_K"}
@@ -218,6 +219,14 @@ def test_the_page_says_beside_each_part_what_was_answered(tiny, desk, saved):
     said = re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", page))
     assert re.search("Which way does the equilibrium shift\\? Your answer: “no shift”", said)
     assert re.search("the equilibrium constant K\\? Your answer: “the same”. Right.", said)
+
+
+def test_a_folded_call_is_no_part_of_the_page_and_a_students_code_is():
+    folded, own = "# Silver ions\nfrom eqlib.notebook import panel\npanel('silver')", "# mine\nx = 1"
+    book = new_notebook(cells=[new_code_cell(folded), new_code_cell(own)])
+    book.cells[0].metadata["jupyter"] = {"source_hidden": True}
+    for_student(book)
+    assert [cell.source for cell in book.cells] == ["# Silver ions", own]
 
 
 def forged(change):
