@@ -30,7 +30,6 @@ from eqlib.lab.colour import absorbance, absorbance_at, colour_of, coloured, del
 from eqlib.lab.look import SAME_BELOW
 from eqlib.writing import apart, moles_change, number, practically_none
 
-WAYS = {"forward": "to products →", "reverse": "← to reactants", "none": "no shift"}
 _WELL_CM, _WELL_CM2 = 1.56, 1.91  # a well of a usual 24-well plate (common practice, no source)
 
 

@@ -10,14 +10,15 @@ from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.rule import RULES
 from eqlib.assess.check.course import check_course
+from eqlib.assess.confront import confront
 from eqlib.assess.load import load_questions, read_questions
 from eqlib.assess.mark import mark
 from eqlib.assess.mistakes import name_mistake
 from eqlib.assess.reading import read_part
-from eqlib.assess.reading.species import named
+from eqlib.assess.reading.species import match_species, named
 from eqlib.assess.reading.tables import read_order, read_table
-from eqlib.assess.reading.text import Unreadable
-from eqlib.assess.reading.units import is_power_of_concentration, parse_unit
+from eqlib.assess.reading.text import Unreadable, one_line, tidy
+from eqlib.assess.reading.units import is_power_of_concentration, parse_unit, without_filler
 from eqlib.assess.records import collect, record_answer
 from eqlib.assess.records.record import MIME
 from eqlib.assess.tables import QuestionError
@@ -521,3 +522,93 @@ def test_a_particle_by_its_name(name, formula):
     choices = tuple((one, one) for one in ("NH3", "Ag^+", "Cl^-"))
     asked = Part("p", "choice", "bound", "x", options=choices)
     assert read_part(asked, name, ("NH3", "Ag^+", "Cl^-")).value == formula
+
+
+# -- small rules, each seen from outside ------------------------------------------------------------------
+
+
+def test_a_rule_that_sees_only_the_equation_says_nothing_of_silver():
+    silver = eq.system("iron-thiocyanate-silver")
+    d = eq.disturb(silver.mixture(), silver.steps["silver"].stress)
+    assert RULES["only_named"].says(d) == "none"
+    assert RULES["binds_there"].says(d) == "reverse" == d.direction
+
+
+def test_a_rule_about_gas_says_nothing_where_there_is_none():
+    iron = eq.Mixture(
+        {"Fe^3+": 2e-3, "SCN^-": 1e-3}, eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140), volume=0.01
+    )
+    assert RULES["fewer_gas"].says(eq.disturb(iron, eq.Stress.dilute(0.01))) == "none"
+
+
+def test_rates_asked_as_a_graph_are_worked_too():
+    asked = question(IRON, TUBE, part('ask = "graph"'))
+    told = worked(asked, asked.case())
+    assert "**Rates.**" in told
+    assert "the forward reaction goes" in told
+
+
+def test_a_right_table_is_right_and_not_carried():
+    """x of 2.00 and 1.00 mmol/L at K = 140, by the quadratic formula."""
+    b = 2e-3 + 1e-3 + 1 / 140
+    x = (b - math.sqrt(b * b - 4 * 2e-6)) / 2
+    names = ("Fe^3+", "SCN^-", "FeSCN^2+")
+    rows = {
+        "initial": (2e-3, 1e-3, 0.0),
+        "change": (-x, -x, x),
+        "equilibrium": (2e-3 - x, 1e-3 - x, x),
+    }
+    table = {row: dict(zip(names, cells, strict=True)) for row, cells in rows.items()}
+    given = mark(question(IRON, TUBE, part('ask = "ice"')), {"ice": table})
+    assert (given.points, given.parts[0].note) == (4.0, "right")
+
+
+def test_private_characters_and_long_lines():
+    assert tidy("1.4\ue000e2") == "1.4e2"
+    assert len(one_line("x" * 500)) == 400
+    assert without_filler("units, M^-1") == "M^-1"
+
+
+def test_the_phase_decides_between_two_of_one_name():
+    assert match_species("h2o(g)", ["H2O(l)", "H2O(g)"])[0] == "H2O(g)"
+
+
+def test_a_spectator_that_is_thought_to_act_is_named_in_the_colour_too():
+    asked = question(
+        IRON,
+        TUBE,
+        stress('kind = "add_solid"\nformula = "KNO3"\nmmol = 0.5'),
+        part('ask = "direction"'),
+        part('ask = "seen"'),
+    )
+    given = mark(asked, {"direction": "forward", "seen": "darker"})
+    assert {one.mistake for one in given.parts} == {"spectator_acts"}
+
+
+def test_what_would_be_cancelled_is_back_at_its_old_concentration():
+    """[Fe3+] of 2.00 and 1.00 mmol/L at K = 140 by the quadratic formula; the picture holds it again."""
+    b = 2e-3 + 1e-3 + 1 / 140
+    x = (b - math.sqrt(b * b - 4 * 2e-6)) / 2
+    asked = question(
+        IRON,
+        TUBE,
+        stress('kind = "add_solution"\nof_mM = { "Fe^3+" = 6 }\nmL = 0.5'),
+        part('ask = "direction"'),
+        part('ask = "change"\nid = "fe"\nspecies = "Fe^3+"'),
+    )
+    rows = confront(asked, asked.case(), {"direction": "forward", "fe": "same"})
+    (picture,) = [row.if_right for row in rows if row.if_right is not None]
+    assert picture.state.concentrations["Fe^3+"] == pytest.approx(2e-3 - x, rel=1e-6)
+
+
+def test_a_wrong_way_beside_a_right_reason_is_asked_which_way_that_reason_points():
+    silver = 'system = "iron-thiocyanate-silver"\n'
+    asked = question(
+        silver,
+        '[question.start]\ntotals = { "Fe^3+" = 2e-3, "SCN^-" = 1e-3 }\nvolume_L = 0.002\n',
+        stress('kind = "add_solution"\nof_mM = { AgNO3 = 100 }\nmL = 0.1'),
+        part('ask = "direction"'),
+        part('ask = "reason"\noptions = ["binds:SCN^-", "k_moves_conc", "q_below_K"]'),
+    )
+    given = mark(asked, {"direction": "forward", "reason": "binds:SCN^-"})
+    assert "which way does that reason point" in given.parts[0].feedback
