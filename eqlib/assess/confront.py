@@ -46,6 +46,11 @@ class IfRight:
     test: str = ""
     view: str = "side"
 
+    @property
+    def told(self) -> str:
+        """Words and test, as they stand beside the vessel."""
+        return f"{self.words} {self.test}".strip()
+
 
 @dataclass(frozen=True)
 class Confronted:
@@ -397,13 +402,8 @@ def picture_of(idea: str | None, f: _Facts) -> IfRight | None:
             rule = idea if idea != "q_reversed" else None
             held = f"“{MISTAKES[rule].title}” were right" if rule else "it were as you said"
             named = f"If {held}, {words}, and it would look like the last vessel."
-            return IfRight(
-                idea or "",
-                named,
-                state,
-                "" if idea in ("full_cancel", "k_fixed_t") else telling_test(f),
-                view,
-            )
+            test = "" if idea in ("full_cancel", "k_fixed_t") else telling_test(f)
+            return IfRight(idea or "", named, state, test, view)
     return None
 
 

@@ -384,6 +384,7 @@ def coherent(case: Case, said: Mapping[str, Any], verdicts: Mapping[str, Verdict
     outright = next(
         (said[n] for n, part in parts.items() if part.ask == "reason" and said[n] in MISTAKES), None
     )
+    sound = any(part.ask == "reason" and verdicts[n].note == "right" for n, part in parts.items())
     for name, part in wrong.items():
         verdict = verdicts[name]
         if said[name] in MISTAKES:
@@ -391,9 +392,8 @@ def coherent(case: Case, said: Mapping[str, Any], verdicts: Mapping[str, Verdict
         if named is not None and said[name] in named[1].get(name, ()):
             changed[name] = replace(verdict, mistake=named[0])
         elif said[name] in plain[name] and (named is None or (part is asked and verdict.mistake in _GUESSES)):
-            words = feedback.FOLLOWS if part is not asked else _beside_reason(parts, verdicts)
-            changed[name] = replace(verdict, mistake=None, said=words)
-        sound = any(part.ask == "reason" and verdicts[n].note == "right" for n, part in parts.items())
+            way = feedback.NOT_WITH_REASON if sound else feedback.NOT_YET
+            changed[name] = replace(verdict, mistake=None, said=way if part is asked else feedback.FOLLOWS)
         if part is asked and said[name] == "none" and sound:  # no idea of standing still beside a cause
             changed[name] = replace(verdict, mistake=None, said=feedback.NOT_WITH_REASON)
         other = changed.get(name, verdict).mistake not in (None, outright)
@@ -401,12 +401,6 @@ def coherent(case: Case, said: Mapping[str, Any], verdicts: Mapping[str, Verdict
             words = feedback.NOT_YET if part is asked else feedback.FOLLOWS
             changed[name] = replace(verdict, mistake=None, said=words)
     return changed
-
-
-def _beside_reason(parts: Mapping[str, Part], verdicts: Mapping[str, Verdict]) -> str:
-    """What is said of a plain wrong direction: more, where the reason beside it is right."""
-    reasons = [name for name, part in parts.items() if part.ask == "reason"]
-    return feedback.NOT_WITH_REASON if any(verdicts[n].note == "right" for n in reasons) else feedback.NOT_YET
 
 
 def _best_idea(

@@ -295,27 +295,28 @@ class _Teller:
             return "A catalyst speeds up both directions by the same factor; no amount changes."
         if kind == "add_inert" and self.d.stress.constant == "volume":
             return "The reacting gases keep their volume, so their own partial pressures do not change."
-        room = " ".join(filter(None, (self.dilution(), self.squeeze())))
         jumps = self.jumps()
+        every = "every other" if jumps else "every"
+        room = " ".join(filter(None, (self.dilution(every), self.squeeze(every))))
         if room and jumps:
-            room = f"{room.removesuffix('.').replace(' every ', ' every other ')}, while {jumps.pop(0)}"
+            room = f"{room.removesuffix('.')}, while {jumps.pop(0)}"
         return " ".join(filter(None, (room, self.warm_gas(), self.saltier(), self.solid(), *jumps)))
 
     def _phases(self) -> set[str]:
         return {species(name).phase for name in self.reaction.quotient_species}
 
-    def dilution(self) -> str:
+    def dilution(self, every: str) -> str:
         """One factor for everything that was dissolved."""
         old, new = self.d.before.volume, self.d.at_once.volume
         if "aq" not in self._phases() or abs(new / old - 1) < _SAME_VOLUME:
             return ""
         what = "dissolved substance" if "g" in self._phases() else "concentration"
         return (
-            f"The change of volume {volume_from_to(old, new)} {_multiplies(old / new)[0]} every {what} at "
+            f"The change of volume {volume_from_to(old, new)} {_multiplies(old / new)[0]} {every} {what} at "
             f"once {_multiplies(old / new)[1]}."
         )
 
-    def squeeze(self) -> str:
+    def squeeze(self, every: str) -> str:
         """The gas has more or less room at once: by hand, by an inert gas, or to keep its pressure."""
         d = self.d
         old, new = d.before.gas_volume, d.at_once.gas_volume
@@ -332,7 +333,7 @@ class _Teller:
             return f"To keep its pressure the gas goes {gap}; no partial pressure changes at once."
         what = "partial pressure" if self.in_bar else "gas concentration"
         verb, by = _multiplies(old / new, less="lowers")
-        return f"The change of the gas volume {gap} {verb} every {what} at once {by}."
+        return f"The change of the gas volume {gap} {verb} {every} {what} at once {by}."
 
     def warm_gas(self) -> str:
         """At constant volume a gas presses in proportion to its temperature, so a Q in bar moves at once."""
@@ -455,9 +456,9 @@ class _Teller:
             text += f" (and {self.equation(other.quotient.reaction)} another {moles(abs(other.amount))})"
         rest = main.in_all - sum(rival.amount for rival in rivals)
         if abs(rest) > _REST * abs(main.in_all):
-            does = f"take up {moles(-rest)}" if rest < 0 else f"give back {moles(rest)}"
-            if rest > 0 and moles(rest) == moles(abs(main.amount)):  # what is left of it shows in no figure
-                does = does.replace("back", "back nearly")
+            same = moles(rest) == moles(abs(main.amount))  # what is left of it shows in no figure
+            nearly = "nearly " if same else ""
+            does = f"take up {moles(-rest)}" if rest < 0 else f"give back {nearly}{moles(rest)}"
             text += f", while other equilibria {does}{' more' if rest * main.amount > 0 else ''}"
         return f"{text}: {self.goes(main.species, main.start, main.end)}."
 

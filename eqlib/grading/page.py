@@ -131,7 +131,7 @@ def confronted(question: Question, said: Mapping[str, str], student: str | None,
     scene = Scene(case.disturbance, kind_of(question, case.disturbance.before))
     drawn = "".join(map(drawing, filter(None, (scene.outcome(question.title, imagined), scene.line_svg()))))
     if imagined is not None:
-        drawn += f"<p>{escape(f'{imagined.words} {imagined.test}'.strip())}</p>"
+        drawn += f"<p>{escape(imagined.told)}</p>"
     sign = {True: "✓ ", False: "✗ ", None: ""}
     lines = [("Asked", "You said", "It did")]
     lines += [(row.part.label, f"{sign[row.agrees]}{row.said or '–'}", row.happened) for row in rows]

@@ -140,7 +140,7 @@ def _question_lines(rows: Any, questions: Any) -> Iterator[QuestionLine]:
             mean / most if mean is not None and most else None,
             sum(p >= most for p in points),
             sum(p <= 0 for p in points),
-            sum(q.points is None and q.state not in ("not run", "not found") for q in theirs),
+            sum(q.to_read for q in theirs),
             sum(q.state == "not run" and q.points is None for q in theirs),
         )
 

@@ -18,6 +18,8 @@ import nh3
 from jinja2 import pass_context
 from nbconvert.filters.markdown_mistune import IPythonRenderer, MarkdownWithMath
 
+from eqlib.lab.drawing import as_image
+
 MIME_ANSWER = "application/vnd.eqlib.answer+json"
 
 _TAGS_TEXT = """
@@ -153,12 +155,10 @@ def drawing(svg: str) -> str:
 
 
 def svg_image(svg: str, label: str = "") -> str:
-    """An ``<img>`` that shows a drawing; inside an image a browser runs no script and loads nothing."""
+    """A drawing of anybody's as an image."""
     if "xmlns=" not in svg[:400]:
         svg = f'<svg xmlns="http://www.w3.org/2000/svg"{svg[len("<svg") :]}'
-    data = base64.b64encode(svg.encode("utf-8", errors="replace")).decode("ascii")
-    alt = escape(unescape(label or "drawing"))
-    return f'<img alt="{alt}" src="data:image/svg+xml;base64,{data}" style="max-width: 100%">'
+    return as_image(svg, unescape(label or "drawing"), ' style="max-width: 100%"')
 
 
 def clean_bundle(data: dict) -> dict:

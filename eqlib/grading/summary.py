@@ -36,6 +36,10 @@ class QuestionRow:
     state: str = ""
     book: str = ""
 
+    @property
+    def to_read(self) -> bool:
+        return self.points is None and self.state not in ("not run", "not found")
+
 
 @dataclass(frozen=True)
 class StudentRow:
@@ -64,7 +68,7 @@ class StudentRow:
 
     @property
     def to_read(self) -> int:
-        return sum(q.points is None and q.state not in ("not run", "not found") for q in self.questions)
+        return sum(q.to_read for q in self.questions)
 
     @property
     def not_run(self) -> int:

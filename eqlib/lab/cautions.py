@@ -185,6 +185,13 @@ _CHOKING = {
 _EXPLODING = {"H2(g)": "Hydrogen", "CH4(g)": "Methane", "C2H4(g)": "Ethene", "C2H6(g)": "Ethane"}
 _BURNING = ("C2H5OH", "CH3OH", "CH3COOC2H5", "CH3COCH3", "CH3COOCH3", "C6H14", "C6H12", "C6H6")
 
+
+def _recorded_only(key: str, holds: Callable[[_Vessel], bool], danger: str) -> _Rule:
+    """What no class mixes."""
+    words = f"{danger}: nobody mixes this, the class works from recorded data."
+    return _Rule(key, 1, holds, words, bottle="none: nothing is mixed")
+
+
 _RULES = (
     _Rule(
         "nitrogen-dioxide", 1,
@@ -194,19 +201,13 @@ _RULES = (
         "watch.",
         bottle="the sealed tube stays sealed and is kept by the staff",
     ),
-    _Rule(
-        "cyanide", 1,
+    _recorded_only(
+        "cyanide",
         lambda v: bool(v.named("CN^-", "HCN")) or v.holds("(CN)"),
-        "Cyanides kill in small amounts, and with any acid give off hydrogen cyanide: nobody mixes this, the "
-        "class works from recorded data.",
-        bottle="none: nothing is mixed",
+        "Cyanides kill in small amounts, and with any acid give off hydrogen cyanide",
     ),
-    _Rule(
-        "mercury", 1,
-        lambda v: v.has("Hg"),
-        "Mercury compounds are very poisonous, through the skin too: nobody mixes this, the class works from "
-        "recorded data.",
-        bottle="none: nothing is mixed",
+    _recorded_only(
+        "mercury", lambda v: v.has("Hg"), "Mercury compounds are very poisonous, through the skin too"
     ),
     _Rule(
         "poisonous-gas", 1,
@@ -215,25 +216,20 @@ _RULES = (
         "the fume cupboard and with equipment made for it, or computed only.",
         bottle="none: the staff destroy what is left in the fume cupboard",
     ),
-    _Rule(
-        "azide", 1,
+    _recorded_only(
+        "azide",
         lambda v: bool(v.named("N3^-", "HN3")),
-        "Azides are very poisonous and explode with heavy metals: nobody mixes this, the class works from "
-        "recorded data.",
-        bottle="none: nothing is mixed",
+        "Azides are very poisonous and explode with heavy metals",
     ),
-    _Rule(
-        "hydrogen-fluoride", 1,
+    _recorded_only(
+        "hydrogen-fluoride",
         lambda v: v.has("F") and (v.has("H^+", least=1e-4) or bool(v.named("HF"))),
-        "Fluoride in acid is hydrogen fluoride, which goes through skin and poisons: nobody mixes this, "
-        "the class works from recorded data.",
-        bottle="none: nothing is mixed",
+        "Fluoride in acid is hydrogen fluoride, which goes through skin and poisons",
     ),
-    _Rule(
-        "chromium-six", 1,
+    _recorded_only(
+        "chromium-six",
         lambda v: v.holds("CrO4") or v.holds("Cr2O7"),
-        "Chromates and dichromates cause cancer: nobody mixes this, the class works from recorded data.",
-        bottle="none: nothing is mixed",
+        "Chromates and dichromates cause cancer",
     ),
     _Rule(
         "ammoniacal-silver", 1,

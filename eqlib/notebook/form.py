@@ -64,15 +64,19 @@ def _group(part: Part, question: Question, student: str | None, value: Any, key:
     return f"<fieldset{' class=wide' if wide or long else ''}><legend>{text(name)}{whole}</legend>{inner}</fieldset>"
 
 
+def is_list(part: Part) -> bool:
+    """Do its choices stand under each other, being whole sentences?"""
+    return part.kind == "choice" and max(len(words) for _, words in part.options) > 34
+
+
 def _radios(part: Part, question: Question, student: str | None, value: Any, name: str) -> str:
     chosen = read_part(part, value).value if value is not None else None
     options = options_for(part, question, student)
-    listed = max(len(words) for _, words in options) > 34
     made = "".join(
         f'<label><input type="radio" name="{text(name)}" value="{text(v)}" {KEYS}{" checked" if v == chosen else ""}>{text(words)}</label>'
         for v, words in options
     )
-    return f'<div class="picks{" list" if listed else ""}">{made}</div>'
+    return f'<div class="picks{" list" if is_list(part) else ""}">{made}</div>'
 
 
 def _line(part: Part, question: Question, student: str | None, value: Any, name: str) -> str:

@@ -21,7 +21,7 @@ from eqlib.errors import EqlibError
 from eqlib.lab.cautions import Caution, cautions_for
 from eqlib.lab.colour import colour_of
 from eqlib.lab.drawing import SHAPES, shelf, vessel_of
-from eqlib.notebook.form import form_html, legend_of, raw_of, readings
+from eqlib.notebook.form import form_html, is_list, legend_of, raw_of, readings
 from eqlib.notebook.output import Slot, text
 from eqlib.notebook.record import COUNTS, STANDS, kept_bundle, time_of
 from eqlib.notebook.sheet import Sheet, live
@@ -159,7 +159,8 @@ class Panel(Sheet):
     def halves(self) -> str:
         """The picture beside the form, and what to take care of under the shorter of the two."""
         left, right = self.picture, self.form
-        if left and "picks list" not in right and "<table" not in right:
+        tall = any(part.kind == "table" or is_list(part) for part in self.question.parts)
+        if left and not tall:
             right += self.care()
         else:
             left += self.care()

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+from eqlib.assess.asks.rule import WAY
 from eqlib.chem.catalogue import system
 from eqlib.chem.disturb import disturb
 from eqlib.chem.mixture import Mixture
@@ -15,11 +16,6 @@ from eqlib.lab.drawing import QuotientLine
 from eqlib.notebook.explorer import Slider, explore
 from eqlib.writing import number, with_figures
 
-WAY = {
-    "forward": "to products",
-    "reverse": "to reactants",
-    "none": "neither way",
-}
 #: Kc of N2 + 3 H2 = 2 NH3 near 400 °C, L²/mol²: the usual textbook value (from memory); T in K, pressure in
 #: bar.
 AMMONIA, HOT, PRESSURE = 0.50, 673.15, 100.0

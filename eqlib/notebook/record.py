@@ -20,6 +20,7 @@ COUNTS = {
     "best": "You can change it until you hand in; the best answer counts.",
 }
 STANDS = "You have seen what happens, so your prediction stands as it was recorded."
+_SEEN = "color:#7b7b7b;"  # grey lines are seen in a light theme and in a dark one
 GO_ON = "To go on with this question, click on this line and press Shift + Enter: its panel opens again."
 
 
@@ -34,7 +35,9 @@ def kept_bundle(
 ) -> dict:
     """The output that holds one answer: what stands there when the panel is not running.
 
-    ``picture`` (SVG without text) is the last one that was seen, ``words`` the same in words; ``note`` is one more plain line. ``locked``: the answer can no longer be changed.
+    ``picture`` (SVG without text) is the last one that was seen, ``words`` the same in words; ``note`` is one
+    more plain line. ``locked``: the answer can no longer be changed. A notebook that is not trusted may not
+    draw, and an image passes there.
     """
     if record is None:
         inner, more = lead(f"{question.title}.", "Not recorded yet."), {}
@@ -42,7 +45,7 @@ def kept_bundle(
         inner, more = _recorded(question, record, locked), {MIME: record.to_dict()}
     inner += (
         picture
-        + (as_image(picture, words) if picture else "")
+        + (as_image(picture.replace('style="', f'style="{_SEEN}', 1), words) if picture else "")
         + (paragraph(words) if words else "")
         + (paragraph(note) if note else "")
     )

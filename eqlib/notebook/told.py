@@ -58,7 +58,7 @@ def told_html(question: Question, case: Case, answer: Mapping[str, Any], scene: 
         went_wrong = any(row.agrees is False and row.part.ask in ("direction", "change", "K") for row in rows)
         steps = [*lines, *steps] if went_wrong else lines
     if imagined is not None:
-        words = text(f"{imagined.words} {imagined.test}".strip())
+        words = text(imagined.told)
         picture = f'<div class="beside">{picture}<p>{words}</p></div>'
     events = _events(steps)
     if steps != full:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+from eqlib.assess.asks.shift import Direction
 from eqlib.assess.scene import Scene
 from eqlib.chem.disturb import Disturbance, disturb
 from eqlib.chem.state import State
@@ -17,7 +18,7 @@ from eqlib.notebook.form import KEYS
 from eqlib.notebook.output import text
 from eqlib.writing import number
 
-WAYS = {"forward": "to products →", "reverse": "← to reactants", "none": "no shift"}
+WAYS = dict(Direction.choices)
 
 
 class Trying:

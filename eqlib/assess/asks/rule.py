@@ -210,7 +210,7 @@ class RuleAsked(Ask):
         """The first case that ``rule`` gets wrong: its label, what the rule says, what happens."""
         for label, d in cases(part, case):
             if (says := RULES[rule].says(d)) != d.direction:
-                return label, _WAY[says], _WAY[d.direction]
+                return label, WAY[says], WAY[d.direction]
         return None
 
     def answer_to(self, part: Part, case: Case, said: Any) -> str:
@@ -226,15 +226,15 @@ class RuleAsked(Ask):
         tried = cases(part, case)
         if any(len(d.before.reactions) > 1 for _, d in tried):
             return f"{super().worked(part, case)} In turn: {self.because(part, case)}"
-        steps = (f"{label}: Q = {number(d.Q)}, K = {number(d.K)}, {_WAY[d.direction]}" for label, d in tried)
+        steps = (f"{label}: Q = {number(d.Q)}, K = {number(d.K)}, {WAY[d.direction]}" for label, d in tried)
         return f"{super().worked(part, case)} Right after each change: {'; '.join(steps)}."
 
     def because(self, part: Part, case: Case) -> str:
         """What happens in each of the cases."""
-        return f"{'; '.join(f'{label}: {_WAY[d.direction]}' for label, d in cases(part, case))}."
+        return f"{'; '.join(f'{label}: {WAY[d.direction]}' for label, d in cases(part, case))}."
 
 
-_WAY = {"forward": "to products", "reverse": "to reactants", "none": "neither way"}
+WAY = {"forward": "to products", "reverse": "to reactants", "none": "neither way"}
 
 
 def cases(part: Part, case: Case) -> list[tuple[str, Disturbance]]:

@@ -509,9 +509,9 @@ def _runs(case: Case, facts: Facts) -> Slips:
     if facts.part.quantity != "mean":
         yield "single_truth", 0.0 if facts.part.quantity == "s" else 1.0, "a single run"
         return
-    runs = list(case.measured.values())
+    means = [mean for mean, _ in _without_one(list(case.measured.values()))]
     for name, value in case.measured.items():
-        if not any(math.isclose(value, mean, rel_tol=0.001) for mean, _ in _without_one(runs)):
+        if not any(math.isclose(value, mean, rel_tol=0.001) for mean in means):
             yield "single_truth", value, f"{name} alone"
 
 
@@ -541,9 +541,8 @@ def _plain_slips(part: Part, case: Case, scale: float) -> Iterator[tuple[float, 
         if part.quantity == "s":
             yield statistics.pstdev(runs), feedback.DIVIDED_BY_N
             yield statistics.variance(runs), feedback.NO_ROOT
-        left_out = {"mean": [m for m, _ in _without_one(runs)], "s": [s for _, s in _without_one(runs)]}
-        for value in left_out.get(part.quantity, [len(runs) - 1.0]):
-            yield value, feedback.ONE_LEFT_OUT
+        for mean, s in _without_one(runs):
+            yield {"mean": mean, "s": s, "n": len(runs) - 1.0}[part.quantity], feedback.ONE_LEFT_OUT
     if part.quantity == "concentration" and part.when == "at_once" and case.disturbance is not None:
         before = scale * case.before.get(part.species, 0.0)
         share = case.disturbance.before.volume / case.disturbance.at_once.volume

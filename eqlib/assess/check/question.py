@@ -33,11 +33,9 @@ APART = 0.01
 _MOST_CORNERS = 64
 #: Mistakes that give the same number whatever the numbers.
 #: A small constant upside down is so large that everything reacts, a large one so small that nothing does.
-#: Beside what x was left out of, its wrong sign shows as little as leaving it out.
 _ONE_AND_THE_SAME = {
     ("concentration", "goes_complete", "k_inverted"),
     ("concentration", "initial_as_eq", "k_inverted"),
-    ("concentration", "change_sign", "unchecked_small_x"),
 }
 #: Two mistakes that meet by chance in so small a share of all sets of numbers are let pass: whoever gets such
 #: a set is told of the likelier one, "consistent with", and loses no mark by it.
