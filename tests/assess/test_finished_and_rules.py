@@ -318,28 +318,15 @@ def test_of_two_ideas_the_one_said_as_a_reason_leads():
 
 def test_a_false_sentence_is_answered_with_the_numbers_of_the_mixture():
     """Fe(III) and SCN- in equal parts at K = 139: x by the quadratic formula."""
-    asked = read_questions(
-        CATALYST.split("[[question]]")[0]
-        + """
-[[question]]
-id = "now"
-kind = "mixed"
-points = 1
-title = "Now"
-prompt = "A well stands."
-reactions = [{ text = "Fe^3+ + SCN^- <=> FeSCN^2+", K = 139 }]
-[question.start]
-totals = { "Fe^3+" = 0.002, "SCN^-" = 0.001 }
-volume_L = 0.002
-[[question.part]]
-ask = "true"
-options = ["equal_amounts", "goes_complete", "fwd_rate_grows", "rates_equal"]
-"""
-    )["now"]
+    asked = question(
+        IRON.replace("140", "139")
+        + start(**{"Fe^3+": 0.002, "SCN^-": 0.001})
+        + part('ask = "true"\noptions = ["equal_amounts", "goes_complete", "fwd_rate_grows", "rates_equal"]')
+    )
     b = 0.002 + 0.001 + 1 / 139
     x = (b - math.sqrt(b * b - 4 * 0.002 * 0.001)) / 2
-    (part,) = asked.parts
-    told = {name: ASKS["true"].answer_to(part, asked.case(), name) for name, _ in part.options}
+    (only,) = asked.parts
+    told = {name: ASKS["true"].answer_to(only, asked.case(), name) for name, _ in only.options}
     for value in (0.002 - x, 0.001 - x, x):
         digits = f"{value:.3g}" if value >= 1e-3 else f"{value * 1e4:.3g} × 10⁻⁴"
         assert digits in told["equal_amounts"]

@@ -314,11 +314,9 @@ def test_no_shift_is_not_a_rule_of_Q_turned_round():
     assert mark(question, {"direction": "none", "seen": "paler"}).mistake != "q_reversed"
 
 
-PLUNGER = """
-[assignment]
-id = "a"
-title = "A"
-course = "evening"
+PLUNGER = (
+    HEAD
+    + """
 [[question]]
 id = "plunger"
 title = "The plunger"
@@ -340,6 +338,7 @@ ask = "number"
 quantity = "Q"
 weight = 2
 """
+)
 
 
 @pytest.mark.parametrize("own", [80.0, 0.025])  # the change of N2O4 not halved; the quotient upside down
