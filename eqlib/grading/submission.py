@@ -136,7 +136,9 @@ class _Marking:
         self.marks: dict[str, Mark] = {}
         self.claimed: dict[str, float] = {}
         self.free_text = False
-        #: The line about answers that must have been lost on the way, or "".
+        #: The line where no answer is found, or "".
+        self.unanswered = ""
+        #: The same, where they must have been lost on the way.
         self.lost = ""
         #: Could nothing be read of a journal that was handed in?
         self.spoiled = False
@@ -146,7 +148,8 @@ class _Marking:
         mended = whole(self.plain, self.book)
         self.free_text = _words_elsewhere(self.plain, self.book)
         self.spoiled = any(UNREAD in line for line in kept.problems)
-        self.lost = self._lost(kept)
+        self.unanswered = no_answers(kept, self.paper.questions) if self.questions else ""
+        self.lost = self._lost(kept) if self.unanswered else ""
         cells = self.plain["cells"]
         ran, asked = self._execute(cells, kept)
         records, ignored = self._records(kept, ran)
@@ -333,14 +336,13 @@ class _Marking:
 
     def _lost(self, kept: Collected) -> str:
         """The line where no record is found in a notebook that somebody worked in; "" else."""
-        line = no_answers(kept, self.paper.questions) if self.questions else ""
         was = {self.book.key(cell) for cell in self.book.released}
         untouched = not kept.student and all(
             self.book.key(cell) in was
             for cell in self.plain["cells"]
             if cell["cell_type"] == "code" or _meta(cell).get("solution")
         )
-        return "" if untouched and not self.spoiled else line
+        return "" if untouched and not self.spoiled else self.unanswered
 
     def _to_ask_for(self, kept: Collected) -> bool:
         """Is an answer that is missing to be asked for? Where a record does not count, it scores 0."""
@@ -353,7 +355,7 @@ class _Marking:
         say = self.result.notes
         if self.lost:
             say.append(self.lost)
-        elif self.questions and no_answers(kept, self.paper.questions):
+        elif self.unanswered:
             say.append("nothing was answered")
         say += kept.problems + ignored
         changed = [name for name in mended.changed if name not in self.claimed]
