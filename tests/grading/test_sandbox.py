@@ -1,6 +1,7 @@
 """What a hostile cell meets. Each costs at most its own cell; nothing reaches the machine that marks."""
 
 import os
+import sys
 import time
 
 import pytest
@@ -233,3 +234,14 @@ def test_a_figure_and_a_widget_are_shown_as_a_kernel_shows_them(room):
     )
     assert done.outputs[0][-1]["data"]["image/png"]
     assert "below" in said(done, 1)
+
+
+def test_a_python_called_by_a_roundabout_path_is_shut_in_as_well(room, monkeypatch, tmp_path):
+    """``../.venv/bin/python``: the folder that it goes through is not there inside."""
+    roundabout = os.path.join(tmp_path, os.path.relpath(sys.executable, tmp_path))
+    if room.isolation.kind != "bubblewrap":
+        pytest.skip("only where there is bubblewrap is another path of its own to be had")
+    monkeypatch.setattr(sys, "executable", roundabout)
+    made = Sandbox()
+    made.close()
+    assert made.isolation.kind == "bubblewrap"

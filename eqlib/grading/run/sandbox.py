@@ -103,7 +103,7 @@ class Sandbox:
             self.close_process()
 
     def _start(self, with_bwrap: bool) -> None:
-        command = [sys.executable, "-I", "-m", "eqlib.grading.run.kernel", PRELOADED]
+        command = [os.path.abspath(sys.executable), "-I", "-m", "eqlib.grading.run.kernel", PRELOADED]
         try:
             prefix = wrapped() if with_bwrap else []
             self.warm = warm.Warm([*prefix, *command], environment("/tmp" if with_bwrap else self.home))

@@ -186,7 +186,7 @@ def environment(home: str) -> dict[str, str]:
         "JUPYTER_RUNTIME_DIR": f"{home}/run",
         "JUPYTER_CONFIG_DIR": f"{home}/jupyter",
         "JUPYTER_DATA_DIR": f"{home}/data",
-        "PATH": f"{os.path.dirname(sys.executable)}:/usr/bin:/bin",
+        "PATH": f"{os.path.dirname(os.path.abspath(sys.executable))}:/usr/bin:/bin",
         "LANG": "C.UTF-8",
         "LC_ALL": "C.UTF-8",
         "MALLOC_ARENA_MAX": "2",
