@@ -15,16 +15,14 @@ from types import MappingProxyType
 from typing import Any
 
 from eqlib.assess import feedback
-from eqlib.assess.asks import ASKS, suspects
+from eqlib.assess.asks import ASKS, read_part, suspects
 from eqlib.assess.asks.base import Answered, Part, Verdict
 from eqlib.assess.asks.shift import as_if
 from eqlib.assess.case import Case
 from eqlib.assess.mistakes import MISTAKES
 from eqlib.assess.policy import Policy
 from eqlib.assess.question import Question
-from eqlib.assess.reading import read_part
-from eqlib.assess.reading.objects import type_name
-from eqlib.assess.reading.text import Reading
+from eqlib.assess.reading.plain import Reading, type_name
 from eqlib.assess.records.record import MAX_RECORD, AnswerError, Record, has_text
 from eqlib.assess.variants import normal_id
 from eqlib.assess.working import worked

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import os
 
+from eqlib.assess.asks import read_part
 from eqlib.assess.mark import mark
-from eqlib.assess.reading import read_part
 from eqlib.errors import EqlibError
 from eqlib.notebook.output import Slot, bundle, lead
 from eqlib.notebook.record import kept_bundle

@@ -12,8 +12,8 @@ from functools import cached_property
 from markdown_it import MarkdownIt
 
 from eqlib.assess import feedback
+from eqlib.assess.asks import read_part
 from eqlib.assess.mark import RETRY, mark
-from eqlib.assess.reading import read_part
 from eqlib.assess.records import blank, kept_parts, same_answer
 from eqlib.assess.scene import Scene, bottle_of, kind_of
 from eqlib.assess.working import worked

@@ -6,9 +6,9 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Any
 
+from eqlib.assess.asks import read_part
 from eqlib.assess.asks.base import Part, in_unicode
 from eqlib.assess.question import Question
-from eqlib.assess.reading import read_part
 from eqlib.assess.records import MIME, Record
 from eqlib.lab.drawing import as_image
 from eqlib.notebook.output import KEPT, UNMARKED, box, bundle, lead, paragraph, table, text

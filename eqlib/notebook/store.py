@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from eqlib.assess.reading.text import quote
+from eqlib.assess.reading.plain import quote
 from eqlib.assess.records import (
     SEEN,
     AnswerError,

@@ -8,7 +8,7 @@ import pytest
 
 import eqlib as eq
 from eqlib.assess import feedback
-from eqlib.assess.asks import ASKS, suspects
+from eqlib.assess.asks import ASKS, read_part, suspects
 from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.number import limiting
 from eqlib.assess.asks.rule import RULES
@@ -18,10 +18,9 @@ from eqlib.assess.confront import confront
 from eqlib.assess.load import load_questions, read_questions
 from eqlib.assess.mark import mark
 from eqlib.assess.mistakes import MISTAKES, name_mistake
-from eqlib.assess.reading import read_part
+from eqlib.assess.reading.plain import Unreadable, one_line, tidy
 from eqlib.assess.reading.species import match_species, named
 from eqlib.assess.reading.tables import read_order, read_table
-from eqlib.assess.reading.text import Unreadable, one_line, tidy
 from eqlib.assess.reading.units import is_power_of_concentration, parse_unit, without_filler
 from eqlib.assess.records import collect, record_answer
 from eqlib.assess.records.record import MIME

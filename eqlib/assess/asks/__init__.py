@@ -21,6 +21,7 @@ from eqlib.assess.asks import (
 )
 from eqlib.assess.asks.base import Ask, Part
 from eqlib.assess.mistakes import Suspect
+from eqlib.assess.reading.plain import Reading, Unreadable, refused
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
@@ -51,6 +52,19 @@ ASKS: dict[str, Ask] = {
     "readings": practical.OwnReadings(),
     "work": practical.Work(),
 }
+
+
+def read_part(part: Part, raw: Any, species: tuple[str, ...] = ()) -> Reading:
+    """One answer to ``part``, from whatever was clicked, typed or computed, as a plain value. Never raises: a
+    Reading that is not ``ok`` says in its ``message`` what was seen and what would do. ``species``: canonical
+    names of the reaction's; without them an expression's brackets are checked only when it is marked.
+    """
+    try:
+        return ASKS[part.ask].read(part, raw, species)
+    except Unreadable as problem:
+        return refused(str(problem))
+    except RecursionError:
+        return refused("The answer is nested too deeply to be read. A number or a few words are wanted.")
 
 
 def suspects(part: Part, case: Case, said: Mapping[str, Any] | None = None) -> list[Suspect]:

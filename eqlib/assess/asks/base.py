@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from pydantic import field_validator
 
 from eqlib.assess.mistakes import Suspect
+from eqlib.assess.reading.plain import Reading
+from eqlib.assess.reading.words import read_choice
 from eqlib.assess.tables import Number, Table
 from eqlib.chem.species import species as species_of
 
@@ -205,6 +207,10 @@ class Ask:
     def options(self, table: Any, question: str) -> tuple[tuple[str, str], ...]:
         """(value, label) pairs to choose from."""
         return self.choices
+
+    def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
+        """An answer as read. ``species``: those of the reaction, for an expression. Raises Unreadable."""
+        return read_choice(raw, part.options)
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> Any:
         """The right value; ``own`` holds earlier values of the student's, by part id, to go on from."""

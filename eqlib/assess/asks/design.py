@@ -12,6 +12,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict
+from eqlib.assess.reading.numbers import read_number
+from eqlib.assess.reading.plain import Reading
 from eqlib.errors import EqlibError
 from eqlib.lab.demonstration import VESSELS, Judged, Plan, demonstrations, judge, some_plan
 
@@ -57,6 +59,9 @@ class Design(Ask):
         if part.options:
             return replace(part, label=label)
         return replace(part, label=label, kind="number", unit="mL")
+
+    def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
+        return super().read(part, raw, species) if part.options else read_number(raw, part.unit)
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> Any:
         """This part of one plan that meets everything; many others do as well."""

@@ -21,13 +21,9 @@ from eqlib.assess.asks import practical, slips
 from eqlib.assess.asks.base import MOMENTS, Answered, Ask, Part, PartTable, Verdict, close, in_unicode
 from eqlib.assess.asks.carry import Path, left_by_K, own_paths, repeats, right_path, slip_in
 from eqlib.assess.mistakes import Suspect, name_mistake
-from eqlib.assess.reading.text import Unreadable
-from eqlib.assess.reading.units import (
-    is_power_of_concentration,
-    parse_unit,
-    pretty_unit,
-    standard_size,
-)
+from eqlib.assess.reading.numbers import read_number
+from eqlib.assess.reading.plain import Reading, Unreadable
+from eqlib.assess.reading.units import is_power_of_concentration, parse_unit, pretty_unit, standard_size
 from eqlib.assess.setting import read_amount
 from eqlib.assess.tables import Formula, Number, QuestionError
 from eqlib.chem.reactions import Reaction
@@ -446,6 +442,9 @@ class NumberAsked(Ask):
 
     def needs_reading(self, part: Part) -> str:
         return QUANTITIES[part.quantity].reading
+
+    def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
+        return read_number(raw, part.unit, logarithm=part.quantity == "pKa")
 
     def expected(self, part: Part, case: Case, own: Own) -> float:
         """In the part's unit. Raises QuestionError when it cannot be worked out."""

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 from pydantic import field_validator
 
 from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict, in_order, in_unicode
+from eqlib.assess.reading.plain import Reading
+from eqlib.assess.reading.tables import read_order
 from eqlib.assess.setting import StressTable
 from eqlib.assess.tables import Formula, Table, Value, value_of
 from eqlib.chem.disturb import disturb
@@ -46,6 +48,9 @@ class _Ordered(Ask):
 
     def options(self, table: Any, question: str) -> tuple[tuple[str, str], ...]:
         return tuple((item.label, item.label) for item in table.items)
+
+    def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
+        return read_order(raw, part.options)
 
     def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
         """All in order, or the share of pairs in order beyond what chance gives."""

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 import statistics
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -25,6 +26,8 @@ from eqlib.assess import feedback
 from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict, close
 from eqlib.assess.asks.carry import Path
 from eqlib.assess.mistakes import Suspect
+from eqlib.assess.reading.plain import Reading, Unreadable, plain
+from eqlib.assess.reading.tables import read_table
 from eqlib.assess.tables import QuestionError, Value, value_of
 from eqlib.errors import EqlibError
 from eqlib.lab.photometry import Calibration, student_t
@@ -70,6 +73,21 @@ class OwnReadings(Ask):
     label = "Your readings"
     help = "Type over them or paste your own: a line for each tube, headings with units."
 
+    def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
+        """The table as text; what was understood of it, and what was not, by line and column."""
+        value = plain(raw)
+        if not isinstance(value, str):
+            raise Unreadable(
+                "The readings are wanted as a table in text: a line of headings, a line for each tube."
+            )
+        try:
+            found = read_readings(value, stocks_of(Bench()))
+        except EqlibError as error:
+            raise Unreadable(f"{str(error)[:1].upper()}{str(error)[1:]}.") from None
+        counted = Counter(tube.role for tube in found.tubes)
+        shown = f"read as {counted['standard']} standards and {counted['test']} tests"
+        return Reading(True, value, shown, notes=(*found.notes[1:], *map(str, found.faults[:3])))
+
     def needs_reaction(self, part: Part) -> bool:
         return False
 
@@ -105,6 +123,9 @@ class Work(Ask):
     def finished(self, part: Part, table: Any) -> Part:
         labels = tuple(row.tube.label for row in _planned() if row.tube.role == "test")
         return replace(super().finished(part, table), columns=COLUMNS, rows=labels, unit="mol/L")
+
+    def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
+        return read_table(raw, part.columns, part.rows, part.unit or "mol/L", part.units)
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> dict[str, dict[str, float | None]]:
         done = worked_out(case, own)

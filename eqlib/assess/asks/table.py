@@ -22,7 +22,8 @@ from eqlib.assess.asks.carry import can_be, own_paths
 from eqlib.assess.asks.number import scale_of
 from eqlib.assess.asks.slips import slips_of_reading, stock_starts
 from eqlib.assess.asks.steps import in_K
-from eqlib.assess.reading.tables import Linear, linear
+from eqlib.assess.reading.plain import Reading
+from eqlib.assess.reading.tables import Linear, linear, read_table
 from eqlib.assess.tables import Number, QuestionError
 
 if TYPE_CHECKING:
@@ -51,6 +52,9 @@ class Ice(Ask):
     def finished(self, part: Part, table: IceTable) -> Part:
         tolerance = None if table.tolerance is None else float(table.tolerance)
         return super().finished(replace(part, tolerance=tolerance), table)
+
+    def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
+        return read_table(raw, part.columns, part.rows, part.unit or "mol/L", part.units)
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> dict[str, dict[str, float]]:
         rows: dict[str, dict[str, float]] = {"initial": {}, "change": {}, "equilibrium": {}}

@@ -6,13 +6,17 @@ import math
 import re
 from collections.abc import Mapping
 from fractions import Fraction
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from eqlib.assess import feedback
 from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict, in_unicode
+from eqlib.assess.reading.equations import read_equation
+from eqlib.assess.reading.expressions import read_expression
 from eqlib.assess.reading.judge import judge_expression
+from eqlib.assess.reading.plain import Reading
 from eqlib.chem.equations import sides
 from eqlib.chem.reactions import Reaction, balance
 from eqlib.chem.species import species
@@ -41,6 +45,10 @@ class Equation(Ask):
     def needs_reaction(self, part: Part) -> bool:
         return False
 
+    def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
+        left, right = _sides(part.skeleton)
+        return read_equation(raw, (*left, *right), len(left))
+
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
         return str(balance(part.skeleton))
 
@@ -56,6 +64,9 @@ class Equation(Ask):
 
     def words(self, part: Part, case: Case, value: Any) -> str:
         return Reaction(value).unicode.replace("⇌", "→") if isinstance(value, str) else str(value)
+
+
+_sides = lru_cache(maxsize=256)(sides)
 
 
 def net_of(case: Case) -> Reaction | None:
@@ -124,6 +135,9 @@ class Expression(Ask):
     Table = ExpressionTable
     label = "Write the equilibrium expression K"
     help = "For example [C]^2/([A]*[B])."
+
+    def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
+        return read_expression(raw, species)
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
         return case.reaction.expression

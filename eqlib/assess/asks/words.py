@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import field_validator
 
 from eqlib.assess.asks.base import Ask, Part, PartTable
+from eqlib.assess.reading.plain import Reading, Unreadable, plain
 from eqlib.assess.tables import Number
 
 
@@ -30,6 +31,15 @@ class Explain(Ask):
     Table = ExplainTable
     label = "Explain in your own words"
     keys = ("rubric",)
+
+    def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
+        value = plain(raw)
+        if value is None or (isinstance(value, str) and not value.strip()):
+            raise Unreadable("The explanation is still empty. A sentence or two would do.")
+        if not isinstance(value, str):
+            raise Unreadable("An explanation is wanted in words, as text. A sentence or two would do.")
+        count = len(value.split())
+        return Reading(True, value, f"read as a text of {count} word{'' if count == 1 else 's'}")
 
     def needs_reaction(self, part: Part) -> bool:
         return False

@@ -8,9 +8,8 @@ import re
 from fractions import Fraction
 
 from eqlib.assess.reading.numbers import COUNTED, read_number
-from eqlib.assess.reading.objects import plain
+from eqlib.assess.reading.plain import Reading, Unreadable, plain, quote, tidy
 from eqlib.assess.reading.species import match_species
-from eqlib.assess.reading.text import Reading, Unreadable, quote, tidy
 
 MAX_LENGTH = 300
 MAX_COEFFICIENT = 1000

@@ -9,9 +9,8 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-from eqlib.assess.reading.objects import plain
+from eqlib.assess.reading.plain import Reading, Unreadable, plain, quote, tidy
 from eqlib.assess.reading.species import match_species, species_key
-from eqlib.assess.reading.text import Reading, Unreadable, quote, tidy
 from eqlib.writing import raised
 
 

@@ -9,8 +9,7 @@ import re
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from eqlib.assess.reading.objects import Typed, plain
-from eqlib.assess.reading.text import Reading, Unreadable, quote, tidy
+from eqlib.assess.reading.plain import Reading, Typed, Unreadable, plain, quote, tidy
 from eqlib.assess.reading.units import (
     ENERGY,
     ENERGY_PER_AMOUNT,

@@ -5,7 +5,7 @@
 
 import re
 
-from eqlib.assess.reading.text import tidy
+from eqlib.assess.reading.plain import tidy
 from eqlib.chem.species import species
 from eqlib.errors import EqlibError
 

@@ -9,9 +9,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from eqlib.assess.reading.numbers import number_at, read_number
-from eqlib.assess.reading.objects import Typed, plain
+from eqlib.assess.reading.plain import Reading, Typed, Unreadable, plain, quote, tidy
 from eqlib.assess.reading.species import match_species
-from eqlib.assess.reading.text import Reading, Unreadable, quote, tidy
 from eqlib.assess.reading.units import parse_unit
 from eqlib.assess.reading.words import read_choice
 

@@ -8,7 +8,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-from eqlib.assess.reading.text import Unreadable, quote, tidy
+from eqlib.assess.reading.plain import Unreadable, quote, tidy
 from eqlib.writing import raised
 
 # Dimensions: powers of (length, mass, time, amount, temperature). A litre is a length cubed.

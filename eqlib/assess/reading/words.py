@@ -8,9 +8,8 @@ asked again.
 import difflib
 import re
 
-from eqlib.assess.reading.objects import plain
+from eqlib.assess.reading.plain import Reading, Unreadable, plain, quote, tidy
 from eqlib.assess.reading.species import match_species
-from eqlib.assess.reading.text import Reading, Unreadable, quote, tidy
 
 # idea: the words for it (lower case, after tidying). Phrases of several words come first, see _PHRASES.
 _IDEAS = """

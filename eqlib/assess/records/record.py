@@ -13,9 +13,8 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from eqlib.assess.reading.objects import Typed
-from eqlib.assess.reading.objects import plain as plain_value
-from eqlib.assess.reading.text import Unreadable
+from eqlib.assess.reading.plain import Typed, Unreadable
+from eqlib.assess.reading.plain import plain as plain_value
 from eqlib.errors import EqlibError
 
 MIME = "application/vnd.eqlib.answer+json"

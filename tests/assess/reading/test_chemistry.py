@@ -4,14 +4,14 @@ hand.
 
 import pytest
 
+from eqlib.assess.asks import read_part
 from eqlib.assess.asks.base import Part
-from eqlib.assess.reading import read_part
 from eqlib.assess.reading.equations import read_equation
 from eqlib.assess.reading.expressions import read_expression
 from eqlib.assess.reading.judge import judge_expression
+from eqlib.assess.reading.plain import Unreadable
 from eqlib.assess.reading.species import match_species
 from eqlib.assess.reading.tables import read_cell, read_order, read_table
-from eqlib.assess.reading.text import Unreadable
 
 IRON = {"Fe^3+": -1, "SCN^-": -1, "FeSCN^2+": 1}
 NITROGEN = {"NO2(g)": -2, "N2O4(g)": 1}

@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from eqlib.assess.asks import read_part
 from eqlib.assess.asks.base import Part
-from eqlib.assess.reading import read_part
 from eqlib.assess.reading.numbers import read_number
+from eqlib.assess.reading.plain import Unreadable
 from eqlib.assess.reading.tables import read_order
-from eqlib.assess.reading.text import Unreadable
 from eqlib.assess.reading.words import read_choice
 
 NUMBER = Part("k", "number", "number", "K", quantity="K")
