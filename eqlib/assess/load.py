@@ -7,7 +7,7 @@
     title = "Disturbing an equilibrium"
     course = "evening-class"          # goes into the hash that gives every student their own numbers
     mode = "assessed"                 # or "practice"
-    policy = { tolerance = 0.02 }     # optional; any rule of eqlib.assess.policy
+    policy = { tolerance = 0.02 }     # optional; any rule of eqlib.assess.question
 
     [[question]]
     id = "iron"
@@ -90,8 +90,7 @@ from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import ID, Part, PartTable
 from eqlib.assess.asks.number import unit_fault
 from eqlib.assess.instructor import with_notes
-from eqlib.assess.policy import DEFAULT, Policy, PolicyError
-from eqlib.assess.question import Assignment, Question, QuestionSet
+from eqlib.assess.question import DEFAULT, Assignment, Policy, PolicyError, Question, QuestionSet
 from eqlib.assess.setting import Setting
 from eqlib.assess.tables import Number, QuestionError, Table, names_in, near
 from eqlib.assess.variants import Range, read_range

@@ -20,8 +20,7 @@ from eqlib.assess.asks.base import Answered, Part, Verdict
 from eqlib.assess.asks.shift import as_if
 from eqlib.assess.case import Case
 from eqlib.assess.mistakes import MISTAKES
-from eqlib.assess.policy import Policy
-from eqlib.assess.question import Question
+from eqlib.assess.question import Policy, Question
 from eqlib.assess.reading.plain import Reading, type_name
 from eqlib.assess.records.record import MAX_RECORD, AnswerError, Record, has_text
 from eqlib.assess.variants import normal_id

@@ -14,7 +14,7 @@ import sympy
 
 from eqlib.assess.load import read_questions
 from eqlib.assess.mark import Mark, mark
-from eqlib.assess.policy import PolicyError
+from eqlib.assess.question import PolicyError
 from eqlib.assess.records import record_answer
 
 # R: 5.00 mL of 2.00 mM Fe3+, 3.00 mL of 2.00 mM SCN-, 2.00 mL of water; A 0.325 in 1.00 cm with 4700 L/(mol

@@ -23,7 +23,7 @@ from eqlib.chem.species import species as species_of
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
-    from eqlib.assess.policy import Policy
+    from eqlib.assess.question import Policy
 
 ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,59}")
 #: Moments of a disturbed mixture. ``mixed``: after mixing, before any reaction.

@@ -19,7 +19,7 @@ from eqlib.lab.demonstration import VESSELS, Judged, Plan, demonstrations, judge
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
-    from eqlib.assess.policy import Policy
+    from eqlib.assess.question import Policy
 
 LEAST = "least_mL"
 #: Part of a plan -> its label and the requirements that it decides.

@@ -34,7 +34,7 @@ from eqlib.writing import adding_up, as_given, raised, read_back, with_figures
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
-    from eqlib.assess.policy import Policy
+    from eqlib.assess.question import Policy
 
 Own = Mapping[str, Any]
 

@@ -18,7 +18,7 @@ from eqlib.writing import number
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
-    from eqlib.assess.policy import Policy
+    from eqlib.assess.question import Policy
 
 
 class Item(Table):

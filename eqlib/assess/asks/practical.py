@@ -40,7 +40,7 @@ from eqlib.writing import with_figures
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
-    from eqlib.assess.policy import Policy
+    from eqlib.assess.question import Policy
 
 #: The columns of the work, in the order in which they are worked out.
 COLUMNS = ("FeSCN^2+", "Fe^3+", "SCN^-", "Kc")

@@ -28,7 +28,7 @@ from eqlib.assess.tables import Number, QuestionError
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
-    from eqlib.assess.policy import Policy
+    from eqlib.assess.question import Policy
 
 _NEAR = 0.01
 Rows = Mapping[str, Mapping[str, Any]]

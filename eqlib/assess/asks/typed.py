@@ -25,7 +25,7 @@ from eqlib.writing import raised
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
-    from eqlib.assess.policy import Policy
+    from eqlib.assess.question import Policy
 
 
 class EquationTable(PartTable):
