@@ -23,7 +23,7 @@ from eqlib.assess.asks.number import scale_of
 from eqlib.assess.asks.slips import slips_of_reading, stock_starts
 from eqlib.assess.asks.steps import in_K
 from eqlib.assess.reading.plain import Reading
-from eqlib.assess.reading.tables import Linear, linear, read_table
+from eqlib.assess.reading.tables import Linear, read_cell, read_table
 from eqlib.assess.tables import Number, QuestionError
 
 if TYPE_CHECKING:
@@ -106,7 +106,7 @@ class _Sheet:
         self.nu = {name: float(case.reaction.coefficients[name]) for name in part.columns}
         self.right = case.expected[part.id]
         self.cells = {
-            (row, name): linear(value.get(row, {}).get(name)) for row in ICE_ROWS for name in part.columns
+            (row, name): read_cell(value.get(row, {}).get(name)) for row in ICE_ROWS for name in part.columns
         }
         self.mixed = {name: self._start(name) for name in part.columns}
 
@@ -247,7 +247,7 @@ def _reading(case: Case, coefficients: Mapping[str, float], rows: _Cells) -> Ite
 def _cells(value: Rows, row: str, coefficients: Mapping[str, float]) -> dict[str, Linear]:
     """{species: Linear} of the cells of one row that are filled in."""
     cells = value.get(row, {}) if isinstance(value, dict) else {}
-    read = {n: linear(cells.get(n)) for n in coefficients}
+    read = {n: read_cell(cells.get(n)) for n in coefficients}
     return {n: c for n, c in read.items() if c is not None}
 
 

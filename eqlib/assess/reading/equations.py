@@ -4,7 +4,10 @@ The species are those of the question, so they are matched loosely and the plus 
 the plus signs between species by trying which pieces make a species that is on the list.
 """
 
+from __future__ import annotations
+
 import re
+from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 
 from eqlib.assess.reading.numbers import COUNTED, read_number
@@ -21,8 +24,11 @@ _COEFFICIENT = re.compile(
 _COUNTED = re.compile(rf"\b({'|'.join(COUNTED[1:])})\b(?=\s+\S)", re.IGNORECASE)
 _CHARGE = re.compile(r"\(\s*(\d?\s*[+-])\s*\)")  # "NO3(-)", "Cu(2+)"
 
+#: One term of a typed equation: its coefficient, its species, and whether it was H3O+ for H^+.
+Found = tuple[Fraction, str, bool]
 
-def read_equation(raw, species, reactants=None):
+
+def read_equation(raw: object, species: Iterable[str], reactants: int | None = None) -> Reading:
     """Read an equation. The Reading's value maps each species to its signed coefficient, products positive.
 
     ``species``: canonical names in the order of the question. ``reactants``: how many of them stand on the
@@ -46,17 +52,17 @@ def read_equation(raw, species, reactants=None):
     return Reading(True, numbers, f"read as {write_equation(numbers)}")
 
 
-def write_equation(coefficients):
+def write_equation(coefficients: Mapping[str, float]) -> str:
     """Signed coefficients as an equation: {"A": -2, "B": 1} -> "2 A ⇌ B"."""
 
-    def side(sign):
+    def side(sign: int) -> str:
         terms = [(abs(c), n) for n, c in coefficients.items() if c * sign > 0]
         return " + ".join(n if c == 1 else f"{c:g} {n}" for c, n in terms) or "nothing"
 
     return f"{side(-1)} ⇌ {side(1)}"
 
 
-def _from_mapping(value, species):
+def _from_mapping(value: Mapping[str, object], species: list[str]) -> dict[str, Fraction]:
     found = {}
     for name, number in value.items():
         known, reason = match_species(name, species)
@@ -68,7 +74,7 @@ def _from_mapping(value, species):
     return {n: found[n] for n in species if n in found}
 
 
-def _from_list(value, species, reactants):
+def _from_list(value: Sequence[object], species: list[str], reactants: int | None) -> dict[str, Fraction]:
     if reactants is None or len(value) != len(species):
         raise Unreadable(f"A list of {len(value)} numbers was given. Please give {len(species)}, "
                          f"one for each of {', '.join(species)}, or type the whole equation.")  # fmt: skip
@@ -76,7 +82,7 @@ def _from_list(value, species, reactants):
     return {n: -c if i < reactants else c for i, (n, c) in enumerate(zip(species, numbers, strict=True))}
 
 
-def _coefficient(number, name, signed=False):
+def _coefficient(number: object, name: str, signed: bool = False) -> Fraction:
     if isinstance(number, str) and "/" in number:
         found = _COEFFICIENT.fullmatch(tidy(number))
         number = float(_fraction(found.group(1))) if found else number
@@ -88,14 +94,14 @@ def _coefficient(number, name, signed=False):
     return Fraction(value).limit_denominator(1000)
 
 
-def _fraction(text):
+def _fraction(text: str) -> Fraction:
     try:
         return Fraction(text.replace(",", ".").replace(" ", ""))
     except ZeroDivisionError:
         raise Unreadable(f"The coefficient {quote(text)} divides by zero. Please check it.") from None
 
 
-def _from_text(text, species, reactants):
+def _from_text(text: str, species: list[str], reactants: int | None) -> dict[str, Fraction]:
     typed = _CHARGE.sub(r"^\1", _COUNTED.sub(lambda found: str(COUNTED.index(found[1].lower())), tidy(text)))
     if len(typed) > MAX_LENGTH:
         raise Unreadable(
@@ -125,14 +131,12 @@ def _from_text(text, species, reactants):
     return {n: c for n, c in found.items() if c}
 
 
-def _side(side, species):
-    """[(coefficient, species, was it H3O+ for H^+)] of one side. The plus signs that separate are found by
-    trying.
-    """
+def _side(side: str, species: list[str]) -> list[Found]:
+    """The terms of one side. The plus signs that separate are found by trying."""
     pieces = side.split("+")
     if len(pieces) > 40 or not side:
         raise Unreadable("One side of the equation is empty or very long. Please type it as A + B -> C.")
-    terms = _divide(tuple(pieces), species)
+    terms = _divide(pieces, species)
     if terms is None:
         stranger = next((p for p in re.split(r"\s\+\s", side) if _term(p, species) is None), side)
         _, name = _leading(stranger.strip())
@@ -140,9 +144,9 @@ def _side(side, species):
     return terms
 
 
-def _divide(pieces, species):
+def _divide(pieces: list[str], species: list[str]) -> list[Found] | None:
     """Join neighbouring pieces so that every joint is a species of the list; None if that cannot be done."""
-    best = {0: []}  # how many pieces are used -> the terms they make
+    best: dict[int, list[Found]] = {0: []}  # how many pieces are used -> the terms they make
     for end in range(1, len(pieces) + 1):
         for start in range(max(0, end - 5), end):
             if start in best and end not in best:
@@ -152,14 +156,14 @@ def _divide(pieces, species):
     return best.get(len(pieces))
 
 
-def _leading(text):
+def _leading(text: str) -> tuple[Fraction, str]:
     found = _COEFFICIENT.match(text)
     if found is None:
         return Fraction(1), text
     return _fraction(found.group(1)), text[found.end() :].strip()
 
 
-def _term(text, species):
+def _term(text: str, species: list[str]) -> Found | None:
     number, name = _leading(text.strip())
     if not name or number == 0:
         return None
@@ -169,7 +173,7 @@ def _term(text, species):
     return number, known, known == "H^+" and "H3O" in tidy(name)
 
 
-def _stranger(name, reason, species):
+def _stranger(name: str, reason: str, species: list[str]) -> Unreadable:
     listed = ", ".join(species)
     if reason == "more than one":
         return Unreadable(

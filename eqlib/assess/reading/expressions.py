@@ -5,16 +5,20 @@ Sizes, depth and powers are bounded. Terms written side by side belong together:
 [A][B], as it is written in chemistry.
 """
 
+from __future__ import annotations
+
 import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import TypeAlias
 
 from eqlib.assess.reading.plain import Reading, Unreadable, plain, quote, tidy
 from eqlib.assess.reading.species import match_species, species_key
 from eqlib.writing import raised
 
 
-def read_expression(raw, species=()):
+def read_expression(raw: object, species: Sequence[str] = ()) -> Reading:
     """Read an equilibrium expression. The Reading's value is the expression in one plain notation.
 
     ``species``: names the brackets may hold (then matched loosely, so that Fe3+ means Fe^3+); without it any
@@ -24,17 +28,17 @@ def read_expression(raw, species=()):
     if not isinstance(text, str):
         raise Unreadable(f"An equilibrium expression is wanted, as text. {EXAMPLE}")
     tree = parse_expression(in_brackets(text, species) if species else text)
-    notes = ()
+    notes: tuple[str, ...] = ()
     if species:
         tree, notes = resolve(tree, species)
     if _product_after_quotient(tree):
         notes = (*notes, "only what comes right after / is under the line; use brackets to put more there")
     written = write_expression(tree)
     extra = f" ({'; '.join(notes)})" if notes else ""
-    return Reading(True, written, f"read as {pretty_expression(written)}{extra}", notes=tuple(notes))
+    return Reading(True, written, f"read as {pretty_expression(written)}{extra}", notes=notes)
 
 
-def in_brackets(text, species):
+def in_brackets(text: str, species: Sequence[str]) -> str:
     """A typed expression with every concentration in brackets: "[Fe]3+" -> "[Fe3+]", and the formulas of one
     typed without any brackets, as "FeSCN2+/(Fe3+ * SCN-)", in some.
     """
@@ -42,7 +46,7 @@ def in_brackets(text, species):
     if len(typed) > MAX_LENGTH:
         return typed
 
-    def charge_inside(found):
+    def charge_inside(found: re.Match[str]) -> str:
         whole = found.group(1) + found.group(2)
         named = match_species(whole, species)[0] is not None and found.group(1) not in species
         return f"[{whole}]" if named else found.group()
@@ -55,7 +59,7 @@ def in_brackets(text, species):
     return re.sub(rf"(?<![A-Za-z0-9_])({alone})(?![A-Za-z0-9+-])", r"[\1]", typed)
 
 
-def _product_after_quotient(tree):
+def _product_after_quotient(tree: Tree) -> bool:
     """Does the tree hold [C]/[A]*[B], where the [B] may have been meant to be under the line?"""
     if isinstance(tree, Power):
         return _product_after_quotient(tree.base)
@@ -65,7 +69,7 @@ def _product_after_quotient(tree):
     return here or _product_after_quotient(tree.left) or _product_after_quotient(tree.right)
 
 
-def resolve(tree, species):
+def resolve(tree: Tree, species: Sequence[str]) -> tuple[Tree, tuple[str, ...]]:
     """The tree with every name replaced by the one of ``species`` it means, and notes. Errors: Unreadable."""
     notes, known = [], {}
     for term in terms_of(tree):
@@ -78,7 +82,7 @@ def resolve(tree, species):
     return _renamed(tree, known), tuple(dict.fromkeys(notes))
 
 
-def _stranger(name, reason, species):
+def _stranger(name: str, reason: str, species: Sequence[str]) -> str:
     listed = ", ".join(species)
     if reason == "more than one":
         return (
@@ -87,7 +91,7 @@ def _stranger(name, reason, species):
     return f"[{name[:40]}] is not one of the species here, which are {listed}. Please check its formula."
 
 
-def _renamed(tree, known):
+def _renamed(tree: Tree, known: Mapping[str, str]) -> Tree:
     if isinstance(tree, Term):
         return Term(known[tree.name], tree.kind)
     if isinstance(tree, Power):
@@ -109,7 +113,7 @@ class Term:
 class Power:
     """``base`` to a fixed power; the power may be a fraction only on a single Term."""
 
-    base: object
+    base: Tree
     power: Fraction
 
 
@@ -118,11 +122,17 @@ class Joined:
     """``left`` and ``right`` joined by one of + - * /."""
 
     sign: str
-    left: object
-    right: object
+    left: Tree
+    right: Tree
 
 
-def terms_of(tree):
+#: An expression as read; a plain number is a Fraction.
+Tree: TypeAlias = Fraction | Term | Power | Joined
+#: What one is read from, piece by piece: a concentration, a number, a sign or a bracket.
+Token: TypeAlias = Term | Fraction | str
+
+
+def terms_of(tree: Tree) -> list[Term]:
     """Every Term in a tree, in order of appearance."""
     if isinstance(tree, Term):
         return [tree]
@@ -133,19 +143,19 @@ def terms_of(tree):
     return []
 
 
-def degree(tree):
+def degree(tree: Tree) -> Fraction:
     """An upper bound of the degree of numerator and denominator together."""
     if isinstance(tree, Term):
-        return 1
+        return Fraction(1)
     if isinstance(tree, Power):
         # A power of a plain number counts as well: 9^9^9 must not grow without bound.
-        return max(1, degree(tree.base)) * max(1, abs(tree.power))
+        return max(Fraction(1), degree(tree.base)) * max(Fraction(1), abs(tree.power))
     if isinstance(tree, Joined):
         return degree(tree.left) + degree(tree.right)
-    return 0
+    return Fraction(0)
 
 
-def write_expression(tree):
+def write_expression(tree: Tree) -> str:
     """A tree in plain notation; reading it again gives an equal tree."""
     if isinstance(tree, Fraction):
         return f"{tree.numerator}" if tree.denominator == 1 else f"({tree.numerator}/{tree.denominator})"
@@ -163,7 +173,7 @@ def write_expression(tree):
     return f"{left} {tree.sign} {right}" if tree.sign in "+-" else f"{left}{tree.sign}{right}"
 
 
-def pretty_expression(written):
+def pretty_expression(written: str) -> str:
     """The plain notation with raised powers and charges, for showing back."""
     return re.sub(r"\^(\d*[+-](?!\d)|-?\d+)", lambda m: raised(m.group(1)), written).replace("*", "·")
 
@@ -187,6 +197,7 @@ _SPELT_OUT = (
     (r"\bc_?\(([^()]*(?:\([^()]*\)[^()]*)*)\)", r"[\1]"),  # c(A), an amount concentration
     (r"(?<![\^_A-Za-z\d])\{([^{}]*[A-Za-z][^{}]*)\}", r"[\1]"),  # {A}, an activity
 )
+_OPENED = re.compile(r"\[|[pP]_?[({]")
 _PRESSURE = re.compile(r"[pP]_?([A-Z][A-Za-z0-9]*)")
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 _SYMBOLS = {
@@ -194,6 +205,8 @@ _SYMBOLS = {
     "-": "-",
     "*": "*",
     "·": "*",
+    "x": "*",
+    "X": "*",
     "/": "/",
     ":": "/",
     "^": "^",
@@ -204,7 +217,7 @@ _SYMBOLS = {
 }
 
 
-def parse_expression(text):
+def parse_expression(text: str) -> Tree:
     """The tree of an expression in plain notation. Errors: Unreadable."""
     typed = tidy(text)
     if not typed:
@@ -214,7 +227,7 @@ def parse_expression(text):
     return _Parser(_tokens(_in_signs(typed).strip(" $"), text), text).whole()
 
 
-def _in_signs(typed):
+def _in_signs(typed: str) -> str:
     """An expression without label, words and LaTeX: "K is [A] over [B] squared" -> "[A] / [B]^2"."""
     typed = _LABEL.sub("", _LABEL_LAST.sub("", typed))
     typed = typed.replace("**", "^").replace(r"\left", "").replace(r"\right", "")
@@ -223,32 +236,28 @@ def _in_signs(typed):
     return typed
 
 
-def _tokens(text, typed):
-    """[(kind, value)]: kinds are term, number and the signs."""
-    out, i = [], 0
+def _tokens(text: str, typed: str) -> list[Token]:
+    """The pieces of an expression without label and words. Errors: Unreadable."""
+    out: list[Token] = []
+    i = 0
     while i < len(text):
         c = text[i]
         if c == " ":
             i += 1
             continue
-        pressure = _PRESSURE.match(text, i)
-        if c in "[" or re.match(r"[pP]_?[({]", text[i:]):
-            start = i if c == "[" else i + re.match(r"[pP]_?", text[i:]).end()
+        if (opened := _OPENED.match(text, i)) is not None:
+            start = opened.end() - 1
             end = _closing(text, start, typed)
-            out.append(("term", Term(_name(text[start + 1 : end], typed), "c" if c == "[" else "p")))
+            out.append(Term(_name(text[start + 1 : end], typed), "c" if c == "[" else "p"))
             i = end + 1
-        elif pressure is not None:
-            out.append(("term", Term(pressure.group(1), "p")))
+        elif (pressure := _PRESSURE.match(text, i)) is not None:
+            out.append(Term(pressure.group(1), "p"))
             i = pressure.end()
-        elif c.isdigit():
-            found = _NUMBER.match(text, i)
-            out.append(("number", Fraction(found.group().replace(",", "."))))
+        elif (found := _NUMBER.match(text, i)) is not None:
+            out.append(Fraction(found.group().replace(",", ".")))
             i = found.end()
         elif c in _SYMBOLS:
-            out.append((_SYMBOLS[c], c))
-            i += 1
-        elif c in "xX":
-            out.append(("*", c))
+            out.append(_SYMBOLS[c])
             i += 1
         else:
             raise Unreadable(_odd(c, text, i, typed))
@@ -259,7 +268,7 @@ def _tokens(text, typed):
     return out
 
 
-def _odd(c, text, i, typed):
+def _odd(c: str, text: str, i: int, typed: str) -> str:
     if c == "=":
         return (
             f"{quote(typed)} has an equals sign inside. Please type only the "
@@ -273,7 +282,7 @@ def _odd(c, text, i, typed):
     return f"The sign {quote(c)} could not be read in an expression. {EXAMPLE}"
 
 
-def _closing(text, start, typed):
+def _closing(text: str, start: int, typed: str) -> int:
     pairs, depth = {"[": "]", "(": ")", "{": "}"}, []
     for i in range(start, len(text)):
         if text[i] in pairs:
@@ -286,7 +295,7 @@ def _closing(text, start, typed):
     raise Unreadable(f"A bracket is opened and not closed in {quote(typed)}. Please check the brackets.")
 
 
-def _name(name, typed):
+def _name(name: str, typed: str) -> str:
     name = name.strip()
     if not name or len(name) > 60:
         raise Unreadable(
@@ -298,10 +307,10 @@ def _name(name, typed):
 class _Parser:
     """Recursive descent over the tokens: sum, quotient, group of terms side by side, power."""
 
-    def __init__(self, tokens, typed):
+    def __init__(self, tokens: list[Token], typed: str) -> None:
         self.tokens, self.typed, self.i, self.depth = tokens, typed, 0, 0
 
-    def whole(self):
+    def whole(self) -> Tree:
         tree = self.sum()
         if self.i < len(self.tokens):
             raise self.problem()
@@ -313,58 +322,66 @@ class _Parser:
             )
         return tree
 
-    def problem(self):
-        seen = self.tokens[self.i][0] if self.i < len(self.tokens) else "the end"
-        names = {"term": "a concentration", "number": "a number"}
+    def problem(self) -> Unreadable:
+        token = self.peek()
+        if token is None:
+            seen = "the end"
+        elif isinstance(token, str):
+            seen = token
+        else:
+            seen = "a concentration" if isinstance(token, Term) else "a number"
         return Unreadable(
-            f"{quote(self.typed)} could not be read: {names.get(seen, seen)} comes "
-            f"where something else was due. {EXAMPLE}"
+            f"{quote(self.typed)} could not be read: {seen} comes where something else was due. {EXAMPLE}"
         )
 
-    def peek(self):
-        return self.tokens[self.i][0] if self.i < len(self.tokens) else None
+    def peek(self) -> Token | None:
+        return self.tokens[self.i] if self.i < len(self.tokens) else None
 
-    def take(self):
+    def take(self) -> Token:
         if self.i >= len(self.tokens):
             raise self.problem()
         self.i += 1
         return self.tokens[self.i - 1]
 
-    def sum(self):
+    def one_of(self, signs: str) -> str | None:
+        """The next token, taken, if it is one of these signs."""
+        token = self.peek()
+        if not isinstance(token, str) or token not in signs:
+            return None
+        self.i += 1
+        return token
+
+    def sum(self) -> Tree:
         self.depth += 1
         if self.depth > MAX_DEPTH:
             raise Unreadable(
                 f"{quote(self.typed)} has too many brackets inside brackets to be read. {EXAMPLE}"
             )
         tree = self.quotient()
-        while self.peek() in ("+", "-"):
-            sign = self.take()[0]
+        while (sign := self.one_of("+-")) is not None:
             tree = Joined(sign, tree, self.quotient())
         self.depth -= 1
         return tree
 
-    def quotient(self):
+    def quotient(self) -> Tree:
         tree = self.group()
-        while self.peek() in ("*", "/"):
-            sign = self.take()[0]
+        while (sign := self.one_of("*/")) is not None:
             tree = Joined(sign, tree, self.group())
         return tree
 
-    def group(self):
+    def group(self) -> Tree:
         tree = self.power()
-        while self.peek() in ("term", "(", "number"):
+        while isinstance(self.peek(), Term | Fraction) or self.peek() == "(":
             tree = Joined("*", tree, self.power())
         return tree
 
-    def power(self):
+    def power(self) -> Tree:
         base = self.atom()
-        while self.peek() == "^" or (self.peek() == "number" and isinstance(base, Term)):
-            if self.peek() == "^":
-                self.take()
+        while self.one_of("^") or (isinstance(self.peek(), Fraction) and isinstance(base, Term)):
             base = self.raised(base)
         return base
 
-    def raised(self, base):
+    def raised(self, base: Tree) -> Power:
         power = self.exponent()
         if abs(power) > MAX_POWER or power.denominator > 4:
             raise Unreadable(
@@ -377,41 +394,40 @@ class _Parser:
             )
         return Power(base, power)
 
-    def exponent(self):
-        kind, value = self.take()
-        if kind == "(":
-            sign = -1 if self.peek() == "-" and self.take() else 1
+    def exponent(self) -> Fraction:
+        token = self.take()
+        if token == "(":
+            sign = -1 if self.one_of("-") else 1
             top = self.number()
-            if self.peek() == "/":
-                self.take()
+            if self.one_of("/"):
                 bottom = self.number()
                 if bottom == 0:
                     raise self.problem()
                 top = top / bottom
-            if self.take()[0] != ")":
+            if self.take() != ")":
                 raise self.problem()
             return sign * top
-        if kind == "-":
+        if token == "-":
             return -self.number()
-        if kind == "+":
+        if token == "+":
             return self.number()
-        if kind != "number":
+        if not isinstance(token, Fraction):
             raise self.problem()
-        return value
+        return token
 
-    def number(self):
-        kind, value = self.take()
-        if kind != "number":
+    def number(self) -> Fraction:
+        token = self.take()
+        if not isinstance(token, Fraction):
             raise self.problem()
-        return value
+        return token
 
-    def atom(self):
-        kind, value = self.take()
-        if kind in ("term", "number"):
-            return value
-        if kind == "(":
+    def atom(self) -> Tree:
+        token = self.take()
+        if isinstance(token, Term | Fraction):
+            return token
+        if token == "(":
             tree = self.sum()
-            if self.take()[0] != ")":
+            if self.take() != ")":
                 raise self.problem()
             return tree
         self.i -= 1

@@ -5,13 +5,16 @@ Two expressions are compared by their exact values (fractions) at a few fixed pl
 so low a degree that agree in all of them are the same (J. T. Schwartz, J. ACM 27 (1980) 701; from memory).
 """
 
+from __future__ import annotations
+
 import itertools
 import random
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 
-from eqlib.assess.reading.expressions import Joined, Power, Term, parse_expression, resolve, terms_of
+from eqlib.assess.reading.expressions import Joined, Power, Term, Tree, parse_expression, resolve, terms_of
 
 POINTS = 5
 
@@ -27,12 +30,12 @@ class Verdict:
     pressures: bool = False
 
 
-def counted(coefficients):
+def counted(coefficients: Mapping[str, int | Fraction]) -> dict[str, int | Fraction]:
     """Species that stand in K: no solids, liquids (so no solvent water) or electrons."""
     return {n: c for n, c in coefficients.items() if not n.endswith(("(s)", "(l)")) and n != "e^-"}
 
 
-def judge_expression(value, coefficients):
+def judge_expression(value: str, coefficients: Mapping[str, int | Fraction]) -> Verdict:
     """Judge an expression (text as read by read_expression) for the reaction with these signed coefficients.
 
     Equivalent forms are right. Errors: Unreadable, if the text cannot be read or names another species.
@@ -52,29 +55,35 @@ def judge_expression(value, coefficients):
     return Verdict(False, (), pressures)
 
 
-def _slips(coefficients):
+def _slips(coefficients: Mapping[str, int | Fraction]) -> Iterator[tuple[tuple[str, ...], Tree]]:
     """(ids, tree) of every combination of at most two slips, single ones first."""
     choices = []
     for inverted, powers, joined, solids in itertools.product(
         (False, True), ("right", "dropped", "times"), ("product", "bottom", "both"), (False, True)
     ):
-        ids = []
+        slips = []
         if inverted:
-            ids.append("k_inverted")
+            slips.append("k_inverted")
         if powers != "right":
-            ids.append("powers_missing")
+            slips.append("powers_missing")
         if joined != "product":
-            ids.append("sum_not_product")
+            slips.append("sum_not_product")
         if solids:
-            ids.append("solid_in_k")
-        if 0 < len(ids) <= 2:
-            choices.append((tuple(ids), (inverted, powers, joined, solids)))
+            slips.append("solid_in_k")
+        if 0 < len(slips) <= 2:
+            choices.append((tuple(slips), (inverted, powers, joined, solids)))
     choices.sort(key=lambda c: len(c[0]))
     for ids, (inverted, powers, joined, solids) in choices:
         yield ids, build(coefficients, inverted, powers, joined, solids)
 
 
-def build(coefficients, inverted=False, powers="right", joined="product", solids=False):
+def build(
+    coefficients: Mapping[str, int | Fraction],
+    inverted: bool = False,
+    powers: str = "right",
+    joined: str = "product",
+    solids: bool = False,
+) -> Tree:
     """The tree of K, or of K with these slips. ``powers``: "right", "dropped" or "times" (used as
     multipliers).
     """
@@ -88,20 +97,20 @@ def build(coefficients, inverted=False, powers="right", joined="product", solids
     )
 
 
-def _factor(name, number, powers):
+def _factor(name: str, number: Fraction, powers: str) -> Tree:
     if number == 1 or powers == "dropped":
         return Term(name)
     return Power(Term(name), number) if powers == "right" else Joined("*", number, Term(name))
 
 
-def _join(factors, sign):
+def _join(factors: list[Tree], sign: str) -> Tree:
     tree = factors[0] if factors else Fraction(1)
     for factor in factors[1:]:
         tree = Joined(sign, tree, factor)
     return tree
 
 
-def equivalent(a, b, names):
+def equivalent(a: Tree, b: Tree, names: list[str]) -> bool:
     """Are two trees the same rational expression of the named species? Certain but for a chance far below
     that of a misread disk: exact fractions at POINTS places.
     """
@@ -109,7 +118,7 @@ def equivalent(a, b, names):
     return values is not None and values == _values(b, names)
 
 
-def _values(tree, names):
+def _values(tree: Tree, names: list[str]) -> list[Fraction] | None:
     """The tree's exact values at the fixed places; None where it has no value."""
     try:
         return [_value(tree, roots) for roots in _places(tuple(names))]
@@ -118,13 +127,13 @@ def _values(tree, names):
 
 
 @lru_cache(maxsize=64)
-def _places(names):
+def _places(names: tuple[str, ...]) -> list[dict[str, Fraction]]:
     """Twelfth roots of the species' values, so that square, cube and fourth roots stay exact."""
     drawn = random.Random(12)
     return [{name: Fraction(drawn.randrange(2, 10_000), 7) for name in names} for _ in range(POINTS)]
 
 
-def _value(tree, roots):
+def _value(tree: Tree, roots: Mapping[str, Fraction]) -> Fraction:
     if isinstance(tree, Fraction):
         return tree
     if isinstance(tree, Term):

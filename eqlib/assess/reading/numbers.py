@@ -5,6 +5,8 @@ are kept, so that significant figures are counted from what was typed and conver
 The counting of significant figures comes first.
 """
 
+from __future__ import annotations
+
 import re
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -13,6 +15,7 @@ from eqlib.assess.reading.plain import Reading, Typed, Unreadable, plain, quote,
 from eqlib.assess.reading.units import (
     ENERGY,
     ENERGY_PER_AMOUNT,
+    Unit,
     is_power_of_concentration,
     parse_unit,
     pretty_unit,
@@ -35,12 +38,12 @@ class Figures:
     most: int
     decimals: int
 
-    def __str__(self):
+    def __str__(self) -> str:
         count = f"{self.least}" if self.least == self.most else f"{self.least} to {self.most}"
         return f"{count} significant figure{'' if self.most == 1 else 's'}"
 
 
-def count_digits(mantissa):
+def count_digits(mantissa: str) -> Figures:
     """Figures of a mantissa made only of digits and at most one point."""
     whole, point, after = mantissa.partition(".")
     digits = (whole + after).lstrip("0")
@@ -52,7 +55,7 @@ def count_digits(mantissa):
     return Figures(least, most, len(after))
 
 
-def figures_of_value(value):
+def figures_of_value(value: float) -> int:
     """Fewest figures that write this float exactly: 0.00714 -> 3, 67.0 -> 2. Zero counts 1."""
     text = f"{abs(value)!r}".partition("e")[0].replace(".", "").strip("0")
     return max(1, len(text))
@@ -135,14 +138,18 @@ _WORDS = {
 
 @dataclass(frozen=True)
 class Digits:
-    """A number as typed: exact value, figures, and whether the digits were typed by a person."""
+    """A number as typed: exact value, figures, and the power of ten it was typed with."""
 
     value: Fraction
-    figures: Figures | None
+    figures: Figures
     exponent: int = 0
 
 
-def read_number(raw, unit="", name="This answer", logarithm=False):
+#: A number in the unit that is wanted: its value, the digits after the decimal mark, notes.
+_InUnit = tuple[Fraction, int, tuple[str, ...]]
+
+
+def read_number(raw: object, unit: str = "", name: str = "This answer", logarithm: bool = False) -> Reading:
     """Read a number meant in ``unit`` ("" for one without unit). Returns a Reading with a float value in that
     unit. ``logarithm``: a pKa is wanted, so that "pKa = 7.1" is it.
 
@@ -168,7 +175,7 @@ def read_number(raw, unit="", name="This answer", logarithm=False):
     )
 
 
-def _from_value(value, unit):
+def _from_value(value: float, unit: str) -> Reading:
     try:
         value = float(value)
     except OverflowError:
@@ -179,7 +186,7 @@ def _from_value(value, unit):
     return Reading(True, value, f"read as {said}")
 
 
-def _from_text(text, unit, name, logarithm=False):
+def _from_text(text: str, unit: str, name: str, logarithm: bool = False) -> Reading:
     typed = tidy(re.sub("[½¼¾]", lambda found: _FRACTIONS[found[0]], text))
     if len(typed) > _MAX_NUMBER_TEXT:
         raise Unreadable(
@@ -216,13 +223,13 @@ def _from_text(text, unit, name, logarithm=False):
                    (figures.least, figures.most), decimals, tuple(notes))  # fmt: skip
 
 
-def _say(value, figures, unit, notes):
+def _say(value: float, figures: Figures, unit: str, notes: tuple[str, ...]) -> str:
     said = " ".join(p for p in (with_figures(value, min(figures.most, 15)), pretty_unit(unit)) if p)
     extra = f" ({'; '.join(notes)})" if notes else ""
     return f"read as {said}, {figures}{extra}" if value else f"read as {said}{extra}"
 
 
-def _strip_decoration(text, typed, logarithm=False):
+def _strip_decoration(text: str, typed: str, logarithm: bool = False) -> str:
     """The number and its unit, without the words and brackets around them. Errors: Unreadable."""
     for old, new in _LATEX:
         text = text.replace(old, new)
@@ -259,7 +266,7 @@ def _strip_decoration(text, typed, logarithm=False):
     )
 
 
-def _without_introduction(text):
+def _without_introduction(text: str) -> str:
     """ "the value of Kc is about 140" -> "140"; one with a "not", an "or" or a limit is left as it is."""
     text = _HEAT.sub("", text) if _HEAT.match(text) else text
     label = _RELATION.match(text)
@@ -270,16 +277,16 @@ def _without_introduction(text):
     return text.strip()
 
 
-def _with_signs_in_figures(text):
+def _with_signs_in_figures(text: str) -> str:
     """ "minus two" -> "-2"; words of numbers go up to twelve."""
     sign = _SIGN_WORD.match(text)
     if sign is not None:
         text = ("-" if sign.group(1).lower() in ("minus", "negative") else "+") + text[sign.end() :]
     part = _FRACTION_WORD.match(text)
     if part is not None:
-        sign, many, share = (group.lower() if group else "" for group in part.groups())
+        minus, many, share = (group.lower() if group else "" for group in part.groups())
         value = (3 if many == "three" else 1) * (0.5 if share == "half" else 0.25)
-        return f"{sign}{value}{text[part.end() :]}"
+        return f"{minus}{value}{text[part.end() :]}"
     count = _COUNT_WORD.match(text)
     if count is not None:
         word = count.group(2).lower()
@@ -288,7 +295,7 @@ def _with_signs_in_figures(text):
     return text
 
 
-def _split(body, typed, name):
+def _split(body: str, typed: str, name: str) -> tuple[Digits, str, bool]:
     """The number at the front of ``body``, the rest (a unit), and whether a ± followed."""
     opened = body.startswith("(")
     if opened:
@@ -309,7 +316,7 @@ def _split(body, typed, name):
     return digits, rest.strip(), spread
 
 
-def number_at(text, typed, name):
+def number_at(text: str, typed: str, name: str) -> tuple[Digits, int]:
     """(Digits, length) of the number that ``text`` starts with. Errors: Unreadable."""
     bare = _BARE_POWER.match(text)
     if bare is not None:
@@ -322,11 +329,10 @@ def number_at(text, typed, name):
     mantissa = mantissa_of(found.group("mantissa"), power is not None, typed)
     value = Fraction(mantissa) if mantissa[-1] != "." else Fraction(mantissa[:-1])
     digits = Digits(-value if found.group("sign") == "-" else value, count_digits(mantissa))
-    end = found.end()
-    return _shift(digits, power or 0), end
+    return _shift(digits, power), found.end()
 
 
-def _not_a_number(text, typed, name):
+def _not_a_number(text: str, typed: str, name: str) -> Unreadable:
     word = text.lower().strip(" .+")
     if word in _WORDS:
         return Unreadable(
@@ -347,7 +353,7 @@ def _not_a_number(text, typed, name):
     )
 
 
-def _exponent(found, typed):
+def _exponent(found: re.Match[str], typed: str) -> int | None:
     text = next((v for k, v in found.groupdict().items() if k in ("e", "p", "q") and v is not None), None)
     if text is None:
         return None
@@ -357,11 +363,13 @@ def _exponent(found, typed):
     return int(text)
 
 
-def _shift(digits, power):
+def _shift(digits: Digits, power: int | None) -> Digits:
+    if power is None:
+        return digits
     return Digits(digits.value * Fraction(10) ** power, digits.figures, digits.exponent + power)
 
 
-def _in_unit(digits, rest, unit, typed, name):
+def _in_unit(digits: Digits, rest: str, unit: str, typed: str, name: str) -> _InUnit:
     """(value in ``unit``, decimals, notes) of digits followed by ``rest``. Errors: Unreadable."""
     decimals = max(0, digits.figures.decimals - digits.exponent)
     if not without_filler(rest):  # "140 without units" as well
@@ -400,7 +408,7 @@ def _in_unit(digits, rest, unit, typed, name):
     raise _wrong_unit(rest, unit, typed, name)
 
 
-def _unit_of(rest, typed):
+def _unit_of(rest: str, typed: str) -> tuple[str, tuple[Unit, ...]]:
     """(the unit's text, its readings) of what follows a number; "mM FeSCN2+" and "mol/L of silver" say whose.
 
     Errors: Unreadable.
@@ -417,19 +425,19 @@ def _unit_of(rest, typed):
         return shorter, readings_of_unit("1" + shorter if shorter.startswith("/") else shorter)
 
 
-def _convert(digits, given, wanted, decimals, rest, unit):
+def _convert(digits: Digits, given: Unit, wanted: Unit, decimals: int, rest: str, unit: str) -> _InUnit:
     value = (digits.value * given.size + given.offset - wanted.offset) / wanted.size
     if given.size == wanted.size and given.offset == wanted.offset:
         return value, decimals, ()
     return value, decimals, (f"changed from {'°C' if given.offset else _seen(rest)}",)
 
 
-def _seen(rest):
+def _seen(rest: str) -> str:
     """The unit as typed, without the words and brackets around it."""
     return pretty_unit(without_filler(rest) or rest)
 
 
-def _wrong_unit(rest, unit, typed, name):
+def _wrong_unit(rest: str, unit: str, typed: str, name: str) -> Unreadable:
     seen = _seen(rest)
     if not unit:
         return Unreadable(f"{quote(typed)} has the unit {seen}, and {name.lower()} has none. "
@@ -441,7 +449,7 @@ def _wrong_unit(rest, unit, typed, name):
     )
 
 
-def mantissa_of(text, has_power, typed):
+def mantissa_of(text: str, has_power: bool, typed: str) -> str:
     """Digits with one decimal point, from a mantissa with points, commas, spaces or apostrophes in it.
 
     "1,400" may be fourteen hundred or one point four: the person is asked. "1,4", "0,140", "1,400·10^2" and

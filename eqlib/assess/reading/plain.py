@@ -6,12 +6,17 @@ reduced to plain values; a library is looked at only if the process has loaded i
 import anything. An object that cannot be reduced is one line, never a traceback.
 """
 
+from __future__ import annotations
+
 import math
 import sys
 import unicodedata
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from types import ModuleType
+from typing import Any, TypeAlias
 
 from eqlib.errors import EqlibError
 
@@ -57,7 +62,7 @@ class Reading:
     """
 
     ok: bool
-    value: object = None
+    value: Any = None
     shown: str = ""
     message: str = ""
     figures: tuple[int, int] | None = None
@@ -137,7 +142,11 @@ class Typed:
     text: str
 
 
-def plain(raw, depth: int = 0):
+#: What is left of an answer when it has been made plain.
+Plain: TypeAlias = "bool | int | float | str | Typed | list[Plain] | dict[str, Plain] | None"
+
+
+def plain(raw: object, depth: int = 0) -> Plain:
     """``raw`` as None, bool, int, float, str, Typed, or a list / dict of these.
 
     Errors: Unreadable, with one line that names the type and what would do.
@@ -153,21 +162,21 @@ def plain(raw, depth: int = 0):
         ) from None
 
 
-def type_name(raw) -> str:
+def type_name(raw: object) -> str:
     """The name of an object's type, fit to print."""
     return one_line(str(type.__dict__["__name__"].__get__(type(raw))), 40) or "unknown"
 
 
-def _reduced(raw, depth):
+def _reduced(raw: object, depth: int) -> Plain:
     if raw is None or isinstance(raw, bool):
         return raw
     for kind, reduce in _REDUCERS:
         if isinstance(raw, kind):
             return reduce(raw, depth)
-    for library, reduce in _LIBRARIES:
+    for library, taken in _LIBRARIES:
         module = sys.modules.get(library)
         if module is not None:
-            found = reduce(module, raw, depth)
+            found = taken(module, raw, depth)
             if found is not None:
                 return found
     raise Unreadable(
@@ -189,7 +198,7 @@ def _finite(value: float) -> float:
     return value
 
 
-def _string(raw, _depth):
+def _string(raw: str, _depth: int) -> str:
     text = str.__str__(raw)
     if too_long(text):
         raise Unreadable(
@@ -199,7 +208,7 @@ def _string(raw, _depth):
     return text
 
 
-def _integer(raw, _depth):
+def _integer(raw: int, _depth: int) -> int:
     value = int.__int__(raw)
     if value.bit_length() > _MAX_INTEGER_BITS:
         raise Unreadable(
@@ -208,22 +217,22 @@ def _integer(raw, _depth):
     return value
 
 
-def _float(raw, _depth):
+def _float(raw: float, _depth: int) -> float:
     return _finite(float.__float__(raw))
 
 
-def _decimal(raw, _depth):
+def _decimal(raw: Decimal, _depth: int) -> float | Typed:
     if raw.is_finite() and raw.adjusted() > 307:
         raise Unreadable("This number is far too large to be an answer here. Please check the last step.")
     value = _finite(float(raw))
     return value if len(raw.as_tuple().digits) > 40 else Typed(value, str(raw))
 
 
-def _fraction(raw, _depth):
+def _fraction(raw: Fraction, _depth: int) -> float:
     return _finite(raw.numerator / raw.denominator)
 
 
-def _complex(raw, _depth):
+def _complex(raw: complex, _depth: int) -> float:
     value = complex(raw)
     if value.imag == 0:
         return _finite(value.real)
@@ -232,14 +241,14 @@ def _complex(raw, _depth):
     )
 
 
-def _sequence(raw, depth):
+def _sequence(raw: list[Any] | tuple[Any, ...], depth: int) -> list[Plain]:
     _check_size(len(raw), depth)
     return [plain(item, depth + 1) for item in raw]
 
 
-def _mapping(raw, depth):
+def _mapping(raw: dict[Any, Any], depth: int) -> dict[str, Plain]:
     _check_size(len(raw), depth)
-    out = {}
+    out: dict[str, Plain] = {}
     for key, value in raw.items():
         name = plain(key, depth + 1)
         if not isinstance(name, str | int):
@@ -248,7 +257,7 @@ def _mapping(raw, depth):
     return out
 
 
-def _check_size(count, depth):
+def _check_size(count: int, depth: int) -> None:
     if depth >= MAX_DEPTH:
         raise Unreadable(
             "The answer is a list inside a list inside a list. A flat list or a single value is wanted."
@@ -260,7 +269,7 @@ def _check_size(count, depth):
         )
 
 
-def _numpy(np, raw, depth):
+def _numpy(np: ModuleType, raw: object, depth: int) -> Plain:
     if isinstance(raw, np.longdouble):
         return _finite(float(raw))
     if isinstance(raw, np.generic):
@@ -275,7 +284,7 @@ def _numpy(np, raw, depth):
     return None
 
 
-def _sympy(sympy, raw, _depth):
+def _sympy(sympy: ModuleType, raw: object, _depth: int) -> float | None:
     if not isinstance(raw, sympy.Basic):
         return None
     if raw.count_ops() > _MAX_TERMS:
@@ -290,11 +299,11 @@ def _sympy(sympy, raw, _depth):
     return _complex(complex(raw.evalf(17)), 0)
 
 
-def _uncertain(core, raw, depth):
+def _uncertain(core: ModuleType, raw: object, depth: int) -> Plain:
     return plain(raw.nominal_value, depth + 1) if isinstance(raw, core.AffineScalarFunc) else None
 
 
-def _quantity(pint, raw, depth):
+def _quantity(pint: ModuleType, raw: object, depth: int) -> str | None:
     if not isinstance(raw, pint.Quantity):
         return None
     number = plain(raw.magnitude, depth + 1)
@@ -302,7 +311,7 @@ def _quantity(pint, raw, depth):
 
 
 # bool is an int, and a NumPy float is a float: the order matters only for bool, which comes before all.
-_REDUCERS = (
+_REDUCERS: tuple[tuple[type | tuple[type, ...], Callable[[Any, int], Plain]], ...] = (
     (str, _string),
     (int, _integer),
     (float, _float),
@@ -312,7 +321,7 @@ _REDUCERS = (
     ((list, tuple), _sequence),
     (dict, _mapping),
 )
-_LIBRARIES = (
+_LIBRARIES: tuple[tuple[str, Callable[[ModuleType, object, int], Plain]], ...] = (
     ("numpy", _numpy),
     ("sympy", _sympy),
     ("uncertainties.core", _uncertain),

@@ -3,7 +3,10 @@
 "Fe3+" is too ambiguous to be read on its own; next to a list that holds Fe^3+ it can mean only one thing.
 """
 
+from __future__ import annotations
+
 import re
+from collections.abc import Iterable
 
 from eqlib.assess.reading.plain import tidy
 from eqlib.chem.species import species
@@ -13,7 +16,7 @@ _PHASE = re.compile(r"\((aq|s|l|g)\)$")
 _SIGNS = re.compile(r"([+-])\1*$")
 
 
-def species_key(text):
+def species_key(text: str) -> str:
     """A spelling-free key: "Fe^{3+}", "Fe+3", "Fe³⁺", "Fe+++" and "fe 3+" -> the same but for capitals."""
     bare = re.sub(r"[\s^{}_$]|\\mathrm|\\ce", "", tidy(text))
     bare = _PHASE.sub("", bare)
@@ -27,7 +30,7 @@ def species_key(text):
     return re.sub(r"(?<=[A-Za-z)])1([+-])$", r"\1", bare)
 
 
-def _without_outer_brackets(bare):
+def _without_outer_brackets(bare: str) -> str:
     """ "(Cu(NH3)4)2+" -> "Cu(NH3)42+": brackets around all but the charge say nothing."""
     found = re.fullmatch(r"\((.*)\)(\d?[+-]*\d?)", bare)
     if found is None:
@@ -40,7 +43,7 @@ def _without_outer_brackets(bare):
     return found.group(1) + found.group(2)
 
 
-def match_species(text, names):
+def match_species(text: str, names: Iterable[str]) -> tuple[str | None, str]:
     """(the one of ``names`` that ``text`` means, a note) or (None, reason).
 
     Tried in turn: the exact spelling, the key with capitals, the key without capitals or with the charge left
@@ -90,7 +93,7 @@ _ROMAN = {1: "i", 2: "ii", 3: "iii", 4: "iv", 5: "v", 6: "vi", 7: "vii"}
 _SAYS_NOTHING = r"\b(?:ions?|cations?|anions?|the|an?|aqueous|aq|dissolved)\b|\((?:aq|s|l|g)\)"
 
 
-def named(text, names):
+def named(text: str, names: Iterable[str]) -> tuple[str | None, str]:
     """(the one of ``names`` called ``text``, "") or (None, reason): "silver", "silver ions", "iron(III)".
 
     A name that also begins the name of another one ("silver" beside silver chloride) fits more than one.
@@ -106,12 +109,12 @@ def named(text, names):
     return None, "more than one" if exact else "none"
 
 
-def _plain_name(text):
+def _plain_name(text: str) -> str:
     words = re.sub(_SAYS_NOTHING, " ", tidy(text).casefold().replace("[", " ").replace("]", " "))
     return re.sub(r"\s+\(", "(", " ".join(words.split()))
 
 
-def _called(name):
+def _called(name: str) -> set[str]:
     """The names a species goes by, in small letters: the one it is spoken with, and those of _NAMES."""
     called = {_plain_name(other) for other in _NAMES.get(name, ())}
     try:
@@ -126,5 +129,5 @@ def _called(name):
     return called
 
 
-def _uncharged(key):
+def _uncharged(key: str) -> str:
     return re.sub(r"\d?[+-]$", "", key).casefold()

@@ -4,7 +4,10 @@ A cell is a number in mol/L or a straight-line expression in x, such as "-x", "2
 the pair (constant, multiple of x), so that every way of writing it compares equal.
 """
 
+from __future__ import annotations
+
 import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -12,7 +15,7 @@ from eqlib.assess.reading.numbers import number_at, read_number
 from eqlib.assess.reading.plain import Reading, Typed, Unreadable, plain, quote, tidy
 from eqlib.assess.reading.species import match_species
 from eqlib.assess.reading.units import parse_unit
-from eqlib.assess.reading.words import read_choice
+from eqlib.assess.reading.words import Pair, read_choice
 
 _ROW_NAMES = {
     "initial": {"i", "initial", "start", "initially", "before", "beginning", "mixed"},
@@ -32,11 +35,11 @@ class Linear:
     constant: float
     multiple: float = 0.0
 
-    def at(self, x):
+    def at(self, x: float) -> float:
         """The value for this x."""
         return self.constant + self.multiple * x
 
-    def __str__(self):
+    def __str__(self) -> str:
         if not self.multiple:
             return f"{self.constant!r}"
         size = abs(self.multiple)
@@ -46,7 +49,13 @@ class Linear:
         return f"{self.constant!r} {'-' if self.multiple < 0 else '+'} {term}"
 
 
-def read_table(raw, columns, rows=("initial", "change", "equilibrium"), unit="mol/L", units=None):
+def read_table(
+    raw: object,
+    columns: Sequence[str],
+    rows: Sequence[str] = ("initial", "change", "equilibrium"),
+    unit: str = "mol/L",
+    units: Mapping[str, str] | None = None,
+) -> Reading:
     """Read a table. The Reading's value is {row: {column: number, "0.1 - 2x" or None}}; None is an empty
     cell.
 
@@ -83,7 +92,9 @@ def read_table(raw, columns, rows=("initial", "change", "equilibrium"), unit="mo
     return Reading(True, table, f"read as {said}", notes=notes)
 
 
-def _cells(value, columns, rows):
+def _cells(
+    value: Mapping[str, object], columns: Sequence[str], rows: Sequence[str]
+) -> dict[tuple[str, str], object]:
     out = {}
     for name, content in value.items():
         row, _, column = name.partition(":") if ":" in name else name.partition(".")
@@ -105,7 +116,7 @@ def _cells(value, columns, rows):
     return out
 
 
-def _row(name, rows):
+def _row(name: str, rows: Sequence[str]) -> str:
     word = re.sub(r"[\s_\[\]]", "", tidy(name)).casefold()
     found = [r for r in rows if word == r.casefold() or word in _ROW_NAMES.get(r, ())]
     if not found:
@@ -113,14 +124,14 @@ def _row(name, rows):
     return found[0]
 
 
-def _column(name, columns):
+def _column(name: str, columns: Sequence[str]) -> str:
     found = name if name in columns else match_species(name, columns)[0]
     if found is None:
         raise Unreadable(f"{quote(name, 20)} is not a column of this table, which has {', '.join(columns)}.")
     return found
 
 
-def _shown_cell(content, row, column, unit):
+def _shown_cell(content: object, row: str, column: str, unit: str) -> float | str | None:
     try:
         cell = read_cell(content, unit)
     except Unreadable as problem:
@@ -130,7 +141,7 @@ def _shown_cell(content, row, column, unit):
     return str(cell) if cell.multiple else cell.constant
 
 
-def read_cell(raw, unit="mol/L"):
+def read_cell(raw: object, unit: str = "mol/L") -> Linear | None:
     """One cell as a Linear, or None if empty. Errors: Unreadable."""
     value = plain(raw)
     if isinstance(value, Typed):
@@ -147,12 +158,7 @@ def read_cell(raw, unit="mol/L"):
     return _linear(typed, value, unit)
 
 
-def linear(cell):
-    """A cell of a read table (number or text) as a Linear, or None."""
-    return read_cell(cell)
-
-
-def _linear(text, typed, unit):
+def _linear(text: str, typed: str, unit: str) -> Linear:
     """Scan terms "sign number unit x / number" of a sum."""
     if len(text) > 100:
         raise Unreadable(f"{quote(typed)} is too long for one cell. Something like 0.10 - x would do.")
@@ -163,7 +169,8 @@ def _linear(text, typed, unit):
         if text.endswith(("M", "L", "L^-1")) and unit == "mol/L" and "mM" not in text
         else text
     )
-    constant, multiple, i, letters = Fraction(0), Fraction(0), 0, set()
+    constant, multiple, i = Fraction(0), Fraction(0), 0
+    letters: set[str] = set()
     while i < len(text):
         size, has_letter, end = _term(text, i, typed, unit, letters)
         if has_letter:
@@ -176,11 +183,12 @@ def _linear(text, typed, unit):
     return Linear(float(constant), float(multiple))
 
 
-def _term(text, start, typed, unit, letters):
-    sign = re.compile(r"\s*([+-])?\s*").match(text, start)
-    if start and not sign.group(1):
+def _term(text: str, start: int, typed: str, unit: str, letters: set[str]) -> tuple[Fraction, bool, int]:
+    i = _after_blanks(text, start)
+    sign = text[i : i + 1] if text[i : i + 1] in ("+", "-") else ""
+    if start and not sign:
         raise _not_linear(typed)
-    i, size, seen = sign.end(), Fraction(1), False
+    i, size, seen = _after_blanks(text, i + len(sign)), Fraction(1), False
     if i < len(text) and (text[i].isdigit() or text[i] in ".,"):
         digits, length = number_at(text[i:], typed, "A cell")
         i, size, seen = i + length, digits.value, True
@@ -203,17 +211,20 @@ def _term(text, start, typed, unit, letters):
         if late and not letter:
             letters.add(late.group(1).lower())
             letter, i = late, late.end()
-    i = re.compile(r"\s*").match(text, i).end()
-    return (-size if sign.group(1) == "-" else size), bool(letter), i
+    return (-size if sign == "-" else size), bool(letter), _after_blanks(text, i)
 
 
-def _not_linear(typed):
+def _after_blanks(text: str, i: int) -> int:
+    return len(text) - len(text[i:].lstrip())
+
+
+def _not_linear(typed: str) -> Unreadable:
     return Unreadable(
         f"{quote(typed)} could not be read as a cell. A number, or something like 0.10 - x or +2x, would do."
     )
 
 
-def read_order(raw, items):
+def read_order(raw: object, items: Iterable[str | Pair]) -> Reading:
     """Read an order of ``items`` ((value, label) pairs or plain values). The Reading's value is the list of
     values.
 
@@ -221,17 +232,18 @@ def read_order(raw, items):
     """
     pairs = [(o, o) if isinstance(o, str) else (str(o[0]), str(o[1])) for o in items]
     value = plain(raw)
+    places: Sequence[object] = value if isinstance(value, list) else ()
     if isinstance(value, str):
         if "<" in tidy(value) and not any("<" in label for _, label in pairs):
             raise Unreadable(
                 f"{quote(value)} can be read from either end. Please type them first to last, with commas."
             )
-        value = _pieces(value, pairs)
-    if not isinstance(value, list) or not value:
+        places = _pieces(value, pairs)
+    if not places:
         raise Unreadable(
             f"The order is still empty. Please put these in order: {', '.join(v for v, _ in pairs)}."
         )
-    chosen = [read_choice(v, pairs, "One of the places").value for v in value]
+    chosen = [read_choice(v, pairs, "One of the places").value for v in places]
     twice = next((v for v in chosen if chosen.count(v) > 1), None)
     if twice is not None:
         raise Unreadable(f"{quote(twice)} stands in more than one place. Please use each of them once.")
@@ -241,7 +253,7 @@ def read_order(raw, items):
     return Reading(True, chosen, f"read as {', '.join(dict(pairs)[v] for v in chosen)}")
 
 
-def _pieces(text, pairs):
+def _pieces(text: str, pairs: list[Pair]) -> list[str]:
     """The items of a typed order; separators that stand inside a label are left alone."""
     typed = tidy(text)
     for separator in (r"\s*;\s*", r"\s*→\s*|\s*-+>\s*", r"\s*[<>]\s*", r"\s*,\s*", r"\s*\bthen\b\s*", r"\s+"):

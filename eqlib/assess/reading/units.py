@@ -4,14 +4,18 @@ A unit is read as a product of powers: "mol/L", "M^-1 cm^-1", "L mol-1", "kJ per
 fractions, so that 0.14 mM is 0.00014 mol/L to the last bit.
 """
 
+from __future__ import annotations
+
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
 from eqlib.assess.reading.plain import Unreadable, quote, tidy
 from eqlib.writing import raised
 
-# Dimensions: powers of (length, mass, time, amount, temperature). A litre is a length cubed.
+#: Dimensions: powers of (length, mass, time, amount, temperature). A litre is a length cubed.
+Dims = tuple[int, ...]
 _LENGTH, _MASS, _TIME, _AMOUNT, _TEMPERATURE = (
     (1, 0, 0, 0, 0),
     (0, 1, 0, 0, 0),
@@ -19,12 +23,12 @@ _LENGTH, _MASS, _TIME, _AMOUNT, _TEMPERATURE = (
     (0, 0, 0, 1, 0),
     (0, 0, 0, 0, 1),
 )
-_NONE = (0, 0, 0, 0, 0)
+_NONE: Dims = (0, 0, 0, 0, 0)
 _VOLUME, _CONCENTRATION = (3, 0, 0, 0, 0), (-3, 0, 0, 1, 0)
 ENERGY, _PRESSURE = (2, 1, -2, 0, 0), (-1, 1, -2, 0, 0)
 ENERGY_PER_AMOUNT = (2, 1, -2, -1, 0)
 
-_PREFIXES = {
+_PREFIXES: dict[str, int | Fraction] = {
     "": 1,
     "k": 1000,
     "d": Fraction(1, 10),
@@ -38,7 +42,7 @@ _PREFIXES = {
 _LONG_PREFIXES = {"kilo": "k", "deci": "d", "centi": "c", "milli": "m", "micro": "μ", "nano": "n"}
 
 # name -> (size in SI, dimensions, prefixes allowed)
-_UNITS = {
+_UNITS: dict[str, tuple[int | Fraction, Dims, str]] = {
     "mol": (1, _AMOUNT, "kmμunp"),
     "M": (1000, _CONCENTRATION, "mμunp"),
     "L": (Fraction(1, 1000), _VOLUME, "dcmμun"),
@@ -86,17 +90,17 @@ class Unit:
     """A unit: ``size`` (exact, in SI), ``dims`` and ``offset`` (kelvin, for a Celsius temperature)."""
 
     size: Fraction
-    dims: tuple[int, ...]
+    dims: Dims
     offset: Fraction = Fraction(0)
     text: str = ""
 
 
-def parse_unit(text):
+def parse_unit(text: str) -> Unit:
     """The unit meant by ``text``; "" is the unit one. Errors: Unreadable, naming what was not understood."""
     return readings_of_unit(text)[0]
 
 
-def readings_of_unit(text):
+def readings_of_unit(text: str) -> tuple[Unit, ...]:
     """Every sensible reading of a unit. "L/mol cm" has two: people write it for L/(mol cm).
 
     Errors: Unreadable.
@@ -118,7 +122,7 @@ def readings_of_unit(text):
     return tuple(readings)
 
 
-def without_filler(text):
+def without_filler(text: str) -> str:
     """A typed unit without brackets and words around it: "(unit written M^-1)" -> "M^-1"."""
     text = text.strip(" .,;:?[]").strip()
     while text.startswith("(") and text.endswith(")") and text.count("(") == text.count(")") == 1:
@@ -129,7 +133,7 @@ def without_filler(text):
     return " ".join(words)
 
 
-def _factors(text, typed):
+def _factors(text: str, typed: str) -> list[tuple[str, int, bool]]:
     """[(name, power, comes right after a slash)] of a cleaned unit; brackets are multiplied out."""
     text = re.sub(r"\b[Pp]er\b", "/", text.replace("{", "(").replace("}", ")"))
     out, i, after = [], 0, False
@@ -155,13 +159,13 @@ def _factors(text, typed):
     return out
 
 
-def _group(text, start, typed):
+def _group(text: str, start: int, typed: str) -> list[tuple[str, int]]:
     """[(name, power)] of what stands in the brackets that open at ``start``."""
     inner = _factors(text[start + 1 : _closing(text, start, typed) - 1], typed)
     return [(name, -power if after else power) for name, power, after in inner]
 
 
-def _closing(text, start, typed):
+def _closing(text: str, start: int, typed: str) -> int:
     """Where the brackets that open at ``start`` end (one past the closing one)."""
     depth = 0
     for i in range(start, len(text)):
@@ -171,7 +175,7 @@ def _closing(text, start, typed):
     raise _unknown(typed)
 
 
-def _product(factors, typed, spread):
+def _product(factors: list[tuple[str, int, bool]], typed: str, spread: bool) -> Unit:
     size, dims, below = Fraction(1), _NONE, False
     for name, power, after in factors:
         below = after or (spread and below)
@@ -184,7 +188,7 @@ def _product(factors, typed, spread):
     return Unit(size, dims, text=typed)
 
 
-def _named(name, typed):
+def _named(name: str, typed: str) -> tuple[Fraction, Dims]:
     for candidate in (name, _SPELLINGS.get(name.lower()), *_long(name.lower())):
         if candidate is not None:
             found = _prefixed(candidate)
@@ -193,7 +197,7 @@ def _named(name, typed):
     raise _unknown(typed)
 
 
-def _long(word):
+def _long(word: str) -> Iterator[str]:
     """ "millimolar" -> "mM", "kilojoules" -> "kJ", "mmol" typed as "MMOL" -> "mmol"."""
     for prefix, short in _LONG_PREFIXES.items():
         if word.startswith(prefix):
@@ -205,7 +209,7 @@ def _long(word):
             yield word[0] + _SPELLINGS[word[1:]]
 
 
-def _prefixed(name):
+def _prefixed(name: str) -> tuple[Fraction, Dims] | None:
     for i in (0, 1):
         unit = _UNITS.get(name[i:])
         if unit is not None and (i == 0 or name[0] in unit[2]):
@@ -213,14 +217,14 @@ def _prefixed(name):
     return None
 
 
-def _unknown(typed):
+def _unknown(typed: str) -> Unreadable:
     return Unreadable(
         f"The unit {quote(typed)} is not one that is known here. "
         "Please use units such as mol/L, mM, M^-1, L/mol, cm, K, kJ/mol or bar, or leave the unit out."
     )
 
 
-def is_power_of_concentration(unit):
+def is_power_of_concentration(unit: Unit) -> bool:
     """Is this a whole power of a concentration or of a pressure, as a K with units has?"""
     length, mass, time, amount, temperature = unit.dims
     if temperature:
@@ -230,14 +234,14 @@ def is_power_of_concentration(unit):
     return amount == 0 and length == -mass and time == -2 * mass
 
 
-def standard_size(unit):
+def standard_size(unit: Unit) -> Fraction:
     """What one such unit is in powers of the standard state (1 mol/L or 1 bar), as a Fraction."""
     if unit.dims[1]:
         return unit.size / Fraction(10**5) ** unit.dims[1]
     return unit.size / Fraction(1000) ** unit.dims[3]
 
 
-def pretty_unit(text):
+def pretty_unit(text: str) -> str:
     """A unit in print: "M^-1 cm^-1" -> "M⁻¹ cm⁻¹"."""
     text = re.sub(r"(?:\^|\*\*)\s*(?:\(\s*([+-]?\d+)\s*\)|\{\s*([+-]?\d+)\s*\})", r"^\1\2", tidy(text))
     return re.sub(r"(?:\^|\*\*|(?<=[A-Za-z]))([+-]?\d+)", lambda m: raised(m.group(1)), text)

@@ -5,8 +5,11 @@ that idea is chosen. A word that is not known, two ideas at once, or a "not" in 
 asked again.
 """
 
+from __future__ import annotations
+
 import difflib
 import re
+from collections.abc import Callable, Iterable
 
 from eqlib.assess.reading.plain import Reading, Unreadable, plain, quote, tidy
 from eqlib.assess.reading.species import match_species
@@ -72,8 +75,11 @@ visibly shade red orange yellow green blue violet purple pink brown
 _FILLER = frozenset(_FILLER_WORDS.split())
 _DENIALS = {"not", "never", "away", "against", "opposite", "opposes", "without", "un"}
 
+#: An option: its value and its label.
+Pair = tuple[str, str]
 
-def read_choice(raw, options, name="This answer"):
+
+def read_choice(raw: object, options: Iterable[str | Pair], name: str = "This answer") -> Reading:
     """Read a choice among ``options``, (value, label) pairs or plain values. Returns a Reading whose value is
     an option's value. Errors: Unreadable, listing what would do.
     """
@@ -93,19 +99,20 @@ def read_choice(raw, options, name="This answer"):
     return Reading(True, chosen[0], f"read as {quote(chosen[1], 200)}")
 
 
-def _listed(pairs):
+def _listed(pairs: list[Pair]) -> str:
     shown = [f"{label}" for _, label in pairs[:12]]
     return "; ".join(label.rstrip(".") for label in shown) + ("; …" if len(pairs) > 12 else "")
 
 
-def _folded(text):
+def _folded(text: str) -> str:
     """Lower case, one blank between words, no full stop: for comparing with the options themselves."""
     return tidy(text).casefold().strip(" .!\"'()").strip()
 
 
-def _exactly(text, pairs):
+def _exactly(text: str, pairs: list[Pair]) -> Pair | None:
     """The option that was typed as it stands, by value before label; case matters only to tell two apart."""
-    for fold in (str.strip, _folded, _bare):
+    folds: tuple[Callable[[str], str], ...] = (str.strip, _folded, _bare)
+    for fold in folds:
         wanted = fold(text)
         for i in (0, 1):
             found = [p for p in pairs if fold(p[i]) == wanted]
@@ -114,21 +121,21 @@ def _exactly(text, pairs):
     return None
 
 
-def _by_name(text, pairs):
+def _by_name(text: str, pairs: list[Pair]) -> Pair | None:
     """The option that is the species called so: "silver" for Ag^+."""
     found, _ = match_species(text, [value for value, _ in pairs if re.match(r"[A-Z]", value)])
     return next((pair for pair in pairs if pair[0] == found), None)
 
 
-def _bare(text):
+def _bare(text: str) -> str:
     """Letters, digits and signs only: "Fe3+" and "Fe^{3+}" are the same species."""
     bare = re.sub(r"[\s^{}_\[\]()]", "", tidy(text).casefold())
     return re.sub(r"([+-])(\d+)$", r"\2\1", bare)
 
 
-def _by_meaning(text, pairs):
+def _by_meaning(text: str, pairs: list[Pair]) -> Pair:
     ideas, unknown, denied = _ideas(text)
-    on_offer = {}
+    on_offer: dict[str, set[Pair]] = {}
     for pair in pairs:
         for idea in _ideas_of_option(pair):
             on_offer.setdefault(idea, set()).add(pair)
@@ -145,7 +152,7 @@ def _by_meaning(text, pairs):
                      f"Please choose one of: {_listed(pairs)}.")  # fmt: skip
 
 
-def _ideas_of_option(pair):
+def _ideas_of_option(pair: Pair) -> set[str]:
     """What an option stands for, from its value, or else from its label if that is short."""
     word = _IDEA_OF.get(pair[0].casefold())
     if word:
@@ -156,7 +163,7 @@ def _ideas_of_option(pair):
     return ideas if len(ideas) == 1 and not unknown and not denied else set()
 
 
-def _ideas(text):
+def _ideas(text: str) -> tuple[set[str], bool, bool]:
     """(ideas named, was a word unknown, was something denied) in a phrase."""
     phrase = tidy(text[:200]).casefold()
     phrase = re.sub(r"n't\b", " not", phrase) if "n't" in phrase else phrase
@@ -177,7 +184,7 @@ def _ideas(text):
     return ideas, unknown, denied
 
 
-def _misspelt(word):
+def _misspelt(word: str) -> str | None:
     """The idea of a word with a slip of the finger ("foward"), if only one idea is near."""
     if len(word) < 5:
         return None

@@ -96,6 +96,7 @@ def test_wrong_expressions_show_their_slip(reaction, typed, mistakes):
         ("[FeSCN2+]=[Fe3+]", "equals sign"),
         ("import os", "square brackets"),
         ("__import__('os')", "could not be read"),
+        ("[Fe3+]፩", "“፩”"),  # ETHIOPIC DIGIT ONE: a digit that is no decimal (Unicode, UnicodeData.txt)
         ("(" * 40 + "[Fe3+]" + ")" * 40, "brackets"),
         ("[Fe3+]" * 100, "longer"),
         ("[Fe3+]+" * 42, "would do"),
