@@ -509,3 +509,159 @@ def test_slips_with_a_net_equation_are_named_from_the_questions_own_constants():
             found = mark(question, {"equation": NET, "scn": f"{value:.3g}"}, student)
             assert found.points == 1, (mistake, found.audit)
             assert found.mistake == mistake, (student, value, found.audit)
+
+
+# -- whole lists: nothing more is suspected, and nothing less ----
+
+
+def amounts(value, volume, micro=True):
+    """An amount in place of a concentration: mol, mmol, µmol."""
+    return [value * volume, 1e3 * value * volume, *([1e6 * value * volume] if micro else [])]
+
+
+LOG, NATURAL = 10**-0.325 / 4700, 0.325 * math.log(10) / 4700  # x, where the absorbance is misread
+K2_x = 0.630 / 9400  # A 0.650 less 0.020, in 2 cm
+AT_ONCE_Q = 6.3e-5 / (1.09e-2 * 4.5e-4)
+WHOLE = {
+    "K": (
+        item(),
+        {
+            "k_inverted": [1 / K_of(x)],
+            "sum_not_product": [x / (F - x + S - x)],
+            "stock_conc": [K_of(x, 2e-3, 2e-3), K_of(x, F / 0.8, S / 0.8), K_of(x, 2e-3), K_of(x, F, 2e-3)],
+            "initial_as_eq": [x / (F * S)],
+            "change_sign": [K_of(x, F + 2 * x, S + 2 * x)],
+            "log_slip": [K_of(LOG), K_of(NATURAL)],
+            "moles_as_conc": [K_of(x) / V, K_of(x) / (1e3 * V), K_of(x) / 1e3],
+            "unit_prefix": [1e3 * K_of(x)],
+        },
+    ),
+    "K in 2 cm beside a blank": (
+        item(A=0.650, path=2.0, blank=0.02),
+        {
+            "k_inverted": [1 / K_of(K2_x)],
+            "sum_not_product": [K2_x / (F + S - 2 * K2_x)],
+            "stock_conc": [
+                K_of(K2_x, 2e-3, 2e-3),
+                K_of(K2_x, F / 0.8, S / 0.8),
+                K_of(K2_x, 2e-3),
+                K_of(K2_x, F, 2e-3),
+            ],
+            "initial_as_eq": [K2_x / (F * S)],
+            "change_sign": [K2_x / ((F + K2_x) * (S + K2_x))],
+            "log_slip": [K_of(10**-0.630 / 9400), K_of(0.630 * math.log(10) / 9400)],
+            "path_ignored": [K_of(0.630 / 4700)],
+            "blank_kept": [K_of(0.650 / 9400)],
+            "moles_as_conc": [K_of(K2_x) / V, K_of(K2_x) / (1e3 * V), K_of(K2_x) / 1e3],
+            "unit_prefix": [1e3 * K_of(K2_x)],
+        },
+    ),
+    "x": (
+        item("extent"),
+        {
+            "log_slip": [LOG, NATURAL],
+            "goes_complete": [S],
+            "unchecked_small_x": [K_of(x) * F * S],
+            "moles_as_conc": amounts(x, V, micro=False),
+            "unit_prefix": [1e3 * x, x / 1e3],
+        },
+    ),
+    "the complex": (
+        item("concentration", species="FeSCN^2+"),
+        {
+            "log_slip": [LOG, NATURAL],
+            "goes_complete": [S],
+            "unchecked_small_x": [K_of(x) * F * S],
+            "initial_as_eq": [0.0],
+            "moles_as_conc": amounts(x, V),
+            "unit_prefix": [1e3 * x, x / 1e3],
+        },
+    ),
+    "free thiocyanate": (
+        item("concentration", species="SCN^-"),
+        {
+            "log_slip": [S - LOG, S - NATURAL],
+            "goes_complete": [0.0],
+            "unchecked_small_x": [S - K_of(x) * F * S],
+            "change_sign": [S + x],
+            "stock_conc": [2e-3 - x, S / 0.8 - x],
+            "initial_as_eq": [S],
+            "moles_as_conc": amounts(S - x, V),
+            "unit_prefix": [1e3 * (S - x), (S - x) / 1e3],
+        },
+    ),
+    "K of a gas": (
+        gas(),
+        {
+            "k_inverted": [1 / 150],
+            "powers_missing": [0.015 / 0.010, 0.015 / (2 * 0.010)],
+            "initial_as_eq": [0.015 / 0.040**2],
+            "change_sign": [0.015 / 0.070**2],
+            "change_coeff": [0.015 / 0.025**2],
+            "moles_as_conc": [150 / 2, 150 / 2e3, 150 / 1e3],
+            "unit_prefix": [150e3],
+        },
+    ),
+    "a gas left over": (
+        gas("concentration", species="NO2(g)", measured=False),
+        {
+            "goes_complete": [0.0],
+            "unchecked_small_x": [0.04 - 2 * 150 * 0.04**2],
+            "equal_amounts": [0.04 / 3],
+            "k_inverted": [0.04 - 2 * 1.06553040366e-5],  # x/(0.04 - 2x)² = 1/150
+            "powers_missing": [0.04 - 2 * 0.04 * 150 / 301],  # x/(0.04 - 2x) = 150
+            "change_sign": [0.070],
+            "change_coeff": [0.025],
+            "initial_as_eq": [0.04],
+            "moles_as_conc": amounts(0.010, 2.0),
+            "unit_prefix": [10.0, 1e-5],
+        },
+    ),
+    "Q": (
+        disturbed(),
+        {
+            "q_is_k": [3.07e-4 / (1.065e-2 * 2.06e-4)],
+            "stock_conc": [7e-5 / ((1e-3 + 0.1 / 9) * 5e-4), 7e-5 / (0.101 * 5e-4)],
+            "k_inverted": [1 / AT_ONCE_Q],
+            "sum_not_product": [6.3e-5 / (1.09e-2 + 4.5e-4)],
+            "moles_as_conc": [AT_ONCE_Q / 9e-3, AT_ONCE_Q / 9, AT_ONCE_Q / 1e3],
+            "unit_prefix": [1e3 * AT_ONCE_Q],
+        },
+    ),
+    "iron just after": (
+        disturbed("concentration", "at_once", "Fe^3+"),
+        {
+            "stock_conc": [1e-3 + 0.1 / 9, 0.101],
+            "moles_as_conc": amounts(1.09e-2, 9e-3),
+            "unit_prefix": [10.9, 1.09e-5],
+        },
+    ),
+    "iron in the end": (
+        disturbed("concentration", "after", "Fe^3+"),
+        {
+            "full_cancel": [1e-3],
+            "moles_as_conc": amounts(1.065e-2, 9e-3),
+            "unit_prefix": [10.65, 1.065e-5],
+        },
+    ),
+}
+
+
+@pytest.mark.parametrize("name", WHOLE)
+def test_every_value_that_is_suspected_and_no_other(name):
+    problem, worked = WHOLE[name]
+    found = {}
+    for mistake, value in candidates(problem):
+        found.setdefault(mistake, []).append(value)
+    assert set(found) == set(worked)
+    for mistake, values in worked.items():
+        assert sorted(found[mistake]) == pytest.approx(sorted(values), rel=1e-9, abs=1e-12), mistake
+
+
+def test_slips_that_are_rare_are_marked_so():
+    """Millimoles for moles, and a factor of a thousand: nobody should choose numbers to keep these apart."""
+    rare = {(s.mistake, s.why) for s in suspects(item("extent")) if s.rare}
+    assert {mistake for mistake, _ in rare} == {"moles_as_conc", "unit_prefix"}
+    assert [s.rare for s in suspects(item("extent")) if s.mistake == "moles_as_conc"] == [False, True]
+    assert all(s.rare for s in suspects(item("extent")) if s.mistake == "unit_prefix")
+    assert not any(s.rare for s in suspects(item()) if s.mistake in ("log_slip", "stock_conc"))
