@@ -73,18 +73,15 @@ def sampled(question, samples: int):
     """Variants to try: the mid-range one, the corners of all ranges, then students' own."""
     ranges = question.ranges
     yield question.variant(None)
-    spans = [(name, {0, span.choices - 1}) for name, span in ranges.items() if span.choices > 1]
-    for corner in itertools.islice(itertools.product(*(sorted(ends) for _, ends in spans)), _MOST_CORNERS):
+    spans = [(name, (0, span.choices - 1)) for name, span in ranges.items() if span.choices > 1]
+    if not spans:
+        return
+    for corner in itertools.islice(itertools.product(*(ends for _, ends in spans)), _MOST_CORNERS):
         choice = {name: end for (name, _), end in zip(spans, corner, strict=True)}
         values = {name: span.value(choice.get(name, 0)) for name, span in ranges.items()}
         yield Variant(
-            "corner",
-            {n: float(v) for n, v in values.items()},
-            {n: show(v) for n, v in values.items()},
-            retry=-1,
+            "corner", {n: float(v) for n, v in values.items()}, {n: show(v) for n, v in values.items()}
         )
-    if not spans:
-        return
     for number in range(samples):
         yield question.variant(f"sample-{number}")
 
@@ -236,9 +233,7 @@ def _never(question, reached):
 def _batch_doubts(question, samples: int) -> list[str]:
     """Thousands more sets of numbers at once, for the shift alone."""
     asked = any(part.ask == "direction" and part.scored for part in question.parts)
-    if not asked or question.setting.stress is None:
-        return []
-    return doubtful_shifts(question, 10 * samples, CLEAR)
+    return doubtful_shifts(question, 10 * samples, CLEAR) if asked else []
 
 
 #: Stresses whose totals can be written down before anything reacts; the others are checked one by one only.
@@ -277,24 +272,23 @@ def doubtful_shifts(question, count: int, clear: float) -> list[str]:
 
 
 def _before_and_after(setting, numbers):
-    """Both mixtures as (totals in mol/L, volume in L, temperature in K), and the constant of the first
-    reaction.
+    """Both mixtures as (totals in mol/L, volume in L, temperature in K), the constant of the first reaction,
+    and what was brought in (mol).
     """
     reactions = setting.reactions_for(numbers)
     mixture = setting.mixture(reactions, numbers)
     stress = setting.stress_for(numbers)
     added = stress.volume if stress.kind != "heat_to" else 0.0
     volume = mixture.volume + added
+    brought = {name: molar * added for name, molar in dissolved(dict(stress.amounts)).items()}
     amounts = mixture.amounts()
-    for name, molar in dissolved(dict(stress.amounts)).items():
-        amounts[name] = amounts.get(name, 0.0) + molar * added
-    after = {name: amount / volume for name, amount in amounts.items()}
+    after = {n: (amounts.get(n, 0.0) + brought.get(n, 0.0)) / volume for n in {*amounts, *brought}}
     T = stress.T if stress.kind == "heat_to" else mixture.T
-    return (dict(mixture.totals), mixture.volume, mixture.T), (after, volume, T), reactions[0].K
+    return (dict(mixture.totals), mixture.volume, mixture.T), (after, volume, T), reactions[0].K, brought
 
 
 def _product_amounts(question, rows) -> np.ndarray:
-    """Moles of the first reaction's product, one row a student: before, after."""
+    """Moles of the first reaction's product, one row a student: just after the change, and in the end."""
     reactions = list(question.setting.reactions_for(question.variant(None).numbers))
     names = sorted({name for row in rows for totals, _, _ in row[:2] for name in totals})
     totals = {
@@ -306,4 +300,4 @@ def _product_amounts(question, rows) -> np.ndarray:
     found = equilibrate_many(reactions, totals, T=temperatures, K=own)
     coefficients = reactions[0].quotient_species
     product = next((name for name, nu in coefficients.items() if nu > 0), next(iter(coefficients)))
-    return np.asarray(found[product]) * volumes
+    return np.asarray(found[product]) * volumes + [[row[3].get(product, 0.0), 0.0] for row in rows]
