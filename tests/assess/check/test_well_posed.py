@@ -1,7 +1,7 @@
 """Where a question becomes unsafe: every limit of the check held from both sides, by numbers worked by hand.
 
-Most of them stand on two isomers, cyanic acid A (HOCN) and isocyanic acid B (HNCO), with an invented K = 4: of
-1 mol there are 0.2 mol A and 0.8 mol B at equilibrium, and of s mol A added four fifths turn into B.
+Most of them stand on two isomers, cyanic acid A (HOCN) and isocyanic acid B (HNCO), with an invented K = 4:
+of 1 mol there are 0.2 mol A and 0.8 mol B at equilibrium, and of s mol A added four fifths turn into B.
 """
 
 import pytest
@@ -95,9 +95,9 @@ def test_a_species_that_is_not_there_is_not_asked_about():
 # -- thousands more, all at once ---------------------------------------------------------------------------
 
 
-def poured(a, b, volume="0.1"):
+def poured(a, b):
     """0.1 L of a solution of A and B (mol/L) into 1 L."""
-    return f'[question.stress]\nkind = "add_solution"\nof = {{ HOCN = {a}, HNCO = {b} }}\nmL = {100 if volume == "0.1" else volume}\n'
+    return f'[question.stress]\nkind = "add_solution"\nof = {{ HOCN = {a}, HNCO = {b} }}\nmL = 100\n'
 
 
 def with_range(span, stress):
@@ -119,7 +119,7 @@ def test_a_shift_that_goes_both_ways_is_refused():
 
 @pytest.mark.parametrize(("clear", "bad"), [(0.04, 2), (0.02, 1), (0.005, 0)])
 def test_how_many_shifts_are_not_clear_is_counted(clear, bad):
-    """Of 0.1 L with 0.1 or 0.5 mol/L A, four fifths turn into B: 0.008 and 0.04 mol beside 0.8 mol: 1 % and 4.8 %."""
+    """Of 0.1 L with 0.1 or 0.4 mol/L A, four fifths turn into B: 8 and 32 mmol beside 0.8 mol: 1 %, 3.8 %."""
     found = doubtful_shifts(with_range("[0.1, 0.4, 0.3]", poured('"a"', 0.0)), 40, clear)
     says = f"the shift is not clear in {bad} of 2 further sets of numbers; change the amounts"
     assert found == ([says] if bad else [])
