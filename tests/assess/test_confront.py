@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from eqlib.assess.confront import confront
-from eqlib.assess.load import load_questions
+from eqlib.assess.load import load_questions, read_questions
 
 COURSE = Path(__file__).parents[2] / "notebooks" / "source" / "04-disturbing-an-equilibrium"
 K = 139.0  # the constant printed on the students' bench page
@@ -125,3 +125,292 @@ def test_an_idea_is_named_only_where_the_mark_names_it(questions):
     assert plain["direction"].if_right.words.startswith(
         "If it were as you said, it would have gone to reactants"
     )
+
+
+# -- whole answers: every sentence about one tube, with the numbers of its quadratic equation ----------------
+
+HEAD = """
+[assignment]
+id = "tube"
+title = "T"
+course = "evening-class"
+[[question]]
+id = "q"
+kind = "prediction"
+points = 4
+title = "Q"
+prompt = "A question."
+reactions = [{ text = "Fe^3+ + SCN^- <=> FeSCN^2+", K = 140, dH_kJ = -6 }]
+[question.start]
+totals = { "Fe^3+" = 2e-3, "SCN^-" = 1e-3 }
+volume_L = 0.01
+"""
+REASONS = (
+ (
+        "q_below_K q_above_K q_equals_K static_stop two_boxes k_moves_conc full_cancel "
+        "spectator_acts volume_ignored "
+    )
+    "heat_is_forward paler_is_left goes_complete rate_is_extent k_fixed_t one_up_one_down equal_amounts "
+    "not_in_equation more_always_right"
+).split()
+ASKED = f"""
+[[question.part]]
+ask = "direction"
+[[question.part]]
+ask = "K"
+[[question.part]]
+ask = "change"
+id = "scn"
+species = "SCN^-"
+[[question.part]]
+ask = "seen"
+[[question.part]]
+ask = "reason"
+options = {REASONS}
+"""
+DONE = {
+    "iron": 'kind = "add_solution"\nof_mM = { "Fe(NO3)3" = 100 }\nmL = 0.5',
+    "water": 'kind = "dilute"\nmL = 10',
+    "bath": 'kind = "heat_to"\ncelsius = 60',
+    "salt": 'kind = "add_solution"\nof_mM = { NaCl = 100 }\nmL = 5',
+    "drop": 'kind = "remove"\nspecies = "Fe^3+"\nmmol = 0.01',
+}
+
+
+@pytest.fixture(scope="module")
+def tubes():
+    text = {name: f"{HEAD}[question.stress]\n{stress}\n{ASKED}" for name, stress in DONE.items()}
+    return {name: read_questions(made)["q"] for name, made in text.items()}
+
+
+def in_print(value):
+    """To three figures; below a thousandth as a power of ten."""
+    if value >= 1e-3:
+        return f"{float(f'{value:.2e}'):g}"
+    mantissa, power = f"{value:.2e}".split("e")
+    return f"{float(mantissa):g} × 10⁻" + "⁰¹²³⁴⁵⁶⁷⁸⁹"[-int(power)]
+
+
+def made_by(fe, scn, K=140):
+    b = fe + scn + 1 / K
+    return (b - math.sqrt(b * b - 4 * fe * scn)) / 2
+
+
+X0 = made_by(2e-3, 1e-3)
+V1 = 10.5  # mL with the iron; 50 µmol of it came in
+X1, FE1, SCN1 = made_by(70e-3 / V1, 10e-3 / V1), 70e-3 / V1, 10e-3 / V1
+X2 = made_by(1e-3, 0.5e-3)  # in twice the volume
+K60 = 140 * math.exp(6000 / 8.314 * (1 / 333.15 - 1 / 298.15))  # van 't Hoff
+X3 = made_by(2e-3, 1e-3, K60)
+Q1 = X0 * 10 / V1 / ((20e-3 - 10 * X0 + 50e-3) / V1 * (10e-3 - 10 * X0) / V1)
+BELOW = (
+    f"Right after the change Q = {in_print(Q1)} and K = 140; Q is smaller, so its top has to "
+    "grow: product forms."
+)
+ABOVE = (
+    "Right after the change Q = {} and K = {}; Q is larger, so its top has to shrink: some "
+    "product turns back into reactants."
+)
+FIXED = "K was 140 and is 140: amounts change Q, only the temperature changes K."
+WARMED = f"K was 140 at 25 °C and is {K60:.0f} at 60 °C: the temperature is the one thing that changes it."
+FALL = f"[SCN⁻] goes from {in_print(1e-3 - X0)} to {in_print(SCN1 - X1)} mol/L"
+SIDE = (
+    "Look from above, before and after: there mixing alone changes nothing, so any change of "
+    "colour is the shift."
+)
+BACK = "Bring it back to the first temperature: the first colour comes again, so nothing was used up."
+
+
+@pytest.mark.parametrize(
+    ("tube", "answer", "told"),
+    [
+        ("iron", {"direction": "reverse"}, BELOW),
+        ("iron", {"direction": "none"}, BELOW),
+        ("iron", {"direction": "forward"}, ""),
+        ("iron", {"K": "larger"}, FIXED),
+        ("iron", {"scn": "higher"}, f"{FALL}."),
+        ("iron", {"seen": "same"}, (
+            f"From the side the eye meets concentration: [FeSCN²⁺] goes from {in_print(X0)} to "
+            f"{in_print(X1)} mol/L."
+        )),
+        ("iron", {"reason": "q_below_K"}, f"Yes. {BELOW}"),
+        ("iron", {"reason": "q_above_K"}, BELOW),
+        ("iron", {"reason": "two_boxes"}, (
+            f"{FALL}: each FeSCN²⁺ that forms uses up one of either reactant, whichever was added."
+        )),
+        ("iron", {"reason": "goes_complete"}, (
+            f"Not all of it: {FALL}, for with nothing left of a reactant Q would be infinite."
+        )),
+        ("iron", {"reason": "k_moves_conc"}, (
+            f"{FIXED} What the change moved is Q, to {in_print(Q1)}, and the shift brings it back to "
+            "K."
+        )),
+        ("iron", {"reason": "k_fixed_t"}, FIXED),
+        ("iron", {"reason": "rate_is_extent"}, (
+            f"K says how far a reaction goes, not how fast: it holds no time. {FIXED}"
+        )),
+        ("iron", {"reason": "more_always_right"}, BELOW),
+        ("iron", {"reason": "full_cancel"}, (
+            f"[Fe³⁺] was {in_print(2e-3 - X0)} mol/L before, {in_print((70e-3 - 10 * X0) / V1)} right "
+            f"after the change and is {in_print(FE1 - X1)} now: part of the change stays."
+        )),
+        ("iron", {"reason": "spectator_acts"}, (
+            "NO₃⁻ stands in none of the equilibria of this mixture: alone, it would do only what as "
+            f"much water does. {BELOW}"
+        )),
+        ("iron", {"reason": "volume_ignored"}, (
+            "Water is not in the equation, but the volume is in every concentration. Mixing alone "
+            f"multiplies every concentration by {in_print(10 / V1)}. {BELOW}"
+        )),
+        ("iron", {"reason": "heat_is_forward"}, (
+            "Warming helps the direction that takes heat up; here forming FeSCN²⁺ gives heat out. "
+            f"{FIXED}"
+        )),
+        ("iron", {"reason": "one_up_one_down"}, (
+            "At once, apart from the dilution, only what was added has changed, so only one of the "
+            "two rates has jumped up; the other follows as FeSCN²⁺ changes."
+        )),
+        ("water", {"direction": "none"}, ABOVE.format(280, 140)),  # half of everything: Q doubles
+        ("water", {"reason": "volume_ignored"}, (
+            "Water is not in the equation, but the volume is in every concentration. Mixing alone "
+            "multiplies every concentration by 0.5; Q has one of them above its line and two below, "
+            "so it goes from 140 to 280."
+        )),
+        ("water", {"reason": "spectator_acts"}, (
+            "What came along stands in none of the equilibria of this mixture: alone, it would do "
+            "only what as much water does. "
+        ) + ABOVE.format(280, 140)),
+        ("salt", {"reason": "spectator_acts"}, (
+            "Na⁺ and Cl⁻ stand in none of the equilibria of this mixture: alone, they would do only "
+            "what as much water does. "
+        ) + ABOVE.format(210, 140)),
+        ("bath", {"direction": "none"}, ABOVE.format(140, f"{K60:.0f}")),
+        ("bath", {"K": "same"}, WARMED),
+        ("bath", {"scn": "same"}, f"[SCN⁻] goes from {in_print(1e-3 - X0)} to {in_print(1e-3 - X3)} mol/L."),
+        ("bath", {"reason": "heat_is_forward"}, (
+            "Warming helps the direction that takes heat up; here forming FeSCN²⁺ gives heat out. "
+            f"{WARMED}"
+        )),
+    ],
+    ids=lambda value: str(value)[:40],
+)
+def test_the_answer_to_a_choice(tubes, tube, answer, told):
+    (row,) = [row for row in confront(tubes[tube], tubes[tube].case(), answer) if row.part.id in answer]
+    assert row.answer == told
+
+
+@pytest.mark.parametrize(
+    ("tube", "part", "happened"),
+    [
+        ("iron", "K", "the same (140)"),
+        ("bath", "K", f"smaller (140, then {K60:.0f})"),
+        ("iron", "scn", f"lower ({in_print(1e-3 - X0)} → {in_print(SCN1 - X1)} mol/L)"),
+        ("water", "scn", f"lower ({in_print(1e-3 - X0)} → {in_print(0.5e-3 - X2)} mol/L)"),
+        ("iron", "direction", "to products →"),
+        ("bath", "direction", "← to reactants"),
+        ("iron", "seen", "darker"),
+    ],
+)
+def test_what_happened_is_said_with_its_numbers(tubes, tube, part, happened):
+    rows = {row.part.id: row for row in confront(tubes[tube], tubes[tube].case(), {part: "none"})}
+    assert rows[part].happened == happened
+
+
+def micromoles(words):
+    return [float(found) for found in re.findall(r"[\d.]+(?=,| µmol| to )", words)]
+
+
+@pytest.mark.parametrize(
+    ("tube", "reason", "starts", "verb", "ends"),
+    [
+        ("iron", "static_stop", (
+            "Both reactions went on all the time, equally fast; the change put them out of step, and "
+        ), "grows", (10 * X0, V1 * X1)),
+        ("water", "paler_is_left", (
+            "Here it did go back, but paleness does not show it: mixing alone leaves 0.5 of the "
+            "colour from the side. What shows it is that "
+        ), "falls", (10 * X0, 20 * X2)),
+        ("iron", "paler_is_left", (
+            "Paler from the side, yes: mixing alone leaves 0.952 of the colour there. But "
+        ), "grows", (10 * X0, V1 * X1)),
+        ("water", "full_cancel", "Only in part: ", "falls", (10 * X0, 20 * X2)),
+    ],
+)
+def test_how_much_moved_is_told_as_an_amount(tubes, tube, reason, starts, verb, ends):
+    rows = confront(tubes[tube], tubes[tube].case(), {"reason": reason})
+    told = next(row.answer for row in rows if row.part.id == "reason")
+    assert told.startswith(f"{starts}the amount of FeSCN²⁺ {verb} by ")
+    by, old, new = map(float, re.search(r"by ([\d.]+) µmol, from ([\d.]+) to ([\d.]+) µmol", told).groups())
+    old_end, new_end = (1000 * end for end in ends)
+    assert (by, old, new) == pytest.approx((abs(new_end - old_end), old_end, new_end), rel=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("tube", "answer", "words", "test"),
+    [
+        (
+            "iron",
+            {"direction": "reverse"},
+            "If it were as you said, it would have gone to reactants, and",
+            SIDE,
+        ),
+        (
+            "water",
+            {"direction": "forward"},
+            "If it were as you said, it would have gone to products, and",
+            SIDE,
+        ),
+        ("iron", {"direction": "none"}, "nothing but mixing would happen, and", SIDE),
+        ("bath", {"direction": "none"}, "nothing would happen, and", ""),
+        (
+            "iron",
+            {"reason": "goes_complete"},
+            "it would have gone on until a reactant was used up, and",
+            SIDE,
+        ),
+        ("iron", {"reason": "full_cancel"}, "[Fe³⁺] would be back where it was, and", ""),
+        (
+            "bath",
+            {"reason": "goes_complete"},
+            "it would have gone on until a reactant was used up, and",
+            BACK,
+        ),
+        ("bath", {"reason": "heat_is_forward"}, "it would have gone to products, and", BACK),
+        ("iron", {"reason": "q_reversed"}, None, ""),
+        ("water", {"reason": "full_cancel"}, None, ""),  # nothing of the reaction was added
+        ("water", {"reason": "paler_is_left"}, None, ""),  # it did go to reactants
+        ("iron", {"reason": "more_always_right"}, None, ""),  # here it is true
+        ("iron", {"direction": "forward"}, None, ""),
+    ],
+)
+def test_the_vessel_as_an_idea_would_have_it(tubes, tube, answer, words, test):
+    pictures = [row.if_right for row in confront(tubes[tube], tubes[tube].case(), answer) if row.if_right]
+    if words is None:
+        assert pictures == []
+    else:
+        (picture,) = pictures
+        assert words in picture.words
+        assert picture.words.endswith(", and it would look like the last vessel.")
+        assert picture.test == test
+        assert picture.told == f"{picture.words} {test}".strip()
+
+
+@pytest.mark.parametrize(
+    ("tube", "answer", "complex_umol"),
+    [
+        ("iron", {"reason": "goes_complete"}, 10.0),  # all the thiocyanate
+        (
+            "iron",
+            {"reason": "full_cancel"},
+            10.0,
+        ),  # the iron cannot come back to 1.8 mM: thiocyanate runs out
+        ("iron", {"reason": "static_stop"}, 1e4 * X0),
+        ("iron", {"direction": "reverse"}, 0.0),  # 2.6 µmol back from 2.0 µmol
+        ("bath", {"direction": "forward"}, 1e4 * (2 * X0 - X3)),
+    ],
+)
+def test_the_picture_holds_as_much_complex_as_the_idea_says(tubes, tube, answer, complex_umol):
+    (picture,) = [row.if_right for row in confront(tubes[tube], tubes[tube].case(), answer) if row.if_right]
+    held = picture.state.amounts
+    assert 1e6 * held["FeSCN^2+"] == pytest.approx(complex_umol, rel=1e-4, abs=1e-6)
+    assert held["FeSCN^2+"] + held["SCN^-"] == pytest.approx(10e-6)
