@@ -145,14 +145,26 @@ reactions = [{ text = "Fe^3+ + SCN^- <=> FeSCN^2+", K = 140, dH_kJ = -6 }]
 totals = { "Fe^3+" = 2e-3, "SCN^-" = 1e-3 }
 volume_L = 0.01
 """
-REASONS = (
- (
-        "q_below_K q_above_K q_equals_K static_stop two_boxes k_moves_conc full_cancel "
-        "spectator_acts volume_ignored "
-    )
-    "heat_is_forward paler_is_left goes_complete rate_is_extent k_fixed_t one_up_one_down equal_amounts "
-    "not_in_equation more_always_right"
-).split()
+REASONS = [
+    "q_below_K",
+    "q_above_K",
+    "q_equals_K",
+    "static_stop",
+    "two_boxes",
+    "k_moves_conc",
+    "full_cancel",
+    "spectator_acts",
+    "volume_ignored",
+    "heat_is_forward",
+    "paler_is_left",
+    "goes_complete",
+    "rate_is_extent",
+    "k_fixed_t",
+    "one_up_one_down",
+    "equal_amounts",
+    "not_in_equation",
+    "more_always_right",
+]
 ASKED = f"""
 [[question.part]]
 ask = "direction"
@@ -229,68 +241,114 @@ BACK = "Bring it back to the first temperature: the first colour comes again, so
         ("iron", {"direction": "forward"}, ""),
         ("iron", {"K": "larger"}, FIXED),
         ("iron", {"scn": "higher"}, f"{FALL}."),
-        ("iron", {"seen": "same"}, (
-            f"From the side the eye meets concentration: [FeSCN²⁺] goes from {in_print(X0)} to "
-            f"{in_print(X1)} mol/L."
-        )),
+        (
+            "iron",
+            {"seen": "same"},
+            (
+                f"From the side the eye meets concentration: [FeSCN²⁺] goes from {in_print(X0)} to "
+                f"{in_print(X1)} mol/L."
+            ),
+        ),
         ("iron", {"reason": "q_below_K"}, f"Yes. {BELOW}"),
         ("iron", {"reason": "q_above_K"}, BELOW),
-        ("iron", {"reason": "two_boxes"}, (
-            f"{FALL}: each FeSCN²⁺ that forms uses up one of either reactant, whichever was added."
-        )),
-        ("iron", {"reason": "goes_complete"}, (
-            f"Not all of it: {FALL}, for with nothing left of a reactant Q would be infinite."
-        )),
-        ("iron", {"reason": "k_moves_conc"}, (
-            f"{FIXED} What the change moved is Q, to {in_print(Q1)}, and the shift brings it back to "
-            "K."
-        )),
+        (
+            "iron",
+            {"reason": "two_boxes"},
+            (f"{FALL}: each FeSCN²⁺ that forms uses up one of either reactant, whichever was added."),
+        ),
+        (
+            "iron",
+            {"reason": "goes_complete"},
+            (f"Not all of it: {FALL}, for with nothing left of a reactant Q would be infinite."),
+        ),
+        (
+            "iron",
+            {"reason": "k_moves_conc"},
+            (f"{FIXED} What the change moved is Q, to {in_print(Q1)}, and the shift brings it back to K."),
+        ),
         ("iron", {"reason": "k_fixed_t"}, FIXED),
-        ("iron", {"reason": "rate_is_extent"}, (
-            f"K says how far a reaction goes, not how fast: it holds no time. {FIXED}"
-        )),
+        (
+            "iron",
+            {"reason": "rate_is_extent"},
+            (f"K says how far a reaction goes, not how fast: it holds no time. {FIXED}"),
+        ),
         ("iron", {"reason": "more_always_right"}, BELOW),
-        ("iron", {"reason": "full_cancel"}, (
-            f"[Fe³⁺] was {in_print(2e-3 - X0)} mol/L before, {in_print((70e-3 - 10 * X0) / V1)} right "
-            f"after the change and is {in_print(FE1 - X1)} now: part of the change stays."
-        )),
-        ("iron", {"reason": "spectator_acts"}, (
-            "NO₃⁻ stands in none of the equilibria of this mixture: alone, it would do only what as "
-            f"much water does. {BELOW}"
-        )),
-        ("iron", {"reason": "volume_ignored"}, (
-            "Water is not in the equation, but the volume is in every concentration. Mixing alone "
-            f"multiplies every concentration by {in_print(10 / V1)}. {BELOW}"
-        )),
-        ("iron", {"reason": "heat_is_forward"}, (
-            "Warming helps the direction that takes heat up; here forming FeSCN²⁺ gives heat out. "
-            f"{FIXED}"
-        )),
-        ("iron", {"reason": "one_up_one_down"}, (
-            "At once, apart from the dilution, only what was added has changed, so only one of the "
-            "two rates has jumped up; the other follows as FeSCN²⁺ changes."
-        )),
+        (
+            "iron",
+            {"reason": "full_cancel"},
+            (
+                f"[Fe³⁺] was {in_print(2e-3 - X0)} mol/L before, {in_print((70e-3 - 10 * X0) / V1)} right "
+                f"after the change and is {in_print(FE1 - X1)} now: part of the change stays."
+            ),
+        ),
+        (
+            "iron",
+            {"reason": "spectator_acts"},
+            (
+                "NO₃⁻ stands in none of the equilibria of this mixture: alone, it would do only what as "
+                f"much water does. {BELOW}"
+            ),
+        ),
+        (
+            "iron",
+            {"reason": "volume_ignored"},
+            (
+                "Water is not in the equation, but the volume is in every concentration. Mixing alone "
+                f"multiplies every concentration by {in_print(10 / V1)}. {BELOW}"
+            ),
+        ),
+        (
+            "iron",
+            {"reason": "heat_is_forward"},
+            (f"Warming helps the direction that takes heat up; here forming FeSCN²⁺ gives heat out. {FIXED}"),
+        ),
+        (
+            "iron",
+            {"reason": "one_up_one_down"},
+            (
+                "At once, apart from the dilution, only what was added has changed, so only one of the "
+                "two rates has jumped up; the other follows as FeSCN²⁺ changes."
+            ),
+        ),
         ("water", {"direction": "none"}, ABOVE.format(280, 140)),  # half of everything: Q doubles
-        ("water", {"reason": "volume_ignored"}, (
-            "Water is not in the equation, but the volume is in every concentration. Mixing alone "
-            "multiplies every concentration by 0.5; Q has one of them above its line and two below, "
-            "so it goes from 140 to 280."
-        )),
-        ("water", {"reason": "spectator_acts"}, (
-            "What came along stands in none of the equilibria of this mixture: alone, it would do "
-            "only what as much water does. "
-        ) + ABOVE.format(280, 140)),
-        ("salt", {"reason": "spectator_acts"}, (
-            "Na⁺ and Cl⁻ stand in none of the equilibria of this mixture: alone, they would do only "
-            "what as much water does. "
-        ) + ABOVE.format(210, 140)),
+        (
+            "water",
+            {"reason": "volume_ignored"},
+            (
+                "Water is not in the equation, but the volume is in every concentration. Mixing alone "
+                "multiplies every concentration by 0.5; Q has one of them above its line and two below, "
+                "so it goes from 140 to 280."
+            ),
+        ),
+        (
+            "water",
+            {"reason": "spectator_acts"},
+            (
+                "What came along stands in none of the equilibria of this mixture: alone, it would do "
+                "only what as much water does. "
+            )
+            + ABOVE.format(280, 140),
+        ),
+        (
+            "salt",
+            {"reason": "spectator_acts"},
+            (
+                "Na⁺ and Cl⁻ stand in none of the equilibria of this mixture: alone, they would do only "
+                "what as much water does. "
+            )
+            + ABOVE.format(210, 140),
+        ),
         ("bath", {"direction": "none"}, ABOVE.format(140, f"{K60:.0f}")),
         ("bath", {"K": "same"}, WARMED),
         ("bath", {"scn": "same"}, f"[SCN⁻] goes from {in_print(1e-3 - X0)} to {in_print(1e-3 - X3)} mol/L."),
-        ("bath", {"reason": "heat_is_forward"}, (
-            "Warming helps the direction that takes heat up; here forming FeSCN²⁺ gives heat out. "
-            f"{WARMED}"
-        )),
+        (
+            "bath",
+            {"reason": "heat_is_forward"},
+            (
+                "Warming helps the direction that takes heat up; here forming FeSCN²⁺ gives heat out. "
+                f"{WARMED}"
+            ),
+        ),
     ],
     ids=lambda value: str(value)[:40],
 )
@@ -323,16 +381,30 @@ def micromoles(words):
 @pytest.mark.parametrize(
     ("tube", "reason", "starts", "verb", "ends"),
     [
-        ("iron", "static_stop", (
-            "Both reactions went on all the time, equally fast; the change put them out of step, and "
-        ), "grows", (10 * X0, V1 * X1)),
-        ("water", "paler_is_left", (
-            "Here it did go back, but paleness does not show it: mixing alone leaves 0.5 of the "
-            "colour from the side. What shows it is that "
-        ), "falls", (10 * X0, 20 * X2)),
-        ("iron", "paler_is_left", (
-            "Paler from the side, yes: mixing alone leaves 0.952 of the colour there. But "
-        ), "grows", (10 * X0, V1 * X1)),
+        (
+            "iron",
+            "static_stop",
+            ("Both reactions went on all the time, equally fast; the change put them out of step, and "),
+            "grows",
+            (10 * X0, V1 * X1),
+        ),
+        (
+            "water",
+            "paler_is_left",
+            (
+                "Here it did go back, but paleness does not show it: mixing alone leaves 0.5 of the "
+                "colour from the side. What shows it is that "
+            ),
+            "falls",
+            (10 * X0, 20 * X2),
+        ),
+        (
+            "iron",
+            "paler_is_left",
+            ("Paler from the side, yes: mixing alone leaves 0.952 of the colour there. But "),
+            "grows",
+            (10 * X0, V1 * X1),
+        ),
         ("water", "full_cancel", "Only in part: ", "falls", (10 * X0, 20 * X2)),
     ],
 )
