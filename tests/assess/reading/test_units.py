@@ -5,7 +5,7 @@ from fractions import Fraction
 import pytest
 
 from eqlib.assess.reading.numbers import read_number
-from eqlib.assess.reading.text import Unreadable
+from eqlib.assess.reading.plain import Unreadable
 from eqlib.assess.reading.units import (
     is_power_of_concentration,
     parse_unit,
