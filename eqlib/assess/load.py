@@ -77,7 +77,6 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 from string import Formatter
@@ -98,7 +97,6 @@ from eqlib.chem.catalogue import system
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.salts import dissolved
-from eqlib.chem.species import species
 from eqlib.chem.stress import Stress
 from eqlib.errors import EqlibError, nearest
 
@@ -285,7 +283,7 @@ def _question(
             title=table.title,
             points=float(table.points),
             prompt=table.prompt,
-            parts=_with_columns(parts, table),
+            parts=_of_reaction(parts, table),
             assignment=assignment,
             ranges=table.numbers,
             setting=table,
@@ -303,13 +301,10 @@ def _joined(fault: str) -> str:
     return fault if fault.startswith(",") else f": {fault}"
 
 
-def _with_columns(parts: tuple[Part, ...], setting: Setting) -> tuple[Part, ...]:
-    """ICE tables get the first reaction's species as columns."""
+def _of_reaction(parts: tuple[Part, ...], setting: Setting) -> tuple[Part, ...]:
+    """With what they have from the first reaction: the columns of a table, the unit of a constant."""
     first = setting.first_reaction()
-    if first is None:
-        return parts
-    columns = tuple(name for name in first.coefficients if species(name).phase in ("aq", "g"))
-    return tuple(replace(part, columns=columns) if part.ask == "ice" else part for part in parts)
+    return parts if first is None else tuple(ASKS[part.ask].of_reaction(part, first) for part in parts)
 
 
 # -- what a table says, fault by fault ----------------------------------------------------------------------

@@ -511,6 +511,27 @@ def test_what_units_a_constant_may_have(unit, yes):
     assert is_power_of_concentration(parse_unit(unit)) is yes
 
 
+#: Kc of as many below the line as above has no unit; that of 2 CrO4 + 2 H+ has three powers of L/mol.
+ESTER = 'reactions = [{ text = "CH3COOH + C2H5OH <=> CH3COOC2H5 + H2O(aq)", K = 4 }]\n'
+FLASK = "[question.start]\ntotals = { CH3COOH = 1.0, C2H5OH = 1.0 }\nvolume_L = 0.1\n"
+CHROMATE = 'reactions = [{ text = "2 CrO4^2- + 2 H^+ <=> Cr2O7^2- + H2O", K = 4e14 }]\n'
+ACIDIFIED = '[question.start]\ntotals = { "CrO4^2-" = 1e-3, "H^+" = 1e-3 }\nvolume_L = 0.01\n'
+
+
+@pytest.mark.parametrize(("chemistry", "typed", "value", "said"), [
+    (ESTER + FLASK, "4.0", 4.0, ""), (ESTER + FLASK, "4.0 (no unit)", 4.0, ""),
+    (ESTER + FLASK, "4.0 L/mol", None, "without a unit"), (ESTER + FLASK, "4.0 M", None, "without a unit"),
+    (CHROMATE + ACIDIFIED, "4e14", 4e14, ""), (CHROMATE + ACIDIFIED, "4e14 L^3/mol^3", 4e14, ""),
+    (CHROMATE + ACIDIFIED, "4e5 mM^-3", 4e14, ""),
+    (CHROMATE + ACIDIFIED, "4e14 L/mol", None, "L³/mol³ or with no unit"),
+])  # fmt: skip
+def test_a_constant_asked_without_unit_has_its_own_or_none(chemistry, typed, value, said):
+    (asked,) = question(chemistry, part('ask = "number"\nquantity = "K"')).parts
+    read = read_part(asked, typed)
+    assert (read.value if read.ok else None) == (None if value is None else pytest.approx(value))
+    assert said in read.message
+
+
 def test_a_question_without_a_temperature_is_at_25_degrees():
     asked = question(IRON, TUBE, stress('kind = "dilute"\nmL = 10'), part('ask = "direction"'))
     assert asked.case("s1").temperature == 298.15

@@ -24,6 +24,7 @@ from eqlib.chem.species import species as species_of
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
     from eqlib.assess.question import Policy
+    from eqlib.chem.reactions import Reaction
 
 ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,59}")
 #: Moments of a disturbed mixture. ``mixed``: after mixing, before any reaction.
@@ -83,6 +84,7 @@ class Part:
 
     ``ask`` says what is asked (a name in ``ASKS``), ``kind`` how it is filled in: choice, number, text,
     table, order, equation or expression. ``options`` are (value, label) pairs of a choice or an order.
+    ``own_unit``: of a Kc asked without one (None: not known).
     ``columns`` are the species of a table (or Kc), ``rows`` its rows. ``tolerance`` is relative and
     ``figures`` (fewest, most) significant figures; None takes the policy's. ``weight`` is relative to the
     question's other parts; 0 is never scored. ``table`` is the part as the question file has it, with the
@@ -95,6 +97,7 @@ class Part:
     label: str
     options: tuple[tuple[str, str], ...] = ()
     unit: str = ""
+    own_unit: str | None = None
     weight: float = 1.0
     help: str = ""
     quantity: str = ""
@@ -191,6 +194,10 @@ class Ask:
     def finished(self, part: Part, table: Any) -> Part:
         """The part with its label, once all else is known."""
         return replace(part, label=table.label or self.label_of(part))
+
+    def of_reaction(self, part: Part, reaction: Reaction) -> Part:
+        """The part with what it has from the question's first reaction."""
+        return part
 
     def start(self, part: Part, case: Case) -> str:
         """What stands in the field before anything is typed."""

@@ -223,14 +223,6 @@ def _to_power(shown: str, power: float) -> str:
     return shown if power == 1 else f"{bare}{raised(f'{power:g}')}"
 
 
-def _K_step(part: Part, case: Case) -> str:
-    return quotient_step(case, case.equilibrium)
-
-
-def _Q_step(part: Part, case: Case) -> str:
-    return quotient_step(case, getattr(case, part.when))
-
-
 def _Kp_step(part: Part, case: Case) -> str:
     """Kp from a Kc: every gas brings a factor RT."""
     reaction = case.reaction
@@ -279,9 +271,15 @@ class Quantity:
 
 
 QUANTITIES = {
-    "K": Quantity("K", _K, step=_K_step, checked=None),
+    "K": Quantity("K", _K, step=lambda p, c: quotient_step(c, c.equilibrium), checked=None),
     "Kp": Quantity("Kp", _Kp, step=_Kp_step, checked=None),
-    "Q": Quantity("The reaction quotient Q", _Q, when="at_once", step=_Q_step, checked=None),
+    "Q": Quantity(
+        "The reaction quotient Q",
+        _Q,
+        when="at_once",
+        step=lambda p, c: quotient_step(c, getattr(c, p.when)),
+        checked=None,
+    ),
     "concentration": Quantity(
         "", _concentration, "mol/L", when="before", of_species="needed", checked="mol/L"
     ),
@@ -443,8 +441,12 @@ class NumberAsked(Ask):
     def needs_reading(self, part: Part) -> str:
         return QUANTITIES[part.quantity].reading
 
+    def of_reaction(self, part: Part, reaction: Reaction) -> Part:
+        kc = part.quantity in ("K", "Q") and reaction.basis == "c"
+        return replace(part, own_unit=_unit_of_K(reaction)) if kc else part
+
     def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
-        return read_number(raw, part.unit, logarithm=part.quantity == "pKa")
+        return read_number(raw, part.unit, logarithm=part.quantity == "pKa", own_unit=part.own_unit)
 
     def expected(self, part: Part, case: Case, own: Own) -> float:
         """In the part's unit. Raises QuestionError when it cannot be worked out."""

@@ -25,10 +25,12 @@ from eqlib.assess.asks.steps import in_K
 from eqlib.assess.reading.plain import Reading
 from eqlib.assess.reading.tables import Linear, read_cell, read_table
 from eqlib.assess.tables import Number, QuestionError
+from eqlib.chem.species import species as species_of
 
 if TYPE_CHECKING:
     from eqlib.assess.case import Case
     from eqlib.assess.question import Policy
+    from eqlib.chem.reactions import Reaction
 
 _NEAR = 0.01
 Rows = Mapping[str, Mapping[str, Any]]
@@ -52,6 +54,10 @@ class Ice(Ask):
     def finished(self, part: Part, table: IceTable) -> Part:
         tolerance = None if table.tolerance is None else float(table.tolerance)
         return super().finished(replace(part, tolerance=tolerance), table)
+
+    def of_reaction(self, part: Part, reaction: Reaction) -> Part:
+        names = (name for name in reaction.coefficients if species_of(name).phase in ("aq", "g"))
+        return replace(part, columns=tuple(names))
 
     def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
         return read_table(raw, part.columns, part.rows, part.unit or "mol/L", part.units)

@@ -149,19 +149,26 @@ class Digits:
 _InUnit = tuple[Fraction, int, tuple[str, ...]]
 
 
-def read_number(raw: object, unit: str = "", name: str = "This answer", logarithm: bool = False) -> Reading:
+def read_number(
+    raw: object,
+    unit: str = "",
+    name: str = "This answer",
+    logarithm: bool = False,
+    own_unit: str | None = None,
+) -> Reading:
     """Read a number meant in ``unit`` ("" for one without unit). Returns a Reading with a float value in that
     unit. ``logarithm``: a pKa is wanted, so that "pKa = 7.1" is it.
 
     A typed unit is checked and converted; without one, ``unit`` is taken. Where no unit is wanted, a power of
-    a concentration or pressure (a K typed as M^-1) is taken relative to the standard state, 1 mol/L or 1 bar.
+    a concentration or pressure (a K typed as M^-1) is taken relative to the standard state, 1 mol/L or 1 bar;
+    only the right power, where ``own_unit`` says which it is.
     Errors: Unreadable.
     """
     value = plain(raw)
     if isinstance(value, Typed):
-        return _from_text(value.text, unit, name, logarithm)
+        return _from_text(value.text, unit, name, logarithm, own_unit)
     if isinstance(value, str):
-        return _from_text(value, unit, name, logarithm)
+        return _from_text(value, unit, name, logarithm, own_unit)
     if isinstance(value, bool):
         raise Unreadable(f"{name} wants a number, and {value} is a yes or no. Please type the number.")
     if isinstance(value, int | float):
@@ -169,7 +176,7 @@ def read_number(raw: object, unit: str = "", name: str = "This answer", logarith
     if value is None:
         raise Unreadable(f"{name} is still empty. Please type a number.")
     if isinstance(value, list) and len(value) == 1:
-        return read_number(value[0], unit, name, logarithm)
+        return read_number(value[0], unit, name, logarithm, own_unit)
     raise Unreadable(
         f"{name} wants one number, and this is a list or table of them. Please give the one asked for."
     )
@@ -186,7 +193,9 @@ def _from_value(value: float, unit: str) -> Reading:
     return Reading(True, value, f"read as {said}")
 
 
-def _from_text(text: str, unit: str, name: str, logarithm: bool = False) -> Reading:
+def _from_text(
+    text: str, unit: str, name: str, logarithm: bool = False, own_unit: str | None = None
+) -> Reading:
     typed = tidy(re.sub("[½¼¾]", lambda found: _FRACTIONS[found[0]], text))
     if len(typed) > _MAX_NUMBER_TEXT:
         raise Unreadable(
@@ -201,7 +210,7 @@ def _from_text(text: str, unit: str, name: str, logarithm: bool = False) -> Read
         raise Unreadable(
             f"{quote(text)} has lost its figures in rounding. Please type more of them, like -4.0e-4, or 0."
         )
-    value, decimals, notes = _in_unit(digits, rest, unit, typed, name)
+    value, decimals, notes = _in_unit(digits, rest, unit, typed, name, own_unit)
     if spread:
         notes = ("the ± part is not used for marking", *notes)
     try:
@@ -369,7 +378,9 @@ def _shift(digits: Digits, power: int | None) -> Digits:
     return Digits(digits.value * Fraction(10) ** power, digits.figures, digits.exponent + power)
 
 
-def _in_unit(digits: Digits, rest: str, unit: str, typed: str, name: str) -> _InUnit:
+def _in_unit(
+    digits: Digits, rest: str, unit: str, typed: str, name: str, own_unit: str | None
+) -> _InUnit:
     """(value in ``unit``, decimals, notes) of digits followed by ``rest``. Errors: Unreadable."""
     decimals = max(0, digits.figures.decimals - digits.exponent)
     if not without_filler(rest):  # "140 without units" as well
@@ -403,9 +414,10 @@ def _in_unit(digits: Digits, rest: str, unit: str, typed: str, name: str) -> _In
             return value, decimals, ("per mole of reaction taken as meant",)
     if not any(wanted.dims) and wanted.size == 1:
         for reading in given:
-            if is_power_of_concentration(reading):
+            fits = own_unit is None or reading.dims == parse_unit(own_unit).dims
+            if fits and is_power_of_concentration(reading):
                 return digits.value * standard_size(reading), decimals, (f"unit written {_seen(rest)}",)
-    raise _wrong_unit(rest, unit, typed, name)
+    raise _wrong_unit(rest, unit or own_unit or "", typed, name)
 
 
 def _unit_of(rest: str, typed: str) -> tuple[str, tuple[Unit, ...]]:
