@@ -143,16 +143,25 @@ def table_of(x, fe=F, scn=S, sign=-1):
     }
 
 
-def test_in_a_table_one_slip_costs_one_place():
+def test_in_a_table_a_slip_costs_its_row_and_nothing_after_it():
+    """Nine places of two points; what a slip touches in its own row is lost, the last row and Kc follow."""
     question = read_questions(TABLE)["kc"]
     A = reading()
     x = (A - 0.060) / 4700
     assert mark(question, {"ice": table_of(x), "kc": numbers(x)["kc"]}).points == 4.0
     kept = A / 4700
     given = mark(question, {"ice": table_of(kept), "kc": numbers(kept)["kc"]})
-    assert given.points == pytest.approx(2 * 8 / 9 + 2)
+    assert given.points == pytest.approx(2 * 6 / 9 + 2), "the blank kept: three changes are wrong"
     grown = mark(question, {"ice": table_of(x, sign=1), "kc": numbers(x, plus=True)["kc"]})
-    assert grown.points == pytest.approx(2 * 8 / 9 + 2), "a wrong sign of the change is one slip"
+    assert grown.points == pytest.approx(2 * 7 / 9 + 2), "two reactants that grow"
+    fe, scn = 4.00e-3, 3.00e-3  # the bottles' concentrations, as if nothing had been mixed
+    stock = mark(question, {"ice": table_of(x, fe, scn), "kc": f"{x / ((fe - x) * (scn - x)):.4g}"})
+    assert stock.points == pytest.approx(2 * 6 / 9 + 2), "starts before mixing; the nought needs no work"
+    small = {
+        row: {n: f"{1e3 * float(c):.4g}" for n, c in cells.items()} for row, cells in table_of(x).items()
+    }
+    milli = mark(question, {"ice": small, "kc": f"{1e-3 * float(numbers(x)['kc']):.4g}"})
+    assert milli.points == pytest.approx(2 * 6 / 9 + 2), "mmol/L all along: one row of three"
 
 
 NONSENSE = [

@@ -76,10 +76,10 @@ class Ice(Ask):
 
     def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
         """Each place counts alike, places in x too. What follows from the student's own numbers counts as
-        right, so that one slip costs one place.
+        right, so that one slip costs its places in the row in which it is made, and nothing after it.
         """
         sheet = _Sheet(part, case, reading.value, part.tolerance or policy.tolerance)
-        right = sheet.count(None, None)
+        right = sheet.count()
         own = answered.earlier if policy.carry_forward else None
         best = right if own is None else max(right, sheet.carried(own))
         if best == sheet.zeros():
@@ -145,17 +145,24 @@ class _Sheet:
         """Right places in which nothing stands or moves."""
         return sum(not self.right[row][name] and self.is_right(row, name) for row, name in self.cells)
 
-    def count(self, x: float | None, source: str | None) -> int:
-        """Places that are right, or follow from ``x`` (mol/L), read off the change of ``source`` if given."""
-        return sum(
-            self.is_right(row, name) or (x is not None and self._goes_on(row, name, x, source))
+    def count(self, x: float | None = None, earlier: bool = False) -> int:
+        """Places that are right, or follow from ``x`` (mol/L); the change row only where ``x`` is of an
+        ``earlier`` part, and paid for there. A nought, known without any work, counts beside a place of
+        its row that was worked out.
+        """
+        good = {
+            (row, name)
             for row, name in self.cells
-        )
+            if self.is_right(row, name) or (x is not None and self._goes_on(row, name, x, earlier))
+        }
+        worked = {row for row, name in good if self.right[row][name]}
+        worked |= {row for row in ICE_ROWS if not any(self.right[row].values())}
+        return sum(row in worked for row, _ in good)
 
-    def _goes_on(self, row: str, name: str, x: float, source: str | None) -> bool:
+    def _goes_on(self, row: str, name: str, x: float, earlier: bool) -> bool:
         own = self.number(row, name)
         if row == "change":
-            return name != source and own is not None and close(own, self.nu[name] * x, self.tolerance)
+            return earlier and own is not None and close(own, self.nu[name] * x, self.tolerance)
         if row == "initial" or (own is not None and own <= 0):
             return False
         return self._adds_up(name) or (
@@ -186,31 +193,18 @@ class _Sheet:
     def carried(self, own: Mapping[str, Any]) -> int:
         """The most places that are right or follow, from x as given earlier or as in this table."""
         if self.thousandfold():
-            return len(self.cells) - 1
+            return len(self.cells) - len(self.part.columns)  # a slip in every row is paid for in one
         starts = [(self.cells["initial", name], self.mixed[name]) for name in self.part.columns]
         if not all(cell is None or close(cell.constant, start, self.tolerance) for cell, start in starts):
             return 0  # from such a start there is no way on
         scale = {part.id: scale_of(part) for part in self.case.parts if part.kind == "number"}
-        ways: list[tuple[float, str | None]] = [(self.case.extent or 0.0, None)]
-        ways += [(p.x, None) for p in own_paths(self.case, own, self.part.id, scale) if p.x is not None]
+        ways = [(self.case.extent or 0.0, False)]
+        ways += [(p.x, True) for p in own_paths(self.case, own, self.part.id, scale) if p.x is not None]
         for name in self.part.columns:
             change = self.number("change", name)
             if change is not None and self._can_change(change / self.nu[name]):
-                ways.append((change / self.nu[name], name))
-        return max(self.count(x, source) for x, source in ways) + self._forgiven()
-
-    def _forgiven(self) -> int:
-        """Wrong places of a row beyond the first, where one known slip explains them all."""
-        rows = {row: _cells(self.value, row, self.nu) for row in ICE_ROWS}
-        forgiven = 0
-        for row, test in (("initial", _initial), ("change", _change)):
-            wrong = [n for n in self.nu if self.cells[row, n] is not None and not self.is_right(row, n)]
-            sizes = [abs(self.number(row, n) or 0.0) / abs(self.nu[n]) for n in wrong]
-            sound = row == "initial" or all(self.number(row, n) is None for n in wrong)
-            sound = sound or all(size and self._can_change(size) for size in sizes)
-            if len(wrong) > 1 and sound and next(iter(test(self.case, self.nu, rows)), None):
-                forgiven += len(wrong) - 1
-        return forgiven
+                ways.append((change / self.nu[name], False))
+        return max(self.count(x, earlier) for x, earlier in ways)
 
     def thousandfold(self) -> bool:
         """Is the whole table right, but in another unit?"""

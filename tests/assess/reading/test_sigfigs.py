@@ -23,6 +23,10 @@ from eqlib.assess.reading.numbers import figures_of_value
         ("-0.325", 3, 3, 3),
         ("1000", 1, 4, 0),
         ("1002", 4, 4, 0),
+        # A nought at the end of a whole number may count or not; a power of ten leaves no doubt: 6e1 is one figure.
+        ("60", 1, 2, 0),
+        ("6e1", 1, 1, 0),
+        ("6.0e1", 2, 2, 0),
     ],
 )
 def test_counts(text, least, most, decimals):
