@@ -4,9 +4,11 @@ nothing, and wrong ideas named only where they explain the answer.
 The numbers are worked out here by hand, with constants written down in this file.
 """
 
+from pathlib import Path
+
 import pytest
 
-from eqlib.assess.load import read_questions
+from eqlib.assess.load import load_questions, read_questions
 from eqlib.assess.mark import mark
 from eqlib.assess.tables import QuestionError
 
@@ -516,3 +518,23 @@ def test_a_slip_in_the_reading_is_named_in_the_table_too(mistake):
         "equilibrium": {"Fe^3+": F - x, "SCN^-": S - x, "FeSCN^2+": x},
     }
     assert mark(question, {"ice": rows}).parts[0].mistake == mistake
+
+
+@pytest.mark.parametrize("student", ["k12", "s01", "w31"])
+def test_who_has_Q_upside_down_has_K_upside_down_too(student):
+    """K is worked out from the same reading: where both stand on their heads, 1/Q is above 1/K, and the way
+    back follows. That is one idea, not two.
+    """
+    course = Path(__file__).parents[2] / "notebooks" / "source"
+    question = load_questions(course / "04-disturbing-an-equilibrium")["q"]
+    n = {key: float(value) for key, value in question.variant(student).numbers.items()}
+    x = question.case(student).measured["concentration"]
+    V = n["fe_mL"] + n["scn_mL"]
+    fe, scn = n["fe_mL"] * n["fe_mM"] / V / 1e3 - x, n["scn_mL"] * 2.00 / V / 1e3 - x
+    later = V + n["drop_mL"]
+    at_once = [fe * V / later + n["strong_mM"] * n["drop_mL"] / later / 1e3, scn * V / later, x * V / later]
+    Q = at_once[2] / (at_once[0] * at_once[1])
+    assert mark(question, {"fe": fe, "Q": Q, "direction": "forward"}, student).points == 2
+    upside_down = mark(question, {"fe": fe, "Q": f"{1 / Q:.3g}", "direction": "reverse"}, student)
+    assert [part.mistake for part in upside_down.parts] == [None, "k_inverted", None]
+    assert mark(question, {"Q": f"{Q:.3g}", "direction": "reverse"}, student).parts[2].mistake == "q_reversed"

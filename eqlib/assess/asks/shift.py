@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from eqlib.assess.asks.base import OPPOSITE, SAME, Ask, Part, PartTable, beside, in_unicode
+from eqlib.assess.asks.base import OPPOSITE, SAME, Ask, Part, PartTable, beside, close, in_unicode
 from eqlib.assess.asks.carry import can_be, known_slip
 from eqlib.assess.mistakes import Suspect
 from eqlib.assess.tables import Formula
@@ -235,7 +235,9 @@ def against_own_Q(case: Case, said: Mapping[str, Any]) -> Iterator[Suspect]:
         value = said.get(part.id)
         if part.quantity == "Q" and part.when in ("mixed", "at_once", "") and isinstance(value, (int, float)):
             K = getattr(case.disturbance, "K", None) or case.reaction.K
-            if K and value > 0 and abs(value / K - 1) > SAME:
+            # Where K is worked out too, 1/Q stands beside 1/K and not beside K.
+            turned = bool(case.measured) and close(1 / value if value else 0, case.expected[part.id], 0.02)
+            if K and value > 0 and abs(value / K - 1) > SAME and not turned:
                 side = "below" if value < K else "above"
         elif part.ask == "reason" and value in ("q_below_K", "q_above_K"):
             side = side or value[2:7]

@@ -23,7 +23,7 @@ from eqlib.assess.reading.numbers import figures_of_value
         ("-0.325", 3, 3, 3),
         ("1000", 1, 4, 0),
         ("1002", 4, 4, 0),
-        # A nought at the end of a whole number may count or not; a power of ten leaves no doubt: 6e1 is one figure.
+        # The last nought of 60 may count or not; with a power of ten there is no doubt.
         ("60", 1, 2, 0),
         ("6e1", 1, 1, 0),
         ("6.0e1", 2, 2, 0),
