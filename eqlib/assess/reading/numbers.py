@@ -378,9 +378,7 @@ def _shift(digits: Digits, power: int | None) -> Digits:
     return Digits(digits.value * Fraction(10) ** power, digits.figures, digits.exponent + power)
 
 
-def _in_unit(
-    digits: Digits, rest: str, unit: str, typed: str, name: str, own_unit: str | None
-) -> _InUnit:
+def _in_unit(digits: Digits, rest: str, unit: str, typed: str, name: str, own_unit: str | None) -> _InUnit:
     """(value in ``unit``, decimals, notes) of digits followed by ``rest``. Errors: Unreadable."""
     decimals = max(0, digits.figures.decimals - digits.exponent)
     if not without_filler(rest):  # "140 without units" as well
