@@ -6,6 +6,7 @@ import math
 
 import pytest
 
+import eqlib as eq
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.finished import FALSE, TRUE, real_roots
 from eqlib.assess.asks.rule import RULES
@@ -332,3 +333,104 @@ def test_a_false_sentence_is_answered_with_the_numbers_of_the_mixture():
         assert digits in told["equal_amounts"]
         assert digits in told["goes_complete"]
     assert told["fwd_rate_grows"].startswith("It was fastest at the start")
+
+
+# -- what each rule says of each change --------------------
+
+TUBE = eq.Mixture(
+    {"Fe^3+": 2e-3, "SCN^-": 1e-3}, [eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140)], volume=0.01
+)
+BULB = eq.Mixture({"NO2(g)": 0.04}, [eq.Reaction("2 NO2(g) <=> N2O4(g)", K=170, dH=-57.2e3)], volume=0.1)
+APART = eq.Mixture({"N2O4(g)": 0.04}, [eq.Reaction("N2O4(g) <=> 2 NO2(g)", K=1 / 170, dH=57.2e3)], volume=0.1)
+EVEN = eq.Mixture({"HI(g)": 0.02}, [eq.Reaction("H2(g) + I2(g) <=> 2 HI(g)", K=50, dH=-9e3)], volume=0.1)
+RIVALS = TUBE.with_(
+    totals={"Fe^3+": 2e-3, "SCN^-": 1e-3, "Ag^+": 0.0, "F^-": 0.0},
+    reactions=[
+        *TUBE.reactions,
+        eq.Reaction("Ag^+ + SCN^- <=> AgSCN(s)", K=1e12),
+        eq.Reaction("Fe^3+ + F^- <=> FeF^2+", K=1e5),
+    ],
+)
+L, R, N = "reverse", "forward", "none"
+NAMES = (
+    "compare_q",
+    "binds_there",
+    "more_always_right",
+    "only_named",
+    "any_rival",
+    "fewer_gas",
+    "heat_forward",
+    "not_reacting",
+)
+#: What the sentences say, read by a person; a rule about gases says nothing of a solution (none).
+SAYS = {
+    "a reactant": (
+        TUBE,
+        eq.Stress.add("Fe^3+", 1e-5),
+        (R, R, R, R, R, N, R, R),
+    ),
+    "the product": (TUBE, eq.Stress.add("FeSCN^2+", 1e-5), (L, L, L, L, L, N, L, L)),
+    "a reactant taken out": (
+        TUBE,
+        eq.Stress.remove("Fe^3+", 1e-6),
+        (L, L, N, N, N, N, L, L),
+    ),
+    "water": (TUBE, eq.Stress.dilute(0.01), (L, L, N, N, L, N, L, L)),
+    "other salts": (
+        TUBE,
+        eq.Stress.add_solution({"Na^+": 0.1, "Cl^-": 0.1}, 5e-3),
+        (L, L, N, N, L, N, L, N),
+    ),
+    "silver": (RIVALS, eq.Stress.add("Ag^+", 5e-6), (N, L, N, N, L, N, N, N)),
+    "fluoride": (RIVALS, eq.Stress.add("F^-", 5e-6), (N, L, N, N, L, N, N, N)),
+    "iron beside rivals": (
+        RIVALS,
+        eq.Stress.add("Fe^3+", 1e-5),
+        (R, R, R, R, R, N, R, R),
+    ),
+    "less room": (BULB, eq.Stress.change_volume(0.05), (R, R, N, N, L, R, R, R)),
+    "more room": (BULB, eq.Stress.change_volume(0.2), (L, L, N, N, L, L, L, L)),
+    "less room for two": (
+        APART,
+        eq.Stress.change_volume(0.05),
+        (L, L, N, N, L, L, L, L),
+    ),
+    "less room, as many": (
+        EVEN,
+        eq.Stress.change_volume(0.05),
+        (N, N, N, N, L, N, N, N),
+    ),
+    "a gas of it": (BULB, eq.Stress.add("NO2(g)", 1e-3), (R,) * 8),
+    "a gas of it out": (
+        BULB,
+        eq.Stress.remove("NO2(g)", 1e-4),
+        (L, L, N, N, N, L, L, L),
+    ),
+    "argon": (BULB, eq.Stress.add_inert(4e-3), (N, N, N, N, L, R, N, N)),
+    "argon, room to move": (
+        BULB,
+        eq.Stress.add_inert(4e-3, "pressure"),
+        (L, L, N, N, L, R, L, N),
+    ),
+    "warmth": (BULB, eq.Stress.heat_to(330.0), (L, L, N, N, L, N, R, L)),
+    "cold": (BULB, eq.Stress.heat_to(275.0), (R, R, N, N, L, N, L, R)),
+    "a catalyst": (BULB, eq.Stress.catalyse(), (N, N, N, N, L, N, N, N)),
+}
+
+
+@pytest.mark.parametrize("change", SAYS)
+def test_what_each_rule_says_of_a_change(change):
+    mixture, stress, said = SAYS[change]
+    d = eq.disturb(mixture, stress)
+    assert set(NAMES) == set(RULES)
+    assert {name: RULES[name].says(d) for name in NAMES} == dict(zip(NAMES, said, strict=True))
+
+
+def test_a_rule_about_what_ties_up_a_product_says_forward():
+    """Ammonia takes the silver ions that silver chloride lets go: more dissolves (common practice)."""
+    pair = [
+        eq.Reaction("AgCl(s) <=> Ag^+ + Cl^-", K=1.8e-10),
+        eq.Reaction("Ag^+ + 2 NH3 <=> Ag(NH3)2^+", K=1.6e7),
+    ]
+    d = eq.disturb(eq.Mixture({"AgCl(s)": 0.01, "NH3": 0.0}, pair, volume=0.01), eq.Stress.add("NH3", 1e-4))
+    assert d.direction == RULES["binds_there"].says(d) == R

@@ -51,18 +51,15 @@ def _first(d: Disturbance) -> Any:
     return d.before.reactions[0]
 
 
-def _added(d: Disturbance, nu_sign: int) -> bool:
-    """Was a reactant (-1) or a product (+1) of the first reaction brought in?"""
-    first = _first(d).coefficients
-    return any(first.get(name, 0) * nu_sign > 0 for name in added_species(d.stress))
+def _named(d: Disturbance) -> set[str]:
+    """What of the first reaction was brought in or taken out."""
+    return set(added_species(d.stress)) & set(_first(d).coefficients)
 
 
 def _more_forward(d: Disturbance) -> str:
-    return "forward" if _added(d, -1) else "reverse" if _added(d, 1) else "none"
-
-
-def _only_named(d: Disturbance) -> str:
-    return _more_forward(d) if set(added_species(d.stress)) & set(_first(d).coefficients) else "none"
+    """By the side of what was brought in; what was taken out is not more of anything."""
+    signs = [] if d.stress.kind == "remove" else [_first(d).coefficients[name] for name in _named(d)]
+    return "forward" if any(nu < 0 for nu in signs) else "reverse" if signs else "none"
 
 
 def _fewer_gas(d: Disturbance) -> str:
@@ -84,28 +81,21 @@ def _heat_forward(d: Disturbance) -> str:
 
 def _not_reacting(d: Disturbance) -> str:
     """What takes no part itself does nothing; otherwise compare."""
-    if d.stress.kind == "add_inert" or (d.stress.amounts and not _added(d, 1) and not _added(d, -1)):
-        return "none"
-    return _compare(d)
+    return "none" if d.stress.amounts and not _named(d) else _compare(d)
 
 
 def _binds_there(d: Disturbance) -> str:
     """What is added acts where another reaction ties up a species of the first one; else compare."""
     first, added = _first(d).coefficients, set(added_species(d.stress))
-    if added & set(first):
+    rivals = [r.coefficients for r in d.before.reactions[1:] if added & set(r.coefficients)]
+    bound = [first[name] for names in rivals for name in names if name in first]
+    if _named(d) or not bound:
         return _compare(d)
-    for other in d.before.reactions[1:]:
-        names = other.coefficients
-        if not added & set(names):
-            continue
-        for name in names:
-            if first.get(name, 0):
-                return "reverse" if first[name] < 0 else "forward"
-    return _compare(d)
+    return "reverse" if bound[0] < 0 else "forward"
 
 
 def _any_rival(d: Disturbance) -> str:
-    return _more_forward(d) if set(added_species(d.stress)) & set(_first(d).coefficients) else "reverse"
+    return _more_forward(d) if _named(d) else "reverse"
 
 
 RULES = {
@@ -126,7 +116,7 @@ RULES = {
     "only_named": Rule(
         "Only what stands in the equation can do anything: a reactant goes to products, a product to "
         "reactants.",
-        _only_named,
+        _more_forward,
         "not_in_equation",
     ),
     "any_rival": Rule(
