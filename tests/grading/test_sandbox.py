@@ -1,10 +1,14 @@
 """What a hostile cell meets. Each costs at most its own cell; nothing reaches the machine that marks."""
 
+import json
 import os
+import re
 import sys
 import time
 
 import pytest
+from nbclient import NotebookClient
+from nbformat.v4 import new_code_cell, new_notebook
 
 from eqlib.grading.run import sandbox
 from eqlib.grading.run.sandbox import Limits, Sandbox
@@ -224,6 +228,36 @@ def test_a_test_cell_that_passes_is_finished(room):
     done = ran(room, "x = 2", "assert x == 2", graded={1})
     assert done.finished == {0, 1}
     assert done.outputs[1] == []
+
+
+FRESH = """import builtins, sys
+print(In[:-1], Out, get_ipython().execution_count, [hasattr(sys, f"last_{n}") for n in ("value", "type")])
+print(sorted(n for n in globals() if not n.startswith("__")), hasattr(builtins, "get_ipython"))
+print(get_ipython().ast_transformers, get_ipython().input_transformers_post, __name__)"""
+ERRORS = [
+    "def half(x):\n    assert x > 1, 'too small'\n    return x / 2\n\nhalf(0)",
+    "half(",
+    "try:\n    half(0)\nexcept AssertionError:\n    missing",
+    "import json\njson.loads('{')",
+    "raise KeyError(3)",
+    "_",
+]
+
+
+def test_cells_show_what_a_kernel_of_their_own_shows(room):
+    """The reference is nbclient with an ordinary kernel: the same outputs, text and colour of errors too."""
+    cells = [FRESH, *ERRORS, FRESH, "1 + 1", "_, _8, Out"]
+    book = new_notebook(cells=[new_code_cell(text) for text in cells])
+    NotebookClient(book, kernel_name="python3", allow_errors=True).execute()
+    done = ran(room, *cells)
+
+    def told(outputs):
+        text = json.dumps(outputs, sort_keys=True)
+        # A home of its own is the one thing that a copy is meant to have otherwise.
+        return re.sub(r"ipykernel_\d+|0x[0-9a-f]+", "?", text).replace("~/", os.path.expanduser("~/"))
+
+    for number, cell in enumerate(book.cells):
+        assert told(done.outputs.get(number, [])) == told(cell.outputs), cells[number]
 
 
 def test_a_figure_and_a_widget_are_shown_as_a_kernel_shows_them(room):

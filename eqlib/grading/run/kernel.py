@@ -24,6 +24,8 @@ from eqlib.grading.run import seal, warm
 #: Frames from the student's process begin with the one, the supervisor's own with the other.
 FROM_CELL, FROM_GUARD = b"S", b"G"
 _POLL = 0.1
+#: The shell, made before the copies are.
+_MADE: dict[str, Any] = {}
 
 
 def supervise(link: socket.socket) -> None:
@@ -274,10 +276,18 @@ class _Stream:
 
 def make_shell() -> Any:
     """IPython's shell as ipykernel makes it, without its sockets. Made once, before the copies are."""
+    from traitlets.config import Config
+
+    config = Config()
+    config.HistoryManager.enabled = False
+    config.HistoryAccessor.enabled = False
+    return _shell_class().instance(config=config)
+
+
+def _shell_class() -> Any:
     import traitlets
     from ipykernel.displayhook import ZMQShellDisplayHook
     from ipykernel.zmqshell import ZMQDisplayPublisher, ZMQInteractiveShell
-    from traitlets.config import Config
 
     class Hook(ZMQShellDisplayHook):
         session = traitlets.Any()
@@ -286,12 +296,17 @@ def make_shell() -> Any:
         session = traitlets.Any()
 
     class Shell(ZMQInteractiveShell):
+        compiler_class = traitlets.Type(_compiler_class())
         displayhook_class = traitlets.Type(Hook)
         display_pub_class = traitlets.Type(Publisher)
 
         def _tee(self, channel: Any) -> Any:  # type: ignore[override]
             # IPython would keep all that is printed in memory.
             return contextlib.nullcontext()
+
+        def _format_exception_for_storage(self, exception: Any, *others: Any, **more: Any) -> dict:
+            # Only a magic that writes notebooks would read it; it takes as long as showing the error does.
+            return {"ename": type(exception).__name__, "evalue": "", "traceback": []}
 
         def enable_gui(self, gui: Any = None) -> None:
             self.active_eventloop = None
@@ -303,10 +318,45 @@ def make_shell() -> Any:
             self.user_module.__name__ = "__main__"
             sys.modules["__main__"] = self.user_module
 
-    config = Config()
-    config.HistoryManager.enabled = False
-    config.HistoryAccessor.enabled = False
-    return Shell.instance(config=config)
+    return Shell
+
+
+def _compiler_class() -> Any:
+    import inspect
+
+    from ipykernel.compiler import XCachingCompiler
+
+    class Compiler(XCachingCompiler):
+        def get_code_name(self, *code: Any) -> str:
+            name = super().get_code_name(*code)
+            # No module has this file: said here, or each error looks through the files of all modules for it.
+            inspect.modulesbyfile[name] = ""  # type: ignore[attr-defined]
+            return name
+
+    return Compiler
+
+
+def _rehearse() -> None:
+    """Run a cell that works and one that fails in a shell of their own, which is then forgotten.
+
+    What the first of each loads and looks up takes half a second; done here, no copy has to do it again.
+    """
+    import functools
+    import types
+
+    import pygments.lexer
+
+    # Each error is coloured by a lexer made for it, whose lists of words are the same each time.
+    pygments.lexer.regex_opt = functools.cache(pygments.lexer.regex_opt)
+    shell = make_shell()
+    nobody = _Session(types.SimpleNamespace(tell=lambda kind, content: None))
+    shell.displayhook.session = shell.display_pub.session = nobody
+    shell.displayhook.pub_socket = shell.display_pub.pub_socket = "link"
+    for text in ("import math\nmath.pi", "def f(x):\n    assert x > 1, 'no'\nf(0)", "f("):
+        shell.run_cell(text, store_history=True)
+    type(shell).clear_instance()
+    for name in ("last_exc", "last_type", "last_value", "last_traceback"):
+        sys.__dict__.pop(name, None)
 
 
 class Cells:
@@ -432,7 +482,7 @@ def _shell_of_this_copy(cells: Cells) -> Any:
     """The shell made before the copy was, given this copy's link, streams, random numbers and folder."""
     import random
 
-    shell = sys.modules[__name__].__dict__.get("_shell") or make_shell()
+    shell = _MADE.get("shell") or make_shell()
     session = _Session(cells)
     shell.displayhook.session = shell.display_pub.session = session
     shell.displayhook.pub_socket = shell.display_pub.pub_socket = "link"
@@ -520,7 +570,8 @@ def main() -> None:
     for found in pkgutil.walk_packages(rooms, "eqlib.notebook."):
         with contextlib.suppress(Exception):
             importlib.import_module(found.name)
-    shell = sys.modules[__name__].__dict__["_shell"] = make_shell()
+    _rehearse()
+    shell = _MADE["shell"] = make_shell()
     with contextlib.suppress(ImportError):
         # A kernel does this when matplotlib is first used; here it is loaded already.
         from matplotlib_inline.backend_inline import configure_inline_support
