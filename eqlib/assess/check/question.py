@@ -298,6 +298,8 @@ def _product_amounts(question, rows) -> np.ndarray:
     temperatures = np.array([[side[2] for side in row[:2]] for row in rows])
     own = {0: np.array([[row[2]] for row in rows])} if question.setting.K is not None else None
     found = equilibrate_many(reactions, totals, T=temperatures, K=own)
-    coefficients = reactions[0].quotient_species
-    product = next((name for name, nu in coefficients.items() if nu > 0), next(iter(coefficients)))
+    # Of several products one that was not brought in: beside acid that is added, what forms of it is lost.
+    products = [n for n, nu in reactions[0].coefficients.items() if nu > 0 and n in found]
+    products.sort(key=lambda name: bool(rows[0][3].get(name)))
+    product = products[0] if products else next(iter(reactions[0].quotient_species))
     return np.asarray(found[product]) * volumes + [[row[3].get(product, 0.0), 0.0] for row in rows]

@@ -123,3 +123,16 @@ def test_how_many_shifts_are_not_clear_is_counted(clear, bad):
     found = doubtful_shifts(with_range("[0.1, 0.4, 0.3]", poured('"a"', 0.0)), 40, clear)
     says = f"the shift is not clear in {bad} of 2 further sets of numbers; change the amounts"
     assert found == ([says] if bad else [])
+
+
+def test_beside_acid_that_is_added_the_solid_tells_the_shift():
+    """1 mmol/L Bi in 0.1 M HCl: [Bi3+] = 0.1²/(1e4 × 0.1) = 1e-5, so 99 % is BiOCl. As much 6 M acid again:
+    [Bi3+] = 3²/(1e4 × 3) = 3e-4 of 5e-4: more than half dissolves, beside 3 mol/L of H+ that notice nothing.
+    """
+    made = question(
+        'reactions = [{ text = "Bi^3+ + Cl^- + H2O <=> BiOCl(s) + 2 H^+", K = 1e4 }]\n',
+        '[question.start]\ntotals = { "Bi^3+" = 1e-3, "Cl^-" = 0.1, "H^+" = 0.1 }\nvolume_L = 0.001\n',
+        '[question.stress]\nkind = "add_solution"\nof_mM = { HCl = 6000 }\nmL = 1.0\n',
+        part('ask = "direction"'),
+    )
+    assert doubtful_shifts(made, 40, 0.03) == []
