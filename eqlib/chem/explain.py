@@ -10,7 +10,7 @@ extent.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -72,16 +72,23 @@ class Event:
 
     ``kind``: "at once" (mixing, dilution, heat), "driver" (what sets a rival going), "rival", "quotient" (Q
     of the watched reaction against K), "answer". ``sentence`` writes species as everywhere in eqlib,
-    ``unicode`` for people. ``state``: the composition once this step is over; ``quotient``: Q of the watched
-    reaction there, with its fraction; ``rivals``: for "driver" and "rival", what ran, the main one first.
+    ``unicode`` for people, ``brief`` for people in one sentence, without the numbers beside the point.
+    ``state``: the composition once this step is over; ``quotient``: Q of the watched reaction there, with its
+    fraction; ``rivals``: for "driver" and "rival", what ran, the main one first.
     """
 
     kind: str
     sentence: str
     unicode: str
+    brief: str
     state: State
     quotient: Quotient
     rivals: tuple[Rival, ...] = ()
+
+    @property
+    def words(self) -> tuple[str, str, str]:
+        """``sentence``, ``unicode`` and ``brief``."""
+        return self.sentence, self.unicode, self.brief
 
     @property
     def Q(self) -> float:
@@ -96,23 +103,22 @@ class Event:
 
 def events(d: Disturbance) -> tuple[Event, ...]:
     """At most four, in the order in which they happen."""
-    plain, pretty = _Teller(d, str), _Teller(d, in_unicode)
     plot = d.plot
+    tellers = _Teller(d, str), _Teller(d, in_unicode), _Teller(d, in_unicode, brief=True)
     told = [
-        Event(kind, sentence, words, state, quotient_in(d.reaction, state), rivals)
-        for (kind, sentence, state, rivals), (_, words, _, _) in zip(
-            plain.tell(plot), pretty.tell(plot), strict=True
-        )
+        Event(plain[0], plain[1], pretty[1], short[1], plain[2], quotient_in(d.reaction, plain[2]), plain[3])
+        for plain, pretty, short in zip(*(teller.tell(plot) for teller in tellers), strict=True)
     ]
     if len(told) > 4:  # the last two as one
         asked, answer = told[-2:]
-        sentence, words = (
+        words = [
             f"{first.removesuffix('.')}, so the{then.removeprefix('The')}"
             if then.startswith("The reaction runs")
             else f"{first} {then}"
-            for first, then in ((asked.sentence, answer.sentence), (asked.unicode, answer.unicode))
-        )
-        told[-2:] = [replace(answer, sentence=sentence, unicode=words)]
+            for first, then in zip(asked.words, answer.words, strict=True)
+        ]
+        words[2] = _one([words[2]])
+        told[-2:] = [replace(answer, sentence=words[0], unicode=words[1], brief=words[2])]
     return tuple(told)
 
 
@@ -218,23 +224,26 @@ def _mover(r: Reaction, start: State, end: State) -> str | None:
 
 
 class _Teller:
-    """The sentences about one disturbance; ``shown`` writes a species, plainly or otherwise."""
+    """The sentences about one disturbance; ``shown`` writes a species, plainly or otherwise. ``brief``: each
+    event in one sentence.
+    """
 
-    def __init__(self, d: Disturbance, shown: Shown) -> None:
+    def __init__(self, d: Disturbance, shown: Shown, brief: bool = False) -> None:
         self.d = d
         self.shown = shown
+        self.brief = brief
         self.reaction = d.reaction
         self.in_bar = d.reaction.basis == "p"
 
     def tell(self, plot: Plot) -> list[tuple[str, str, State, tuple[Rival, ...]]]:
         """(kind, sentences, state afterwards, rivals) of each event."""
         d = self.d
-        start = " ".join(filter(None, (self.at_once(), self.constant())))
+        start = self.joined(self.at_once(), self.constant())
         if plot.turning is d.at_once and plot.first.way == "none":
-            quiet = f"{start} {self.unmoved(plot.first)}".strip()
+            quiet = self.joined(start, self.unmoved(plot.first))
             return [("at once", quiet, d.at_once, ()), ("answer", self.answer(plot), d.after, ())]
         if plot.turning is not d.at_once:
-            start = _and_so(start, self.so_far(plot.first))
+            start = self.and_so(start, self.so_far(plot.first))
         told: list[tuple[str, str, State, tuple[Rival, ...]]] = [("at once", start, d.at_once, ())]
         if plot.rivals:
             if plot.drivers:
@@ -243,6 +252,16 @@ class _Teller:
         told.append(("quotient", self.compared(plot), plot.turning, ()))
         told.append(("answer", self.answer(plot), d.after, ()))
         return told
+
+    def joined(self, *told: str) -> str:
+        """Sentences after one another, or as one."""
+        return _one(told) if self.brief else " ".join(filter(None, told))
+
+    def and_so(self, start: str, told: str) -> str:
+        """What Q makes of what happened at once, in the same breath where it can be."""
+        if start and told.startswith("By itself"):
+            return f"{start.removesuffix('.')}: by{told.removeprefix('By')}"
+        return self.joined(start, told)
 
     # -- names and values --------------------
 
@@ -282,6 +301,8 @@ class _Teller:
         if practically_none(new, old):
             left = f" ({number(new)} {unit})" if new > NEGLIGIBLE else ""
             return f"{self.bracket(name)} falls from {number(old)} {unit} to practically none{left}"
+        if self.brief and practically_none(old, new):
+            return f"{self.bracket(name)} rises from practically none to {number(new)} {unit}"
         first, second = apart(old, new)
         word = "rises" if new > old else "falls"
         return f"{self.bracket(name)} {word} from {first} to {second} {unit}"
@@ -300,7 +321,7 @@ class _Teller:
         room = " ".join(filter(None, (self.dilution(every), self.squeeze(every))))
         if room and jumps:
             room = f"{room.removesuffix('.')}, while {jumps.pop(0)}"
-        return " ".join(filter(None, (room, self.warm_gas(), self.saltier(), self.solid(), *jumps)))
+        return self.joined(room, self.warm_gas(), self.saltier(), self.solid(), *jumps)
 
     def _phases(self) -> set[str]:
         return {species(name).phase for name in self.reaction.quotient_species}
@@ -311,10 +332,10 @@ class _Teller:
         if "aq" not in self._phases() or abs(new / old - 1) < _SAME_VOLUME:
             return ""
         what = "dissolved substance" if "g" in self._phases() else "concentration"
-        return (
-            f"The change of volume {volume_from_to(old, new)} {_multiplies(old / new)[0]} {every} {what} at "
-            f"once {_multiplies(old / new)[1]}."
-        )
+        verb, by = _multiplies(old / new)
+        if self.brief and self.d.stress.kind in ("add_solution", "dilute"):
+            return f"Mixing {verb} {every} {what} {by}."
+        return f"The change of volume {volume_from_to(old, new)} {verb} {every} {what} at once {by}."
 
     def squeeze(self, every: str) -> str:
         """The gas has more or less room at once: by hand, by an inert gas, or to keep its pressure."""
@@ -424,6 +445,8 @@ class _Teller:
             text += f", {q.against_K()}"
         if q.way == "none" or self.d.direction != "none":  # else the answer says the way
             return text + "."
+        if self.brief:
+            return f"{text}, which would ask for change {WAYS[q.way]}."
         return f"{text}. Q {'<' if q.way == 'forward' else '>'} K would ask for change {WAYS[q.way]}."
 
     def _cancels(self) -> str:
@@ -440,17 +463,21 @@ class _Teller:
         main = rivals[0]
         q, name = main.quotient, self.shown(main.species)
         extent = main.amount * float(q.reaction.coefficients[main.species])
+        way = WAYS["forward" if extent > 0 else "reverse"]
+        verb = "takes up" if main.amount < 0 else "gives back" if main.start else "makes"
+        if self.brief:
+            runs = f"{self.equation(q.reaction)} runs {way} and {verb} {name}"
+            return f"{runs}: {self.goes(main.species, main.start, main.end)}."
         told = f"{self.equation(q.reaction)} has "
         if q.absent:
             told += f"no {self.shown(q.absent[0])} yet, so it"
         else:
             told += f"{q.equation(self.shown)}, {q.against_K('its K')}"
             told += ", so it" if extent * q.ln_ratio < -SAME * abs(extent) else ". It"
-        verb = "takes up" if main.amount < 0 else "gives back" if main.start else "makes"
         drawn = ""
         if main.drawn and abs(q.ln_ratio) < _NEAR:
             drawn = f", for the {self.shown(main.drawn)} that it makes is used up at once,"
-        text = f"{told} runs {WAYS['forward' if extent > 0 else 'reverse']}{drawn} and {verb} "
+        text = f"{told} runs {way}{drawn} and {verb} "
         text += f"{moles(abs(main.amount))} of {name}"
         for other in rivals[1:]:
             text += f" (and {self.equation(other.quotient.reaction)} another {moles(abs(other.amount))})"
@@ -468,17 +495,17 @@ class _Teller:
         """Which way it runs; what becomes of the amount; then of the concentration; then the solids."""
         d = self.d
         if d.direction == "none":
-            return " ".join(filter(None, (self._no_shift(plot), self.pure_phases())))
+            return self.joined(self._no_shift(plot), *self.pure_phases())
         name = self.telling()
         start, end = self.amount(d.at_once, name), self.amount(d.after, name)
-        told = [
+        runs = (
             f"The reaction runs {WAYS[d.direction]}: the amount of {self.shown(name)} "
-            f"{moles_change(start, end)}{_compared(start, end)}.",
-            self._concentration(name, end - start),
-            self._further(plot),
-            self.pure_phases(),
-        ]
-        return " ".join(filter(None, told))
+            f"{moles_change(start, end)}{_compared(start, end)}."
+        )
+        if self.brief:
+            return self.joined(runs, *self.pure_phases(but=name))
+        more = self._concentration(name, end - start), self._further(plot)
+        return self.joined(runs, *more, *self.pure_phases())
 
     def telling(self) -> str:
         """A species that shows the shift: its amount changed the way the reaction ran; not itself added."""
@@ -523,16 +550,16 @@ class _Teller:
             return text + "."
         return f"{text}: the amount of {self.shown(name)} stays {moles(self.amount(d.after, name))}."
 
-    def pure_phases(self) -> str:
-        """Solids and pure liquids that appear, or are used up."""
+    def pure_phases(self, but: str = "") -> list[str]:
+        """Solids and pure liquids that appear, or are used up; not the one ``but``."""
         said = []
-        for name in self.d.after.solids:
+        for name in [name for name in self.d.after.solids if name != but]:
             start, end = self.amount(self.d.at_once, name), self.amount(self.d.after, name)
             if not start and end:
                 said.append(f"{self.shown(name)} appears, {moles(end)} of it.")
             elif start and not end:
                 said.append(f"No {self.shown(name)} is left{self._taken_by(name)}.")
-        return " ".join(said)
+        return said
 
     def _taken_by(self, name: str) -> str:
         """The rival that used up a solid, where it was not the watched reaction."""
@@ -585,8 +612,12 @@ def _compared(start: float, end: float) -> str:
     return f" ({'+' if ratio > 1 else ''}{number(100 * (ratio - 1))} %)"
 
 
-def _and_so(start: str, told: str) -> str:
-    """What Q makes of what happened at once, in the same breath where it can be."""
-    if start and told.startswith("By itself"):
-        return f"{start.removesuffix('.')}: by{told.removeprefix('By')}"
-    return f"{start} {told}".strip()
+def _one(told: Iterable[str]) -> str:
+    """Sentences as one, with semicolons between them."""
+    said = [words.removesuffix(".") for words in told if words]
+    return "; ".join([*said[:1], *map(_lower, said[1:])]) + "." if said else ""
+
+
+def _lower(words: str) -> str:
+    """The first word small, where it is one: no formula, no Q."""
+    return words[0].lower() + words[1:] if words.startswith(("At ", "The ", "No ", "This ")) else words

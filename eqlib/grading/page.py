@@ -25,7 +25,7 @@ from traitlets.config import Config
 
 from eqlib.assess.confront import confront
 from eqlib.assess.question import Question
-from eqlib.assess.scene import Scene, kind_of
+from eqlib.assess.scene import scene_of
 from eqlib.grading.safety import clean_notebook, drawing
 from eqlib.grading.settings import configure
 
@@ -124,11 +124,10 @@ def confronted(question: Question, said: Mapping[str, str], student: str | None,
     beside what happened. "" where nothing is done to a mixture.
     """
     case = question.case(student, numbers)
-    if case.disturbance is None:
+    if (scene := scene_of(question, case)) is None:
         return ""
     rows = confront(question, case, said)
     imagined = next((row.if_right for row in rows if row.if_right is not None), None)
-    scene = Scene(case.disturbance, kind_of(question, case.disturbance.before))
     drawn = "".join(map(drawing, filter(None, (scene.outcome(question.title, imagined), scene.line_svg()))))
     if imagined is not None:
         drawn += f"<p>{escape(imagined.told)}</p>"

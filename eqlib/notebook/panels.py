@@ -15,12 +15,13 @@ from eqlib.assess import feedback
 from eqlib.assess.asks import read_part
 from eqlib.assess.mark import RETRY, mark
 from eqlib.assess.records import blank, kept_parts, same_answer
-from eqlib.assess.scene import Scene, bottle_of, kind_of
+from eqlib.assess.scene import kind_of, scene_of
 from eqlib.assess.working import worked
 from eqlib.errors import EqlibError
 from eqlib.lab.cautions import Caution, cautions_for
 from eqlib.lab.colour import colour_of
 from eqlib.lab.drawing import SHAPES, shelf, vessel_of
+from eqlib.lab.scene import Scene
 from eqlib.notebook.form import form_html, is_list, legend_of, raw_of, readings
 from eqlib.notebook.output import Slot, text
 from eqlib.notebook.record import COUNTS, STANDS, kept_bundle, time_of
@@ -95,12 +96,8 @@ class Panel(Sheet):
     @cached_property
     def scene(self) -> Scene | None:
         """What there is to see, where something is done to a mixture."""
-        d = self.case.disturbance
-        if d is None:
-            return None
         nobody = any("recorded data" in c.words for c in cautions_of(self.question, self.case))
-        kind, bottle = kind_of(self.question, d.before), bottle_of(self.question, d.stress)
-        return Scene(d, kind, bottle, recorded=nobody)
+        return scene_of(self.question, self.case, recorded=nobody)
 
     @property
     def has_outcome(self) -> bool:

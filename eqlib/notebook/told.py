@@ -5,19 +5,23 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from html import escape
 from typing import Any
 
 from eqlib.assess.asks import ASKS
 from eqlib.assess.case import Case
 from eqlib.assess.confront import Confronted, confront
 from eqlib.assess.question import Question
-from eqlib.assess.scene import Scene, why
+from eqlib.chem.disturb import Disturbance
+from eqlib.chem.explain import Event, in_unicode
+from eqlib.lab.scene import Scene
 from eqlib.notebook.form import legend_of
 from eqlib.notebook.output import text
 
 #: What the events beside it tell already, or the row itself, needs no answer of its own.
 _TOLD_ELSEWHERE = ("direction", "precipitate", "rate", "graph", "change")
 
+_MOST = 4  # sentences of a Why
 _TAGS = re.compile(r"<[^>]+>")
 _SHORT = 18  # letters of a choice that is never broken: an arrow stays with its words
 
@@ -56,13 +60,17 @@ def told_html(question: Question, case: Case, answer: Mapping[str, Any], scene: 
     steps, full = why(scene.d)
     if lines:  # rates or a label were asked about: these come first, and alone where the rest is right
         went_wrong = any(row.agrees is False and row.part.ask in ("direction", "change", "K") for row in rows)
+        if went_wrong and len(lines) + len(steps) > _MOST:  # of the events what decides: Q against K
+            steps = [
+                line for line, event in zip(steps, scene.d.events, strict=True) if event.kind == "quotient"
+            ]
         steps = [*lines, *steps] if went_wrong else lines
     if imagined is not None:
         words = text(imagined.told)
         picture = f'<div class="beside">{picture}<p>{words}</p></div>'
     events = _events(steps)
     if steps != full:
-        events += f"<details><summary>Q beside K, with all the numbers</summary>{_events(full)}</details>"
+        events += f"<details><summary>Every step, with all the numbers</summary>{_events(full)}</details>"
     under, beside = _sides(rows, steps, lines)
     return Told(picture, table, under, events, beside)
 
@@ -110,3 +118,31 @@ def _sides(rows: Sequence[Confronted], steps: list[str], why: list[str]) -> tupl
 def _lines(words: str) -> int:
     """About how many lines this takes in one of two columns."""
     return 1 + len(_TAGS.sub("", words)) // 62
+
+
+_OUTER = re.compile(r"\((?:[^()]|\([^()]*\))*\)")
+_FLAT = re.compile(rf"= ([^=<]+ / {_OUTER.pattern}) =")
+
+
+def why(d: Disturbance) -> tuple[list[str], list[str]]:
+    """The events in HTML: one sentence each, and each with all its numbers; every Q as a fraction."""
+    return [_told(event, event.brief) for event in d.events], [_told(e, e.unicode) for e in d.events]
+
+
+def _told(event: Event, words: str) -> str:
+    """An event's ``words`` in HTML, each Q written as a fraction over a line."""
+    line = escape(words).replace("= infinity", "= ∞")
+    for q in [event.quotient, *(rival.quotient for rival in event.rivals)]:
+        for flat in (q.fraction(in_unicode), q.numbers()):
+            line = line.replace(escape(flat), _over(flat))
+    return _FLAT.sub(lambda found: f"= {_over(found[1])} =", line)
+
+
+def _over(flat: str) -> str:
+    """ "a / (b c)" as a fraction over a line."""
+    top, bar, bottom = flat.partition(" / ")
+    if not bar:
+        return escape(flat)
+    if bottom.startswith("(") and _OUTER.fullmatch(bottom):
+        bottom = bottom[1:-1]
+    return f'<span class="frac"><span>{escape(top)}</span><span>{escape(bottom)}</span></span>'

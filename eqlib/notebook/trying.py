@@ -7,13 +7,13 @@ from dataclasses import replace
 from typing import Any
 
 from eqlib.assess.asks.shift import Direction
-from eqlib.assess.scene import Scene
 from eqlib.chem.disturb import Disturbance, disturb
 from eqlib.chem.state import State
 from eqlib.chem.stress import Stress
 from eqlib.errors import EqlibError
 from eqlib.lab.drawing import SHAPES, shelf
 from eqlib.lab.look import lightness
+from eqlib.lab.scene import Scene
 from eqlib.notebook.form import KEYS
 from eqlib.notebook.output import text
 from eqlib.writing import number
