@@ -199,7 +199,7 @@ def demo(
     _line(console)
     shown = _shown(done.folder)
     _line(console, f"Marks (CSV):  {_shown(done.marking.marks_csv)}")
-    _line(console, f"Class report: {_shown(done.report.folder / 'class.md')}")
+    _line(console, f"Class report: {_shown(done.report.folder / 'class.html')}")
     _line(console, f"Feedback:     {shown}/feedback/<id>/{done.marking.assignment}/")
     _line(console, f"Notebooks:    {shown}/submitted/<id>/ as handed in, {shown}/autograded/<id>/ marked")
     _line(console, f"Open the assignment:  {_jupyter()} lab {shlex.quote(_shown(done.notebook))}")
@@ -352,7 +352,8 @@ def report(
         _line(console, "Wrong answers that fit no known mistake:")
         for odd in made.odd[:12]:
             _line(console, f"  {odd.question}, {odd.part}: {odd.answer} ({', '.join(odd.students)})")
-    _line(console, f"Written to {_shown(made.folder / 'class.md')} and {_shown(made.folder / 'class.csv')}")
+    written = ", ".join(_shown(made.folder / f"class.{form}") for form in ("html", "md", "csv"))
+    _line(console, f"Written to {written} (the page has the drawings)")
 
 
 @app.command(short_help="Print the prep sheet of a system.")
@@ -366,10 +367,14 @@ def prep(
         float, typer.Option(min=0.0, max=10.0, help="Spare, as a fraction of what is needed.")
     ] = 0.2,
     markdown: Annotated[bool, typer.Option("--markdown", help="As Markdown, to keep or to print.")] = False,
+    html: Annotated[
+        Path | None, typer.Option(help="Also write it as a page, with the vessels drawn as they should look.")
+    ] = None,
 ) -> None:
     """Print the prep sheet of a system: stocks, labels, hazards, waste."""
     from eqlib.chem.catalogue import systems
     from eqlib.lab.prep import prep_sheet
+    from eqlib.writing import write_atomically
 
     try:
         sheet = prep_sheet(system, groups=groups, reserve=reserve)
@@ -378,6 +383,9 @@ def prep(
             raise
         raise UsageError(str(error)) from None
     print(sheet.to_markdown() if markdown else sheet.to_text(), end="")
+    if html is not None:
+        write_atomically(html, sheet.to_html())
+        _line(_console(), f"Written to {_shown(html)}")
 
 
 practical = typer.Typer(help="The Kc practical.", no_args_is_help=True, rich_markup_mode=None)

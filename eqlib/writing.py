@@ -1,4 +1,4 @@
-"""The one way to print a number, a power of ten, an amount, a volume; and to write a file whole.
+"""The one way to print a number, a power of ten, an amount, a volume; to set a page; to write a file whole.
 
 A formula is printed by its Species (``.unicode``, ``.latex``, ``.spoken``).
 """
@@ -10,6 +10,7 @@ import os
 import re
 import tempfile
 from decimal import ROUND_HALF_UP, Decimal
+from html import escape
 from pathlib import Path
 
 _RAISED = str.maketrans("-+0123456789", "⁻⁺⁰¹²³⁴⁵⁶⁷⁸⁹")
@@ -170,6 +171,27 @@ def volume_from_to(old: float, new: float) -> str:
     if max(old, new) >= 1:
         return f"from {number(old, 4)} to {number(new, 4)} L"
     return f"from {number(old * 1000, 4)} to {number(new * 1000, 4)} mL"
+
+
+_STYLE = """
+body{font:15px/1.5 system-ui,sans-serif;color:#1d2129;background:#fff;max-width:62em}
+body{margin:2em auto;padding:0 1em}
+table{border-collapse:collapse} td,th{padding:3px 12px 3px 0;text-align:left;vertical-align:top}
+figure{display:inline-block;margin:.4em 1.2em .8em 0;vertical-align:top;max-width:100%} img{max-width:100%}
+figcaption{max-width:19em;font-weight:600} .soft{color:#566170} h2{margin-top:1.6em}
+@media print{figure,tr{break-inside:avoid}}
+"""
+
+
+def page(title: str, body: str) -> str:
+    """A page to read or to print, from its body in HTML: it loads nothing and runs nothing."""
+    nothing = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
+    return (
+        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{escape(title)}</title>'
+        '<meta name="viewport" content="width=device-width">'
+        f'<meta http-equiv="Content-Security-Policy" content="{nothing}">'
+        f"<style>{_STYLE}</style></head><body><main>{body}</main></body></html>\n"
+    )
 
 
 def write_atomically(path: Path, text: str) -> None:

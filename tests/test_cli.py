@@ -1,6 +1,7 @@
 """The command line: its help, its exit status, and errors of one plain line."""
 
 import os
+import re
 import subprocess
 import sys
 import time
@@ -104,6 +105,14 @@ def test_an_unforeseen_error_is_one_line_too(capsys, monkeypatch):
     assert err.splitlines() == ["eqlib: unexpected RuntimeError: first second; EQLIB_DEBUG=1 shows where"]
 
 
+def test_prep_writes_a_page_with_the_wells(capsys, tmp_path):
+    made = tmp_path / "prep.html"
+    code, out, err = status(capsys, "prep", "iron-thiocyanate-silver", "--html", made)
+    assert (code, err) == (0, "")
+    assert "Written to" in out
+    assert "white solid" in made.read_text(encoding="utf-8")
+
+
 def test_prep_prints_stocks_and_the_safety_line(capsys):
     code, out, err = status(capsys, "prep", "iron-thiocyanate", "--groups", 5)
     assert (code, err) == (0, "")
@@ -162,7 +171,14 @@ def test_report_and_check_read_the_course_of_the_demonstration(demonstration, ca
     code, out, err = status(capsys, "report", folder, "04-disturbing-an-equilibrium")
     assert (code, err) == (0, "")
     assert "For the next lesson" in out
-    assert (folder / "reports" / "04-disturbing-an-equilibrium" / "class.md").is_file()
+    reports = folder / "reports" / "04-disturbing-an-equilibrium"
+    assert (reports / "class.md").is_file()
+    page = (reports / "class.html").read_text(encoding="utf-8")
+    # Six of the invented class said so of the silver drops, and the well would then have stayed orange.
+    silver = page.partition("<h3>Silver ions</h3>")[2].partition("<h3>")[0]
+    assert "What is not in the equation cannot do anything”: 6" in silver
+    assert re.search(r'alt="[^"]*after: colourless; white solid[^"]*if that were so: [^";]*orange', silver)
+    assert page.count("<img alt=") == page.count("<img") >= 12
     code, out, err = status(capsys, "check", folder, "--samples", 5)
     assert (code, err) == (0, ""), out
 

@@ -7,7 +7,7 @@ reacted, or the reaction ran the other way, or as far as the idea says; it keeps
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from types import MappingProxyType
@@ -383,6 +383,12 @@ def _solid(f: _Facts) -> str:
 
 
 # -- what the vessel would look like --------------------
+
+
+def pictured(case: Case, ideas: Iterable[str]) -> IfRight | None:
+    """The vessel of ``case`` as the first of ``ideas`` (ids of misconceptions) that shows would have it."""
+    facts = _Facts(case, {})
+    return next(filter(None, (picture_of(idea, facts) for idea in ideas)), None)
 
 
 def picture_of(idea: str | None, f: _Facts) -> IfRight | None:

@@ -26,7 +26,7 @@ from traitlets.config import Config
 from eqlib.assess.confront import confront
 from eqlib.assess.question import Question
 from eqlib.assess.scene import scene_of
-from eqlib.grading.safety import clean_notebook, drawing
+from eqlib.grading.safety import clean_notebook, drawn
 from eqlib.grading.settings import configure
 
 #: Paragraphs of a recorded answer that are no longer true on a marked page.
@@ -128,16 +128,13 @@ def confronted(question: Question, said: Mapping[str, str], student: str | None,
         return ""
     rows = confront(question, case, said)
     imagined = next((row.if_right for row in rows if row.if_right is not None), None)
-    drawn = "".join(map(drawing, filter(None, (scene.outcome(question.title, imagined), scene.line_svg()))))
-    if imagined is not None:
-        drawn += f"<p>{escape(imagined.told)}</p>"
     sign = {True: "✓ ", False: "✗ ", None: ""}
     lines = [("Asked", "You said", "It did")]
     lines += [(row.part.label, f"{sign[row.agrees]}{row.said or '–'}", row.happened) for row in rows]
     body = "".join(
         f"<tr>{''.join(f'<td {_CELL}>{escape(words)}</td>' for words in line)}</tr>" for line in lines
     )
-    return f"{drawn}<table>{body.replace('td', 'th', 6)}</table>"
+    return f"{drawn(scene, question.title, imagined)}<table>{body.replace('td', 'th', 6)}</table>"
 
 
 class _Pages(HTMLExporter):

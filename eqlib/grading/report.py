@@ -8,18 +8,23 @@ from __future__ import annotations
 import csv
 import io
 import statistics
-from collections import defaultdict
-from collections.abc import Iterator
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from html import escape
 from pathlib import Path
 from typing import Any
 
+from eqlib.assess.confront import pictured
 from eqlib.assess.mistakes import MISTAKES
-from eqlib.assess.question import QuestionSet
+from eqlib.assess.question import Question, QuestionSet
+from eqlib.assess.scene import scene_of
 from eqlib.grading import summary
 from eqlib.grading.bulk import up_to_date
 from eqlib.grading.course import Course
+from eqlib.grading.safety import drawn, markdown_to_html
 from eqlib.grading.summary import StudentRow
+from eqlib.writing import page
 
 #: How many misconceptions come with a demonstration.
 TOP = 3
@@ -98,7 +103,9 @@ class ClassReport:
 
 
 def report(course: Any, assignment: str) -> ClassReport:
-    """The report of the last marking, written as ``class.csv`` and ``class.md`` too. Raises CourseError."""
+    """The report of the last marking, written as ``class.csv``, ``class.md`` and, with drawings,
+    ``class.html`` too. Raises CourseError.
+    """
     opened = Course.open(course)
     opened.source(assignment)
     questions = opened.questions(assignment) if opened.has_questions(assignment) else {}
@@ -117,6 +124,7 @@ def report(course: Any, assignment: str) -> ClassReport:
     summary.private_folder(made.folder)
     summary.write_atomically(made.folder / "class.csv", as_csv(made))
     summary.write_atomically(made.folder / "class.md", as_markdown(made))
+    summary.write_atomically(made.folder / "class.html", as_html(made, questions))
     return made
 
 
@@ -198,6 +206,46 @@ def as_csv(made: ClassReport) -> str:
 
 def as_markdown(made: ClassReport) -> str:
     """The report as a page of Markdown."""
+    parts = (f"## {heading}\n\n{body}" if heading else body for heading, body in _sections(made))
+    return "\n\n".join([f"# {made.title}: the class", *parts]) + "\n"
+
+
+def as_html(made: ClassReport, questions: Mapping[str, Question]) -> str:
+    """The report as a page, with what there was to see in each question about a change."""
+    body = f"<h1>{escape(made.title)}: the class</h1>"
+    for heading, words in _sections(made):
+        body += f"<h2>{heading}</h2>" if heading else ""
+        body += markdown_to_html(words)
+        if heading == "Questions":
+            body += "".join(_seen(made, questions))
+    return page(f"{made.title}: the class", body)
+
+
+def _seen(made: ClassReport, questions: Mapping[str, Question]) -> Iterator[str]:
+    """The vessels of each question about a change, the most often missed first, and beside them the one that
+    its commonest misconception would have (the commonest of those that can be seen).
+    """
+    for line in sorted(made.questions, key=lambda line: 1.0 if line.share is None else line.share):
+        question = questions.get(line.question)
+        case = question.case() if question is not None and question.kind != "explanation" else None
+        if question is None or case is None or (scene := scene_of(question, case)) is None:
+            continue
+        said = Counter(
+            mistake
+            for row in made.rows
+            for one in row.questions
+            if one.question == question.id
+            for mistake in one.mistakes
+        )
+        common = [name for name, _ in sorted(said.items(), key=lambda item: (-item[1], item[0]))]
+        told = "" if line.share is None else f" {line.share:.0%} of the points."
+        told += "".join(f" “{_about(name, 'title')}”: {said[name]}." for name in common[:2])
+        yield f"<h3>{escape(question.title)}</h3><p>{escape(told.strip())}</p>"
+        yield drawn(scene, question.title, pictured(case, common))
+
+
+def _sections(made: ClassReport) -> Iterator[tuple[str, str]]:
+    """(heading, Markdown) of the parts of the report."""
     heads = ("Question", "Mean", "Of", "Full marks", "No marks", "Still to read", "Not run")
     questions = [(f"{_cell(q.title)} (`{q.question}`)", *q.cells) for q in made.questions]
     mistakes = [
@@ -205,14 +253,14 @@ def as_markdown(made: ClassReport) -> str:
         for m in made.mistakes
     ]
     next_lesson = [f"{n}. **{m.title}** ({m.count}). {m.remedy}" for n, m in enumerate(made.top, start=1)]
-    odd = [f"- {o.question}, {o.part}: {o.answer} ({', '.join(o.students)})" for o in made.odd]
-    lines = [f"# {made.title}: the class", "", _in_all(made), "", *made.notices]
-    lines += ["", "## Questions", "", *_table(heads, questions), "", "## Misconceptions", ""]
-    lines += ["Answers were consistent with these; what a person thinks, only they can say.", ""]
-    lines += _table(("Id", "What they seem to think", "Students", "In", "Who"), mistakes)
-    lines += ["", "## For the next lesson", "", *(next_lesson or ["Nothing stands out."])]
-    lines += ["", "## Wrong answers that fit no known mistake", "", *(odd or ["None."])]
-    return "\n".join(lines) + "\n"
+    odd = [f"- {o.question}, {o.part}: {_code(o.answer)} ({', '.join(o.students)})" for o in made.odd]
+    yield "", "\n\n".join([_in_all(made), *made.notices])
+    yield "Questions", "\n".join(_table(heads, questions))
+    table = _table(("Id", "What they seem to think", "Students", "In", "Who"), mistakes)
+    said = "Answers were consistent with these; what a person thinks, only they can say."
+    yield "Misconceptions", "\n".join([said, "", *table])
+    yield "For the next lesson", "\n".join(next_lesson or ["Nothing stands out."])
+    yield "Wrong answers that fit no known mistake", "\n".join(odd or ["None."])
 
 
 def _in_all(made: ClassReport) -> str:
@@ -230,6 +278,11 @@ def _in_all(made: ClassReport) -> str:
 
 def _table(heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> list[str]:
     return [f"| {' | '.join(line)} |" for line in (heads, ("-",) * len(heads), *rows)]
+
+
+def _code(answer: str) -> str:
+    """What a student wrote, as it stands: nothing in it is set."""
+    return f"`{answer.replace('`', chr(39))}`"
 
 
 def _cell(text: str) -> str:

@@ -154,6 +154,12 @@ def drawing(svg: str) -> str:
     return svg_image(svg, svg.partition('aria-label="')[2].partition('"')[0])
 
 
+def drawn(scene: Any, title: str, imagined: Any) -> str:
+    """A Scene on a page: its vessels, the one that an idea (an IfRight, or None) would have, Q beside K."""
+    made = "".join(map(drawing, filter(None, (scene.outcome(title, imagined), scene.line_svg()))))
+    return f"{made}<p>{escape(imagined.told)}</p>" if imagined is not None else made
+
+
 def svg_image(svg: str, label: str = "") -> str:
     """A drawing of anybody's as an image."""
     if "xmlns=" not in svg[:400]:

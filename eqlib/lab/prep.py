@@ -10,13 +10,18 @@ with the limits of the CLP regulation (see ``catalogue.ghs``), not that of the c
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from html import escape
 
 from eqlib.chem.catalogue import Reagent, Stock, System
 from eqlib.chem.catalogue import system as find_system
 from eqlib.chem.catalogue.ghs import STATEMENTS, Ingredient, classify, pictograms_of, signal_word
+from eqlib.chem.disturb import disturb
 from eqlib.chem.species import species
 from eqlib.errors import EqlibError
 from eqlib.lab.cautions import cautions_for
+from eqlib.lab.drawing import as_image, shelf
+from eqlib.lab.scene import Scene, vessel_kind
+from eqlib.writing import page
 
 FLASKS_ML = (10, 25, 50, 100, 250, 500, 1000, 2000)
 CONTROLS = 2  # one well left alone, one that gets water in place of the reagent
@@ -114,7 +119,7 @@ class StockPrep:
 
 @dataclass(frozen=True)
 class PrepSheet:
-    """Everything the prep room needs for one demonstration. ``to_text()`` and ``to_markdown()`` print it."""
+    """Everything the prep room needs for one demonstration, as text, Markdown or a page."""
 
     system: System
     groups: int
@@ -139,6 +144,21 @@ class PrepSheet:
                 parts.append(_table(self))
             parts.append("\n".join(_bullet(line) for line in body) + "\n")
         return "\n".join(parts)
+
+    def to_html(self) -> str:
+        """A page to print: the same sections, and the vessels drawn as they should look."""
+        made = []
+        for number, (heading, body) in enumerate(_sections(self)):
+            made.append(f"<h{min(number, 1) + 1}>{escape(heading)}</h{min(number, 1) + 1}>")
+            lines = (f'<li style="margin-left:{_depth(line)}em">{escape(line.strip())}</li>' for line in body)
+            made.append(f"<ul>{''.join(lines)}</ul>")
+            if heading == "On the bench":
+                made.append("<h2>As it should look</h2>")
+                made += (
+                    f"<figure>{picture}<figcaption>{escape(title)}</figcaption></figure>"
+                    for title, picture in looks_of(self.system)
+                )
+        return page(f"Prep sheet: {self.system.title}", "".join(made))
 
     def _repr_markdown_(self) -> str:
         return self.to_markdown()
@@ -173,6 +193,20 @@ def prep_sheet(
                 needed[via.stock] += via.take
     stocks = [_stock_prep(system, key, per_group[key], needed) for key in system.stocks if key in needed]
     return PrepSheet(system, groups, reserve, demonstrations, wells, tuple(stocks))
+
+
+def looks_of(system: System) -> Iterator[tuple[str, str]]:
+    """(title, image) of each stress that is shown on the bench: the vessel before and after, in true colour,
+    with its absorbance. The image says the same in words.
+    """
+    for key, stress in system.steps.items():
+        if not stress.on_bench:
+            continue
+        change = disturb(system.before(key), stress.stress)
+        scene = Scene(change, vessel_kind(change.before, system.recipe.vessel))
+        cast = [scene.vessel(change.before, "before"), scene.vessel(change.after, "after")]
+        words = "; ".join(f"{vessel.name}: {', '.join(vessel.lines)}" for vessel in cast)
+        yield stress.title, as_image(shelf([cast[0], "→", cast[1]], stress.title, words), words)
 
 
 def volumes_per_group(system: System) -> tuple[dict[str, float], int]:
@@ -508,8 +542,11 @@ def _table(sheet: PrepSheet) -> str:
 
 def _bullet(line: str) -> str:
     stripped = line.lstrip()
-    depth = (len(line) - len(stripped)) // 2
-    return "  " * depth + ("" if stripped.startswith("- ") else "- ") + stripped
+    return "  " * _depth(line) + ("" if stripped.startswith("- ") else "- ") + stripped
+
+
+def _depth(line: str) -> int:
+    return (len(line) - len(line.lstrip())) // 2
 
 
 def _g(grams: float) -> str:

@@ -4,6 +4,8 @@ Masses per 250 mL of 0.100 mol/L are those every prep room knows; they follow fr
 standard atomic weights) times 0.0250 mol, worked out here by hand.
 """
 
+import re
+
 import pytest
 
 import eqlib as eq
@@ -300,3 +302,20 @@ def test_a_sheet_starts_with_what_to_take_care_of(name):
     first = next(i for i, line in enumerate(lines) if line == "Take care first of all")
     assert first < next(i for i, line in enumerate(lines) if line in ("Stocks", "Not for the bench"))
     assert lines[first + 2] == cautions_for(name)[0].words
+
+
+@pytest.mark.parametrize("name", catalogue.systems())
+def test_the_page_draws_what_is_shown_on_the_bench(name):
+    """One drawing a stress, before and after, told in words to whoever does not see it; nothing comes from
+    outside the page.
+    """
+    system, page = eq.system(name), eq.prep_sheet(name).to_html()
+    shown = [stress for stress in system.steps.values() if stress.on_bench] if not system.data_only else []
+    said = re.findall(r'<img alt="before: ([^"]+); after: ([^"]+)" src="data:image/svg\+xml;base64,', page)
+    assert len(said) == len(shown) == page.count("<img")
+    assert not re.search(r"""(?:src|href)=["'](?!data:)|@import|url\(|<script""", page)
+    for stress, (_, after) in zip(shown, said, strict=True):
+        if "a white cloud comes" in stress.seen_words:
+            assert "white solid" in after, (stress.title, after)
+    assert "Take care first of all" in page
+    assert "supplier" in page

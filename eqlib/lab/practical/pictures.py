@@ -12,6 +12,7 @@ from eqlib.lab.drawing import svg
 from eqlib.lab.practical.analysis import TubeByTube
 from eqlib.lab.practical.groups import Group
 from eqlib.lab.practical.plan import Plan, ionic_strength
+from eqlib.writing import page
 
 CHECK = (
     "Acid, iron and thiocyanate: gloves, eye protection, the iron/thiocyanate bottle; "
@@ -68,7 +69,7 @@ def plan_text(made: Plan) -> str:
 def plan_page(made: Plan) -> str:
     """The same as a page to print."""
     body = f"<h1>The Kc practical: tubes</h1>{plan_table(made)}<p>{escape(plan_words(made))}</p>"
-    return _page("The Kc practical: tubes", body)
+    return page("The Kc practical: tubes", body)
 
 
 def class_text(groups: Sequence[Group]) -> str:
@@ -98,7 +99,7 @@ def class_page(groups: Sequence[Group]) -> str:
     shown = [(g.name, [g.K]) for g in groups if g.K is not None]
     picture = dots(shown, class_words(groups), "Kc of each group") if shown else ""
     head = "<tr><th scope=col>group</th><th scope=col>Kc, L/mol</th><th scope=col>ask about</th></tr>"
-    return _page(
+    return page(
         "Kc of the class",
         f"<h1>Kc of the class</h1>{picture}<p>{escape(class_words(groups))}</p><table>{head}{rows}</table>",
     )
@@ -106,17 +107,6 @@ def class_page(groups: Sequence[Group]) -> str:
 
 def _value(group: Group) -> str:
     return "no Kc" if group.K is None else f"{group.K:.0f} ({group.low:.0f} to {group.high:.0f})"
-
-
-def _page(title: str, body: str) -> str:
-    style = (
-        "body{font:15px system-ui,sans-serif;max-width:46em;margin:2em auto}"
-        "td,th{padding:3px 12px;text-align:left}"
-    )
-    return (
-        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{escape(title)}</title>'
-        f"<style>{style}</style></head><body>{body}</body></html>"
-    )
 
 
 def line_picture(found: TubeByTube, said: str) -> str:
