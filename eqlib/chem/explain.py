@@ -440,7 +440,8 @@ class _Teller:
         """Q of the watched reaction, its fraction written out, beside K."""
         q = quotient_in(self.reaction, plot.turning)
         lead = "At once" if plot.turning is self.d.at_once else "Now"
-        text = f"{lead} {self.equation(self.reaction)} has {q.equation(self.shown)}"
+        of = "" if self.brief else f"{self.equation(self.reaction)} has "
+        text = f"{lead} {of}{q.equation(self.shown)}"
         if math.isfinite(q.ln_ratio):
             text += f", {q.against_K()}"
         if q.way == "none" or self.d.direction != "none":  # else the answer says the way

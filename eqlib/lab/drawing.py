@@ -14,7 +14,7 @@ import math
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, cached_property
 from html import escape
 
 from eqlib.chem.catalogue import SolidLook, solid_look
@@ -25,7 +25,8 @@ from eqlib.writing import raised, with_figures
 
 CARD, GLASS, EDGE = "#ffffff", "#566170", "#c6ccd4"
 _FONT = 'font-family="system-ui,-apple-system,Segoe UI,Roboto,DejaVu Sans,sans-serif"'
-_TOP, _SLOT, _LINE = 50, 148, 17
+_FLOOR, _SLOT, _LINE = 154, 148, 17  # px: where vessels stand, the width of a place, a row of words
+_SCALE = 0.86  # of SHAPES' px on the page; words keep their size
 _ROW, _NAME = 24, 17  # letters that fit under a vessel, plain and bold
 _ROUND = {"well": 9, "cell": 3, "flask": 14}  # px, of the floor's corners
 #: Vessels that a gas fills from wall to wall: no level, no meniscus.
@@ -315,7 +316,7 @@ def _drawn(v: Vessel, x: float, key: str, rows: int) -> str:
     """One vessel on its card, with its bottle above and its words below; ``key`` begins its data-ids."""
     w, h = SHAPES[v.kind].px
     bathed = v.bath is not None and v.view == "side"
-    left, card_w = (_SLOT - w) / 2, max(w + (60 if bathed else 28), 76)
+    left, card_w = (_SLOT - _SCALE * w) / 2, max(w + (60 if bathed else 28), 76)
     contents = "".join(_element(tag, at, f"{key}{name}") for name, (tag, at) in shapes(v).items())
     bottle = _bottle(v) if v.adding else ""
     body = (
@@ -328,7 +329,7 @@ def _drawn(v: Vessel, x: float, key: str, rows: int) -> str:
     words = "".join(
         _text(
             _SLOT / 2,
-            _TOP + 158 + _LINE * i,
+            _FLOOR + 33 + _LINE * i,
             line,
             small=i >= named,
             bold=i < named,
@@ -336,7 +337,7 @@ def _drawn(v: Vessel, x: float, key: str, rows: int) -> str:
         )
         for i, line in enumerate(_padded(v, rows))
     )
-    return f'<g transform="translate({x:g},0)">{bottle}<g transform="translate({left:g},{_TOP + 122 - h:g})">{body}</g>{words}</g>'
+    return f'<g transform="translate({x:g},0)">{bottle}<g transform="translate({left:g},{_FLOOR - _SCALE * h:g}) scale({_SCALE})">{body}</g>{words}</g>'
 
 
 def _padded(v: Vessel, rows: int) -> list[str]:
@@ -415,21 +416,21 @@ def shelf(items: Sequence, title: str, desc: str = "", rows: int = 0) -> str:
     if not vessels:
         raise EqlibError("there is no vessel to draw; give at least one Vessel")
     lines = max(rows, *(len(rows_of(v)) for v in vessels))
-    top = 0 if any(v.adding for v in vessels) else min(_TOP + 122 - _crown(v) for v in vessels)
-    height = _TOP + 162 + _LINE * (lines - 1) - top
+    top = 0 if any(v.adding for v in vessels) else min(_FLOOR - _SCALE * _crown(v) for v in vessels)
+    height = _FLOOR + 38 + _LINE * (lines - 1) - top
     for item in items:
         if isinstance(item, Vessel):
             body.append(_drawn(item, x, str(number), rows))
             x, number = x + _SLOT, number + 1
         elif item == "|":
             body.append(
-                f'<path d="M{x + 11:g} {_TOP - 14} V{_TOP + 140}" stroke="currentColor" stroke-opacity=".3"/>'
+                f'<path d="M{x + 11:g} {_FLOOR - 116} V{_FLOOR + 14}" stroke="currentColor" stroke-opacity=".3"/>'
             )
             x += 22
         else:
-            body.append(_text(x + 4, _TOP + 66, item))
+            body.append(_text(x + 4, _FLOOR - 48, item))
             x += 8
-    return svg(f'<g transform="translate(0,{-top})">{"".join(body)}</g>', x, height, title, desc)
+    return svg(f'<g transform="translate(0,{-top:g})">{"".join(body)}</g>', x, height, title, desc)
 
 
 def _crown(v: Vessel) -> int:
@@ -476,30 +477,31 @@ class QuotientLine:
 
     def at(self, Q: float) -> dict[str, str]:
         """Attributes of the moving mark at Q."""
-        y = 30 + 22 * len(self.marks)
-        return {"transform": f"translate({self.x(Q):.1f},{y})", "opacity": "0" if math.isnan(Q) else "1"}
+        return {
+            "transform": f"translate({self.x(Q):.1f},{self.base - 14})",
+            "opacity": "0" if math.isnan(Q) else "1",
+        }
 
     def svg(self, title: str, desc: str = "", moving: bool = True) -> str:
         """The whole line."""
-        base = 44 + 22 * len(self.marks)
+        base = self.base
         body = [f'<path d="M24 {base} H{self.width - 24}" stroke="currentColor" stroke-opacity=".6"/>']
         for value, words in self._ticks():
             at = self.x(value)
             body.append(f'<path d="M{at:.1f} {base - 3} v7" stroke="currentColor" stroke-opacity=".6"/>')
-            body.append(_text(at, base + 20, words, small=True))
+            body.append(_text(at, base + 19, words, small=True))
         for i, K in enumerate(self.Ks):
             dash = ' stroke-dasharray="4 3"' if i < len(self.Ks) - 1 else ""
             body.append(
                 f'<path d="M{self.x(K):.1f} 20 V{base + 5}" stroke="currentColor" stroke-width="2.4"{dash}/>'
             )
         body += self._k_labels()
-        for i, (label, Q) in enumerate(self.marks):
-            body.append(self._mark(label, Q, 34 + 22 * i))
+        body += [mark.drawn(31 + 20 * mark.row) for mark in self._placed]
         if moving:
             body.append(_element("path", {"d": "M-7 0 L0 12 L7 0 Z", **self.at(self.Ks[0])}, "q"))
         elif self.marks:
             body.append(self._way_back(base - 8))
-        return svg(f'<g transform="translate(0,7)">{"".join(body)}</g>', self.width, base + 33, title, desc)
+        return svg(f'<g transform="translate(0,2)">{"".join(body)}</g>', self.width, base + 26, title, desc)
 
     def _ticks(self) -> list[tuple[float, str]]:
         """(value, words) along the line: whole powers of ten, and 2 and 5 between them where there are few."""
@@ -541,19 +543,57 @@ class QuotientLine:
             for name, K, left in zip(names, self.Ks, (rising, not rising), strict=True)
         ]
 
-    def _mark(self, label: str, Q: float, y: float) -> str:
-        at = self.x(Q)
-        words = f"{label}: Q = {'∞' if math.isinf(Q) else short(Q)}"
-        long = 6.8 * len(words) + 10  # px, about
-        right, left = (at, at + long), (at - long, at)
-        lines = [self.x(K) for K in self.Ks]
+    @cached_property
+    def _placed(self) -> list[_Mark]:
+        """The marks with their words on the side where they cross least, on as few rows as keep them apart."""
+        made: list[_Mark] = []
+        for label, Q in self.marks:
+            words = f"{label}: Q = {'∞' if math.isinf(Q) else short(Q)}"
+            sides = [_Mark(self.x(Q), words, left) for left in (False, True)]
+            mark = min(sides, key=self._trouble)
+            taken = {other.row for other in made if other.low < mark.high and mark.low < other.high}
+            made.append(replace(mark, row=next(n for n in range(len(self.marks)) if n not in taken)))
+        return made
 
-        def trouble(span: tuple[float, float]) -> float:
-            crossed = sum(span[0] - 2 < line < span[1] + 2 and abs(line - at) > 3 for line in lines)
-            return crossed + 10 * (span[0] < 0 or span[1] > self.width)
+    def _trouble(self, mark: _Mark) -> float:
+        """How much is in the way of a mark's words."""
+        crossed = sum(
+            mark.low - 2 < self.x(K) < mark.high + 2 and abs(self.x(K) - mark.x) > 3 for K in self.Ks
+        )
+        return crossed + 10 * (mark.low < 0 or mark.high > self.width)
 
-        anchor, x = ("end", at - 10) if trouble(left) < trouble(right) else ("start", at + 10)
-        return f'<circle cx="{at:.1f}" cy="{y}" r="4.5"/>' + _text(x, y + 4, words, small=True, anchor=anchor)
+    @property
+    def base(self) -> float:
+        """Where the line lies, px."""
+        return 36.0 + 20 * (1 + max((mark.row for mark in self._placed), default=0))
+
+
+@dataclass(frozen=True)
+class _Mark:
+    """A value on the line with its words, to the left of it or to the right."""
+
+    x: float
+    words: str
+    left: bool
+    row: int = 0
+
+    @property
+    def _long(self) -> float:
+        return 6.8 * len(self.words) + 10  # px, about
+
+    @property
+    def low(self) -> float:
+        return self.x - self._long if self.left else self.x - 5
+
+    @property
+    def high(self) -> float:
+        return self.x + 5 if self.left else self.x + self._long
+
+    def drawn(self, y: float) -> str:
+        """The dot and its words."""
+        x, anchor = (self.x - 10, "end") if self.left else (self.x + 10, "start")
+        dot = f'<circle cx="{self.x:.1f}" cy="{y:g}" r="4.5"/>'
+        return dot + _text(x, y + 4, self.words, small=True, anchor=anchor)
 
 
 def short(value: float) -> str:

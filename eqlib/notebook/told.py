@@ -41,7 +41,7 @@ class Told:
         """All but the picture."""
         return (
             f'<div class="two even"><div>{self.table}{self.answers}</div>'
-            f"<div><h4>Why</h4>{self.why}{self.more}</div></div>"
+            f"<div>{self.why}{self.more}</div></div>"
         )
 
 
@@ -68,15 +68,17 @@ def told_html(question: Question, case: Case, answer: Mapping[str, Any], scene: 
     if imagined is not None:
         words = text(imagined.told)
         picture = f'<div class="beside">{picture}<p>{words}</p></div>'
-    events = _events(steps)
-    if steps != full:
-        events += f"<details><summary>Every step, with all the numbers</summary>{_events(full)}</details>"
     under, beside = _sides(rows, steps, lines)
-    return Told(picture, table, under, events, beside)
+    return Told(picture, table, under, _events(steps, full), beside)
 
 
-def _events(steps: list[str]) -> str:
-    return '<ol class="events">' + "".join(f"<li>{line}</li>" for line in steps) + "</ol>"
+def _events(steps: list[str], full: list[str]) -> str:
+    """The steps, and, in their place once it is asked for, every step with all its numbers."""
+    brief, long = (f"<ol class=events>{''.join(f'<li>{one}</li>' for one in s)}</ol>" for s in (steps, full))
+    if steps == full:
+        return f"<h4>Why</h4>{brief}"
+    all_of_it = "<summary><h4>Why</h4> <span>every step, with all the numbers</span></summary>"
+    return f"<details>{all_of_it}{long}</details>{brief}"
 
 
 def _row(row: Confronted) -> str:
@@ -85,7 +87,7 @@ def _row(row: Confronted) -> str:
         False: '<span class="no">✗</span><span class="vh"> not so:</span> ',
         None: "",
     }[row.agrees]
-    name, said, did = text(legend_of(row.part)), text(row.said or "–"), text(row.happened)
+    name, said, did = text(legend_of(row.part)), text(row.said or "–"), _kept(text(row.happened))
     if row.part.ask == "reason":  # whole sentences: under each other, over the width of both columns
         happened = "" if row.agrees else f'<br><span class="soft">rather:</span> {did}'
         return f"<tr><th scope=row>{name}</th><td colspan=2>{sign}{said}{happened}</td></tr>"
@@ -98,7 +100,7 @@ def _sides(rows: Sequence[Confronted], steps: list[str], why: list[str]) -> tupl
     table, and under Why. The side that is shorter takes the next, so that the whole stays on one screen.
     """
     told: dict[str, str] = {row.answer: "" for row in rows if row.answer and row.part.ask == "reason"}
-    spoken = " ".join([*told, *why])
+    spoken, to_reason = " ".join([*told, *why]), set(told)
     for row in rows:
         if row.part.ask in _TOLD_ELSEWHERE or not row.answer or row.answer in told:
             continue
@@ -106,13 +108,22 @@ def _sides(rows: Sequence[Confronted], steps: list[str], why: list[str]) -> tupl
             name = legend_of(row.part).rstrip("?")
             told[row.answer] = "" if row.answer.startswith(f"{name} ") else f"<b>{text(name)}</b>: "
     sides: tuple[list[str], list[str]] = [], []
-    long = [sum(_lines(f"{row.said}{row.happened}") + 0.4 for row in rows), sum(map(_lines, steps))]
+    long = [sum(_high(row) for row in rows), sum(_lines(step) + 0.3 for step in steps)]
     for words, name in told.items():
-        side = 0 if not name or long[0] <= long[1] else 1
-        sides[side].append(f"<p>{name}{text(words)}</p>")
-        long[side] += _lines(words)
+        side = 0 if words in to_reason or long[0] <= long[1] else 1
+        sides[side].append(f"<p>{name}{_kept(text(words))}</p>")
+        long[side] += _lines(words) + 0.25
     under, beside = (f'<div class="answers">{"".join(side)}</div>' if side else "" for side in sides)
     return under, beside
+
+
+def _high(row: Confronted) -> float:
+    """About how many lines a row of the table takes."""
+    if row.part.ask == "reason":
+        return 0.4 + 0.85 * sum(
+            1 + len(words) // 50 for words in (row.said, *[row.happened] * (not row.agrees))
+        )
+    return 1.3 + 0.85 * (len(row.happened) > 27)
 
 
 def _lines(words: str) -> int:
@@ -135,7 +146,12 @@ def _told(event: Event, words: str) -> str:
     for q in [event.quotient, *(rival.quotient for rival in event.rivals)]:
         for flat in (q.fraction(in_unicode), q.numbers()):
             line = line.replace(escape(flat), _over(flat))
-    return _FLAT.sub(lambda found: f"= {_over(found[1])} =", line)
+    return _kept(_FLAT.sub(lambda found: f"= {_over(found[1])} =", line))
+
+
+def _kept(line: str) -> str:
+    """With powers of ten that no end of a line breaks."""
+    return line.replace(" × 10", "\u00a0×\u00a010")
 
 
 def _over(flat: str) -> str:
