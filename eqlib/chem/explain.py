@@ -298,7 +298,7 @@ class _Teller:
         if abs(new - old) <= SAME * old:
             return f"{self.bracket(name)} stays {number(new)} {self.unit(name)}"
         unit = self.unit(name)
-        if practically_none(new, old):
+        if practically_none(new, old) and not (self.brief and new > NEGLIGIBLE):
             left = f" ({number(new)} {unit})" if new > NEGLIGIBLE else ""
             return f"{self.bracket(name)} falls from {number(old)} {unit} to practically none{left}"
         if self.brief and practically_none(old, new):
@@ -557,7 +557,8 @@ class _Teller:
         for name in [name for name in self.d.after.solids if name != but]:
             start, end = self.amount(self.d.at_once, name), self.amount(self.d.after, name)
             if not start and end:
-                said.append(f"{self.shown(name)} appears, {moles(end)} of it.")
+                amount = "" if self.brief else f", {moles(end)} of it"
+                said.append(f"{self.shown(name)} appears{amount}.")
             elif start and not end:
                 said.append(f"No {self.shown(name)} is left{self._taken_by(name)}.")
         return said
