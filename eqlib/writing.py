@@ -9,6 +9,7 @@ import math
 import os
 import re
 import tempfile
+from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
 from html import escape
 from pathlib import Path
@@ -171,6 +172,38 @@ def volume_from_to(old: float, new: float) -> str:
     if max(old, new) >= 1:
         return f"from {number(old, 4)} to {number(new, 4)} L"
     return f"from {number(old * 1000, 4)} to {number(new * 1000, 4)} mL"
+
+
+def multiplied(factor: float, less: str = "dilutes") -> tuple[str, str]:
+    """Verb and number for a change of volume: more than before as a factor, less as a part."""
+    if factor > 1:
+        return "multiplies", f"by {number(factor)}"
+    return less, f"to {number(factor)} of what it was"
+
+
+def as_share(start: float, end: float) -> str:
+    """The change as a share, in the form that reads best."""
+    if practically_none(start, end) or practically_none(end, start):
+        return ""
+    ratio = end / start
+    if ratio > 3:
+        return f" ({number(ratio)} times as much)"
+    if ratio < 0.01:  # a percentage would read as if nothing were left
+        return f" (to {number(ratio)} of what it was)"
+    if abs(ratio - 1) < 1e-5:
+        return ""
+    return f" ({'+' if ratio > 1 else ''}{number(100 * (ratio - 1))} %)"
+
+
+def in_one(told: Iterable[str]) -> str:
+    """Sentences as one, with semicolons between them."""
+    said = [words.removesuffix(".") for words in told if words]
+    return "; ".join([*said[:1], *map(_lower, said[1:])]) + "." if said else ""
+
+
+def _lower(words: str) -> str:
+    """The first word small, where it is one: no formula, no Q."""
+    return words[0].lower() + words[1:] if words.startswith(("At ", "The ", "No ", "This ")) else words
 
 
 _STYLE = """

@@ -10,7 +10,7 @@ extent.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -20,8 +20,11 @@ from eqlib.chem.species import species
 from eqlib.chem.state import State
 from eqlib.writing import (
     apart,
+    as_share,
+    in_one,
     moles,
     moles_change,
+    multiplied,
     number,
     practically_none,
     volume_from_to,
@@ -117,7 +120,7 @@ def events(d: Disturbance) -> tuple[Event, ...]:
             else f"{first} {then}"
             for first, then in zip(asked.words, answer.words, strict=True)
         ]
-        words[2] = _one([words[2]])
+        words[2] = in_one([words[2]])
         told[-2:] = [replace(answer, sentence=words[0], unicode=words[1], brief=words[2])]
     return tuple(told)
 
@@ -255,7 +258,7 @@ class _Teller:
 
     def joined(self, *told: str) -> str:
         """Sentences after one another, or as one."""
-        return _one(told) if self.brief else " ".join(filter(None, told))
+        return in_one(told) if self.brief else " ".join(filter(None, told))
 
     def and_so(self, start: str, told: str) -> str:
         """What Q makes of what happened at once, in the same breath where it can be."""
@@ -332,7 +335,7 @@ class _Teller:
         if "aq" not in self._phases() or abs(new / old - 1) < _SAME_VOLUME:
             return ""
         what = "dissolved substance" if "g" in self._phases() else "concentration"
-        verb, by = _multiplies(old / new)
+        verb, by = multiplied(old / new)
         if self.brief and self.d.stress.kind in ("add_solution", "dilute"):
             return f"Mixing {verb} {every} {what} {by}."
         return f"The change of volume {volume_from_to(old, new)} {verb} {every} {what} at once {by}."
@@ -353,7 +356,7 @@ class _Teller:
         if d.stress.kind == "heat_to" and self.in_bar:
             return f"To keep its pressure the gas goes {gap}; no partial pressure changes at once."
         what = "partial pressure" if self.in_bar else "gas concentration"
-        verb, by = _multiplies(old / new, less="lowers")
+        verb, by = multiplied(old / new, less="lowers")
         return f"The change of the gas volume {gap} {verb} {every} {what} at once {by}."
 
     def warm_gas(self) -> str:
@@ -501,7 +504,7 @@ class _Teller:
         start, end = self.amount(d.at_once, name), self.amount(d.after, name)
         runs = (
             f"The reaction runs {WAYS[d.direction]}: the amount of {self.shown(name)} "
-            f"{moles_change(start, end)}{_compared(start, end)}."
+            f"{moles_change(start, end)}{as_share(start, end)}."
         )
         if self.brief:
             return self.joined(runs, *self.pure_phases(but=name))
@@ -591,35 +594,3 @@ class _Teller:
         return "Its {} {}{} from {} {unit} before to {} {unit} now{}.".format(
             what, "rises" if new > old else "falls", all_the_same, *apart(old, new), because, unit=unit
         )
-
-
-def _multiplies(factor: float, less: str = "dilutes") -> tuple[str, str]:
-    """Verb and number for a change of volume: more than before as a factor, less as a part."""
-    if factor > 1:
-        return "multiplies", f"by {number(factor)}"
-    return less, f"to {number(factor)} of what it was"
-
-
-def _compared(start: float, end: float) -> str:
-    """The change as a share, in the form that reads best."""
-    if practically_none(start, end) or practically_none(end, start):
-        return ""
-    ratio = end / start
-    if ratio > 3:
-        return f" ({number(ratio)} times as much)"
-    if ratio < 0.01:  # a percentage would read as if nothing were left
-        return f" (to {number(ratio)} of what it was)"
-    if abs(ratio - 1) < 1e-5:
-        return ""
-    return f" ({'+' if ratio > 1 else ''}{number(100 * (ratio - 1))} %)"
-
-
-def _one(told: Iterable[str]) -> str:
-    """Sentences as one, with semicolons between them."""
-    said = [words.removesuffix(".") for words in told if words]
-    return "; ".join([*said[:1], *map(_lower, said[1:])]) + "." if said else ""
-
-
-def _lower(words: str) -> str:
-    """The first word small, where it is one: no formula, no Q."""
-    return words[0].lower() + words[1:] if words.startswith(("At ", "The ", "No ", "This ")) else words
