@@ -1,4 +1,5 @@
-"""Lines in a diagram as SVG text: one to four curves, told apart by dashes and by a name at their end.
+"""Diagrams as SVG text: one to four curves, told apart by dashes and by a name at their end; Q on a line
+beside K; bars.
 
 The diagram follows the theme of the page (``currentColor``), and the numbers behind it come as a folded
 table.
@@ -8,14 +9,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
 from html import escape
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from eqlib.errors import EqlibError
-from eqlib.lab.drawing import svg
-from eqlib.writing import number, with_figures
+from eqlib.lab.drawing import element, svg, word
+from eqlib.writing import number, raised, with_figures
 
 _STYLES = (("#3b7fd0", ""), ("#c2571a", "7 4"), ("#2e8b57", "2 3"), ("#8a63c9", "10 3 2 3"))
 SIZE = (440, 230)
@@ -131,3 +134,187 @@ def _lines(x: np.ndarray, series: Mapping[str, Values], place: Place) -> Iterato
 
 def _word(x: float, y: float, words: str, anchor: str) -> str:
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="12">{escape(str(words))}</text>'
+
+
+class QuotientLine:
+    """Q on a logarithmic line, beside K. ``marks`` are (label, Q); 0 and infinity stand at the ends.
+
+    ``K`` is one number, or (before, after) where the temperature changed it. The moving mark has the data-id
+    "q": ``at(Q)`` gives its attributes.
+    """
+
+    def __init__(
+        self, K: float | tuple[float, ...], marks: Sequence[tuple[str, float]], width: float = 900
+    ) -> None:
+        self.Ks = tuple(K) if isinstance(K, (tuple, list)) else (float(K),)
+        self.marks, self.width = [(label, Q) for label, Q in marks if not math.isnan(Q)], width
+        finite = [v for v in (*self.Ks, *(Q for _, Q in self.marks)) if 0 < v < math.inf]
+        low, high = math.log10(min(finite)), math.log10(max(finite))
+        pad = max(0.5, 0.12 * (high - low))
+        self.low, self.high = low - pad, high + pad
+
+    def x(self, Q: float) -> float:
+        """The place of Q, px."""
+        if Q <= 0:
+            return 24
+        if math.isinf(Q):
+            return self.width - 24
+        share = (math.log10(Q) - self.low) / (self.high - self.low)
+        return 50 + min(max(share, -0.02), 1.02) * (self.width - 100)
+
+    def at(self, Q: float) -> dict[str, str]:
+        """Attributes of the moving mark at Q."""
+        return {
+            "transform": f"translate({self.x(Q):.1f},{self.base - 14})",
+            "opacity": "0" if math.isnan(Q) else "1",
+        }
+
+    def svg(self, title: str, desc: str = "", moving: bool = True) -> str:
+        """The whole line."""
+        base = self.base
+        body = [f'<path d="M24 {base} H{self.width - 24}" stroke="currentColor" stroke-opacity=".6"/>']
+        for value, words in self._ticks():
+            at = self.x(value)
+            body.append(f'<path d="M{at:.1f} {base - 3} v7" stroke="currentColor" stroke-opacity=".6"/>')
+            body.append(word(at, base + 19, words, small=True))
+        for i, K in enumerate(self.Ks):
+            dash = ' stroke-dasharray="4 3"' if i < len(self.Ks) - 1 else ""
+            body.append(
+                f'<path d="M{self.x(K):.1f} 20 V{base + 5}" stroke="currentColor" stroke-width="2.4"{dash}/>'
+            )
+        body += self._k_labels()
+        body += [mark.drawn(31 + 20 * mark.row) for mark in self._placed]
+        if moving:
+            body.append(element("path", {"d": "M-7 0 L0 12 L7 0 Z", **self.at(self.Ks[0])}, "q"))
+        elif self.marks:
+            body.append(self._way_back(base - 8))
+        return svg(f'<g transform="translate(0,2)">{"".join(body)}</g>', self.width, base + 26, title, desc)
+
+    def _ticks(self) -> list[tuple[float, str]]:
+        """(value, words) along the line: powers of ten, and 2 and 5 between them where there are few."""
+        step = max(1, round((self.high - self.low) / 9))
+        between = (1, 2, 5) if self.high - self.low < 1.7 else (1,)
+        found = []
+        for n in range(math.floor(self.low), math.floor(self.high) + 1, step):
+            for m in between:
+                if self.low <= n + math.log10(m) <= self.high:
+                    times = "" if m == 1 else f"{m} × "
+                    words = f"{m * 10.0**n:g}" if abs(n) <= 2 else f"{times}10{raised(n)}"
+                    found.append((m * 10.0**n, words))
+        return found
+
+    def _way_back(self, y: float) -> str:
+        """An arrow from the last Q to the K that it comes back to; "" where they are as good as the same."""
+        start, end = self.x(self.marks[-1][1]), self.x(self.Ks[-1])
+        if abs(start - end) < 22:
+            return ""
+        ahead = 9 if start > end else -9
+        return (
+            f'<path d="M{start:.1f} {y} H{end + ahead:.1f}" fill="none" stroke="currentColor" '
+            'stroke-width="1.8"/>'
+            f'<path d="M{end + ahead / 3:.1f} {y} l{ahead} -5 v10 z"/>'
+        )
+
+    def _k_labels(self) -> list[str]:
+        names = ["K"] if len(self.Ks) == 1 else ["K before", "K now"]
+        if len(self.Ks) == 1:
+            return [word(self.x(self.Ks[0]), 13, f"K = {short(self.Ks[0])}", bold=True)]
+        rising = self.Ks[0] < self.Ks[1]
+        return [
+            word(
+                self.x(K) + (-6 if left else 6),
+                13,
+                f"{name} = {short(K)}",
+                bold=True,
+                anchor="end" if left else "start",
+            )
+            for name, K, left in zip(names, self.Ks, (rising, not rising), strict=True)
+        ]
+
+    @cached_property
+    def _placed(self) -> list[_Mark]:
+        """The marks with their words on the side where least is in their way, each row free of overlaps."""
+        made: list[_Mark] = []
+        for label, Q in self.marks:
+            words = f"{label}: Q = {'∞' if math.isinf(Q) else short(Q)}"
+            sides = [_Mark(self.x(Q), words, left) for left in (False, True)]
+            mark = min(sides, key=self._trouble)
+            taken = {other.row for other in made if other.low < mark.high and mark.low < other.high}
+            made.append(replace(mark, row=next(n for n in range(len(self.marks)) if n not in taken)))
+        return made
+
+    def _trouble(self, mark: _Mark) -> float:
+        """How much is in the way of a mark's words."""
+        crossed = sum(
+            mark.low - 2 < self.x(K) < mark.high + 2 and abs(self.x(K) - mark.x) > 3 for K in self.Ks
+        )
+        return crossed + 10 * (mark.low < 0 or mark.high > self.width)
+
+    @property
+    def base(self) -> float:
+        """Where the line lies, px."""
+        return 36.0 + 20 * (1 + max((mark.row for mark in self._placed), default=0))
+
+
+@dataclass(frozen=True)
+class _Mark:
+    """A value on the line with its words, to the left of it or to the right."""
+
+    x: float
+    words: str
+    left: bool
+    row: int = 0
+
+    @property
+    def _long(self) -> float:
+        return 6.8 * len(self.words) + 10  # px, about
+
+    @property
+    def low(self) -> float:
+        return self.x - self._long if self.left else self.x - 5
+
+    @property
+    def high(self) -> float:
+        return self.x + 5 if self.left else self.x + self._long
+
+    def drawn(self, y: float) -> str:
+        """The dot and its words."""
+        x, anchor = (self.x - 10, "end") if self.left else (self.x + 10, "start")
+        dot = f'<circle cx="{self.x:.1f}" cy="{y:g}" r="4.5"/>'
+        return dot + word(x, y + 4, self.words, small=True, anchor=anchor)
+
+
+def short(value: float) -> str:
+    """A number to three figures as printed: 0.0123, 151, 7.00 × 10⁸."""
+    return "∞" if math.isinf(value) else with_figures(value)
+
+
+def bars(
+    rows: Sequence[tuple[str, Mapping[str, float]]],
+    title: str,
+    desc: str = "",
+    unit: str = "",
+    width: float = 560,
+) -> str:
+    """Groups of horizontal bars: (label, {moment: value}); the number stands at the end of each bar.
+
+    The first moment of a group is outlined, the last is full, so that they are told apart without colour.
+    """
+    most = max((v for _, group in rows for v in group.values()), default=0.0) or 1.0
+    body, y = [], 4.0
+    for label, group in rows:
+        body.append(word(0, y + 14, label, bold=True, anchor="start"))
+        for i, (moment, value) in enumerate(group.items()):
+            length = max(1.5, (width - 330) * value / most)
+            full = "currentColor" if i == len(group) - 1 else "none"
+            body.append(word(190, y + 14, moment, small=True, anchor="end"))
+            body.append(
+                f'<rect x="200" y="{y + 3:g}" width="{length:.1f}" height="13" '
+                f'fill="{full}" fill-opacity=".65" stroke="currentColor"/>'
+            )
+            body.append(
+                word(206 + length, y + 14, f"{short(value)} {unit}".strip(), small=True, anchor="start")
+            )
+            y += 19
+        y += 9
+    return svg("".join(body), width, y, title, desc)

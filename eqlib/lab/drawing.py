@@ -1,4 +1,4 @@
-"""The one drawing of this project: vessels, the line of Q and K, bars; SVG text made of numbers.
+"""The one drawing of this project: vessels (lines and bars: ``curves``); SVG text made of numbers.
 
 The same picture stands in a panel, in what a notebook keeps of an answer, in feedback and in the prep
 sheet. Words and lines take the colour of the text around them (``currentColor``), so they follow a dark
@@ -14,14 +14,13 @@ import math
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache, cached_property
+from functools import cache
 from html import escape
 
 from eqlib.chem.catalogue import SolidLook, solid_look
 from eqlib.chem.state import State
 from eqlib.errors import EqlibError
 from eqlib.lab.colour import SEEN_FROM, Colour, colour_of
-from eqlib.writing import raised, with_figures
 
 CARD, GLASS, EDGE = "#ffffff", "#566170", "#c6ccd4"
 _FONT = 'font-family="system-ui,-apple-system,Segoe UI,Roboto,DejaVu Sans,sans-serif"'
@@ -317,7 +316,7 @@ def _drawn(v: Vessel, x: float, key: str, rows: int) -> str:
     w, h = SHAPES[v.kind].px
     bathed = v.bath is not None and v.view == "side"
     left, card_w = (_SLOT - _SCALE * w) / 2, max(w + (60 if bathed else 28), 76)
-    contents = "".join(_element(tag, at, f"{key}{name}") for name, (tag, at) in shapes(v).items())
+    contents = "".join(element(tag, at, f"{key}{name}") for name, (tag, at) in shapes(v).items())
     bottle = _bottle(v) if v.adding else ""
     body = (
         f'<rect x="{w / 2 - card_w / 2:g}" y="-18" width="{card_w:g}" height="{h + 32}" rx="10" fill="{CARD}" stroke="{EDGE}"/>'
@@ -327,7 +326,7 @@ def _drawn(v: Vessel, x: float, key: str, rows: int) -> str:
     )
     named = len(textwrap.wrap(v.name, _NAME))
     words = "".join(
-        _text(
+        word(
             _SLOT / 2,
             _FLOOR + 33 + _LINE * i,
             line,
@@ -358,19 +357,20 @@ def _hollow(v: Vessel, w: int, h: int) -> str:
 def _bottle(v: Vessel) -> str:
     """What is about to be done, above the vessel: a dropper for a liquid, otherwise words alone."""
     if not v.drops:
-        return _text(_SLOT / 2, 18, v.adding, small=True)
+        return word(_SLOT / 2, 18, v.adding, small=True)
     x = _SLOT / 2 - 7
     return (
         f'<g fill="{CARD}" stroke="{GLASS}" stroke-width="1.3"><path d="M{x} 20 h14 v5 l-4 5 h-6 l-4 -5 z"/>'
-        f'<path d="M{x + 7} 33 q-4 6 0 8 q4 -2 0 -8"/></g>' + _text(_SLOT / 2, 12, v.adding, small=True)
+        f'<path d="M{x + 7} 33 q-4 6 0 8 q4 -2 0 -8"/></g>' + word(_SLOT / 2, 12, v.adding, small=True)
     )
 
 
-def _element(tag: str, attributes: Mapping[str, str], key: str) -> str:
+def element(tag: str, attributes: Mapping[str, str], key: str) -> str:
+    """An element that a film may change."""
     return f'<{tag} data-id="{escape(key)}" ' + " ".join(f'{k}="{v}"' for k, v in attributes.items()) + "/>"
 
 
-def _text(
+def word(
     x: float,
     y: float,
     words: object,
@@ -379,6 +379,7 @@ def _text(
     anchor: str = "middle",
     key: str = "",
 ) -> str:
+    """Words at a place of a picture."""
     size, weight = (12.5 if small else 13.5), (' font-weight="600"' if bold else "")
     mark = f' data-id="{escape(key)}"' if key else ""
     return f'<text{mark} x="{x:g}" y="{y:g}" text-anchor="{anchor}" font-size="{size}"{weight}>{escape(str(words))}</text>'
@@ -428,7 +429,7 @@ def shelf(items: Sequence, title: str, desc: str = "", rows: int = 0) -> str:
             )
             x += 22
         else:
-            body.append(_text(x + 4, _FLOOR - 48, item))
+            body.append(word(x + 4, _FLOOR - 48, item))
             x += 8
     return svg(f'<g transform="translate(0,{-top:g})">{"".join(body)}</g>', x, height, title, desc)
 
@@ -447,185 +448,3 @@ def frame(vessels: Iterable[Vessel], rows: int = 0) -> dict[str, dict[str, str]]
         for i, line in enumerate(_padded(v, rows)):
             made[f"{number}line{i}"] = {"text": line}
     return made
-
-
-class QuotientLine:
-    """Q on a logarithmic line, beside K. ``marks`` are (label, Q); 0 and infinity stand at the ends.
-
-    ``K`` is one number, or (before, after) where the temperature changed it. The moving mark has the data-id
-    "q": ``at(Q)`` gives its attributes.
-    """
-
-    def __init__(
-        self, K: float | tuple[float, ...], marks: Sequence[tuple[str, float]], width: float = 900
-    ) -> None:
-        self.Ks = tuple(K) if isinstance(K, (tuple, list)) else (float(K),)
-        self.marks, self.width = [(label, Q) for label, Q in marks if not math.isnan(Q)], width
-        finite = [v for v in (*self.Ks, *(Q for _, Q in self.marks)) if 0 < v < math.inf]
-        low, high = math.log10(min(finite)), math.log10(max(finite))
-        pad = max(0.5, 0.12 * (high - low))
-        self.low, self.high = low - pad, high + pad
-
-    def x(self, Q: float) -> float:
-        """The place of Q, px."""
-        if Q <= 0:
-            return 24
-        if math.isinf(Q):
-            return self.width - 24
-        share = (math.log10(Q) - self.low) / (self.high - self.low)
-        return 50 + min(max(share, -0.02), 1.02) * (self.width - 100)
-
-    def at(self, Q: float) -> dict[str, str]:
-        """Attributes of the moving mark at Q."""
-        return {
-            "transform": f"translate({self.x(Q):.1f},{self.base - 14})",
-            "opacity": "0" if math.isnan(Q) else "1",
-        }
-
-    def svg(self, title: str, desc: str = "", moving: bool = True) -> str:
-        """The whole line."""
-        base = self.base
-        body = [f'<path d="M24 {base} H{self.width - 24}" stroke="currentColor" stroke-opacity=".6"/>']
-        for value, words in self._ticks():
-            at = self.x(value)
-            body.append(f'<path d="M{at:.1f} {base - 3} v7" stroke="currentColor" stroke-opacity=".6"/>')
-            body.append(_text(at, base + 19, words, small=True))
-        for i, K in enumerate(self.Ks):
-            dash = ' stroke-dasharray="4 3"' if i < len(self.Ks) - 1 else ""
-            body.append(
-                f'<path d="M{self.x(K):.1f} 20 V{base + 5}" stroke="currentColor" stroke-width="2.4"{dash}/>'
-            )
-        body += self._k_labels()
-        body += [mark.drawn(31 + 20 * mark.row) for mark in self._placed]
-        if moving:
-            body.append(_element("path", {"d": "M-7 0 L0 12 L7 0 Z", **self.at(self.Ks[0])}, "q"))
-        elif self.marks:
-            body.append(self._way_back(base - 8))
-        return svg(f'<g transform="translate(0,2)">{"".join(body)}</g>', self.width, base + 26, title, desc)
-
-    def _ticks(self) -> list[tuple[float, str]]:
-        """(value, words) along the line: whole powers of ten, and 2 and 5 between them where there are few."""
-        step = max(1, round((self.high - self.low) / 9))
-        between = (1, 2, 5) if self.high - self.low < 1.7 else (1,)
-        found = []
-        for n in range(math.floor(self.low), math.floor(self.high) + 1, step):
-            for m in between:
-                if self.low <= n + math.log10(m) <= self.high:
-                    times = "" if m == 1 else f"{m} × "
-                    words = f"{m * 10.0**n:g}" if abs(n) <= 2 else f"{times}10{raised(n)}"
-                    found.append((m * 10.0**n, words))
-        return found
-
-    def _way_back(self, y: float) -> str:
-        """An arrow from the last Q to the K that it comes back to; "" where they are as good as the same."""
-        start, end = self.x(self.marks[-1][1]), self.x(self.Ks[-1])
-        if abs(start - end) < 22:
-            return ""
-        ahead = 9 if start > end else -9
-        return (
-            f'<path d="M{start:.1f} {y} H{end + ahead:.1f}" fill="none" stroke="currentColor" stroke-width="1.8"/>'
-            f'<path d="M{end + ahead / 3:.1f} {y} l{ahead} -5 v10 z"/>'
-        )
-
-    def _k_labels(self) -> list[str]:
-        names = ["K"] if len(self.Ks) == 1 else ["K before", "K now"]
-        if len(self.Ks) == 1:
-            return [_text(self.x(self.Ks[0]), 13, f"K = {short(self.Ks[0])}", bold=True)]
-        rising = self.Ks[0] < self.Ks[1]
-        return [
-            _text(
-                self.x(K) + (-6 if left else 6),
-                13,
-                f"{name} = {short(K)}",
-                bold=True,
-                anchor="end" if left else "start",
-            )
-            for name, K, left in zip(names, self.Ks, (rising, not rising), strict=True)
-        ]
-
-    @cached_property
-    def _placed(self) -> list[_Mark]:
-        """The marks with their words on the side where they cross least, on as few rows as keep them apart."""
-        made: list[_Mark] = []
-        for label, Q in self.marks:
-            words = f"{label}: Q = {'∞' if math.isinf(Q) else short(Q)}"
-            sides = [_Mark(self.x(Q), words, left) for left in (False, True)]
-            mark = min(sides, key=self._trouble)
-            taken = {other.row for other in made if other.low < mark.high and mark.low < other.high}
-            made.append(replace(mark, row=next(n for n in range(len(self.marks)) if n not in taken)))
-        return made
-
-    def _trouble(self, mark: _Mark) -> float:
-        """How much is in the way of a mark's words."""
-        crossed = sum(
-            mark.low - 2 < self.x(K) < mark.high + 2 and abs(self.x(K) - mark.x) > 3 for K in self.Ks
-        )
-        return crossed + 10 * (mark.low < 0 or mark.high > self.width)
-
-    @property
-    def base(self) -> float:
-        """Where the line lies, px."""
-        return 36.0 + 20 * (1 + max((mark.row for mark in self._placed), default=0))
-
-
-@dataclass(frozen=True)
-class _Mark:
-    """A value on the line with its words, to the left of it or to the right."""
-
-    x: float
-    words: str
-    left: bool
-    row: int = 0
-
-    @property
-    def _long(self) -> float:
-        return 6.8 * len(self.words) + 10  # px, about
-
-    @property
-    def low(self) -> float:
-        return self.x - self._long if self.left else self.x - 5
-
-    @property
-    def high(self) -> float:
-        return self.x + 5 if self.left else self.x + self._long
-
-    def drawn(self, y: float) -> str:
-        """The dot and its words."""
-        x, anchor = (self.x - 10, "end") if self.left else (self.x + 10, "start")
-        dot = f'<circle cx="{self.x:.1f}" cy="{y:g}" r="4.5"/>'
-        return dot + _text(x, y + 4, self.words, small=True, anchor=anchor)
-
-
-def short(value: float) -> str:
-    """A number to three figures as printed: 0.0123, 151, 7.00 × 10⁸."""
-    return "∞" if math.isinf(value) else with_figures(value)
-
-
-def bars(
-    rows: Sequence[tuple[str, Mapping[str, float]]],
-    title: str,
-    desc: str = "",
-    unit: str = "",
-    width: float = 560,
-) -> str:
-    """Groups of horizontal bars: (label, {moment: value}); the number stands at the end of each bar.
-
-    The first moment of a group is outlined, the last is full, so that they are told apart without colour.
-    """
-    most = max((v for _, group in rows for v in group.values()), default=0.0) or 1.0
-    body, y = [], 4.0
-    for label, group in rows:
-        body.append(_text(0, y + 14, label, bold=True, anchor="start"))
-        for i, (moment, value) in enumerate(group.items()):
-            length = max(1.5, (width - 330) * value / most)
-            full = "currentColor" if i == len(group) - 1 else "none"
-            body.append(_text(190, y + 14, moment, small=True, anchor="end"))
-            body.append(
-                f'<rect x="200" y="{y + 3:g}" width="{length:.1f}" height="13" fill="{full}" fill-opacity=".65" stroke="currentColor"/>'
-            )
-            body.append(
-                _text(206 + length, y + 14, f"{short(value)} {unit}".strip(), small=True, anchor="start")
-            )
-            y += 19
-        y += 9
-    return svg("".join(body), width, y, title, desc)

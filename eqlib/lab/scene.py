@@ -18,7 +18,8 @@ from eqlib.chem.explain import turning
 from eqlib.chem.species import species
 from eqlib.chem.state import State
 from eqlib.lab.colour import Colour, absorbance, colour_of
-from eqlib.lab.drawing import GASES, SHAPES, QuotientLine, Vessel, frame, look_of, shelf, vessel_of
+from eqlib.lab.curves import QuotientLine
+from eqlib.lab.drawing import GASES, SHAPES, Vessel, frame, look_of, shelf, vessel_of
 from eqlib.lab.look import lightness
 from eqlib.writing import number
 

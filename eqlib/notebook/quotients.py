@@ -12,7 +12,7 @@ from eqlib.chem.disturb import disturb
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.stress import Stress
-from eqlib.lab.drawing import QuotientLine
+from eqlib.lab.curves import QuotientLine
 from eqlib.notebook.explorer import Slider, explore
 from eqlib.writing import number, with_figures
 

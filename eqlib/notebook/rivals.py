@@ -11,7 +11,8 @@ from eqlib.chem.catalogue import system
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.salts import dissolved
 from eqlib.chem.sweeps import sweep
-from eqlib.lab.drawing import bars, shelf, svg, vessel_of
+from eqlib.lab.curves import bars
+from eqlib.lab.drawing import shelf, svg, vessel_of
 
 #: What can be dripped in: words -> (salt, mol/L).
 BOTTLES = {

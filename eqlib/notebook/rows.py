@@ -10,8 +10,7 @@ from html import escape
 
 from eqlib.chem.catalogue import system
 from eqlib.chem.ice import ice
-from eqlib.lab.curves import curves
-from eqlib.lab.drawing import QuotientLine
+from eqlib.lab.curves import QuotientLine, curves
 from eqlib.notebook.explorer import Slider, explore
 from eqlib.writing import number, with_figures
 

@@ -10,7 +10,8 @@ from eqlib.chem.disturb import disturb
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.stress import Stress
 from eqlib.lab.colour import absorbance, colour_of
-from eqlib.lab.drawing import bars, svg
+from eqlib.lab.curves import bars
+from eqlib.lab.drawing import svg
 from eqlib.writing import number
 
 BORE_CM, AREA_CM2 = 1.95, 3.0  # a usual 20 mL syringe, about (common practice, no source)

@@ -9,7 +9,8 @@ from coloraide import Color
 
 import eqlib as eq
 from eqlib.errors import EqlibError
-from eqlib.lab.drawing import QuotientLine, bars, frame, grey_of, shapes, shelf, vessel_of
+from eqlib.lab.curves import QuotientLine, bars
+from eqlib.lab.drawing import frame, grey_of, shapes, shelf, vessel_of
 
 SVG = "{http://www.w3.org/2000/svg}"
 
