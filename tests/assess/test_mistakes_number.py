@@ -12,10 +12,10 @@ from pathlib import Path
 
 import pytest
 
-from eqlib.assess import asks
+from eqlib.assess import asks, feedback
 from eqlib.assess.asks.base import Part
 from eqlib.assess.case import Case
-from eqlib.assess.load import load_questions
+from eqlib.assess.load import load_questions, read_questions
 from eqlib.assess.mark import mark
 from eqlib.assess.mistakes import MISTAKES, Suspect, name_mistake
 from eqlib.assess.setting import Portion
@@ -519,6 +519,92 @@ def amounts(value, volume, micro=True):
     return [value * volume, 1e3 * value * volume, *([1e6 * value * volume] if micro else [])]
 
 
+def solved(quantity="extent", species="", K=140.0, iron=F, thiocyanate=S, made=0.0, portions=()):
+    """x from K, by the quadratic formula."""
+    b = iron + thiocyanate + 1 / K
+    x = (b - math.sqrt(b * b - 4 * (iron * thiocyanate - made / K))) / 2
+    end = {"Fe^3+": iron - x, "SCN^-": thiocyanate - x, "FeSCN^2+": made + x}
+    part = Part("n", "number", "number", "", quantity=quantity, species=species, when="before")
+    return asking(
+        part,
+        x if quantity == "extent" else end[species],
+        reactions=(IRON,),
+        portions=portions,
+        volume=V,
+        mixed={"Fe^3+": iron, "SCN^-": thiocyanate, "FeSCN^2+": made},
+        before=end,
+        equilibrium=end,
+        extent=x,
+    )
+
+
+def standard(quantity="epsilon", A=0.470, path=2.0, blank=0.02):
+    return asking(
+        Part("e", "number", "number", "", quantity=quantity, unit="L/(mol cm)"),
+        (A - blank) / (path * 1e-4),
+        reactions=(IRON,),
+        portions=(Portion({"Fe^3+": 0.2}, 5e-3), Portion({"SCN^-": 4e-4}, 2.5e-3), Portion({}, 2.5e-3)),
+        volume=V,
+        mixed={"Fe^3+": 0.100, "SCN^-": 1.0e-4, "FeSCN^2+": 0.0},
+        measured={"absorbance": A, "path": path, "blank": blank},
+        observed="FeSCN^2+",
+    )
+
+
+def seen(when="before", path=2.0, **measured):
+    end = {"Fe^3+": 9.65e-4, "SCN^-": 5.65e-4, "FeSCN^2+": 3.5e-5}
+    return asking(
+        Part("A", "number", "number", "", quantity="absorbance", when=when),
+        4700 * path * 3.5e-5,
+        reactions=(IRON,),
+        volume=V,
+        mixed={"Fe^3+": F, "SCN^-": S, "FeSCN^2+": 0.0},
+        before=end,
+        equilibrium=end,
+        measured={"epsilon": 4700.0, "path": path, **measured},
+        observed="FeSCN^2+",
+        extent=3.5e-5,
+    )
+
+
+RUNS = {"run1": 138.0, "run2": 143.0, "run3": 149.0}
+
+
+def repeated(quantity):
+    right = {
+        "mean": 430 / 3,
+        "s": math.sqrt(((138 - 430 / 3) ** 2 + (143 - 430 / 3) ** 2 + (149 - 430 / 3) ** 2) / 2),
+        "n": 3.0,
+    }[quantity]
+    return asking(Part("r", "number", "number", "", quantity=quantity), right, measured=RUNS)
+
+
+def diluted():
+    before = {"Fe^3+": 1.0e-3, "SCN^-": 5.0e-4, "FeSCN^2+": 7.0e-5}
+    half = {name: c / 2 for name, c in before.items()}
+    return asking(
+        Part("q", "number", "number", "", quantity="Q", when="at_once"),
+        280.0,
+        reactions=(IRON,),
+        volume=0.01,
+        before=before,
+        at_once=half,
+        after={"Fe^3+": 5.2e-4, "SCN^-": 2.7e-4, "FeSCN^2+": 1.96e-5},
+        stress=Stress.dilute(0.01),
+    )
+
+
+def kp():
+    return asking(
+        Part("n", "number", "number", "", quantity="Kp"),
+        150.0 / 24.790,
+        reactions=(Reaction("2 NO2(g) <=> N2O4(g)", K=150),),
+        volume=2.0,
+        mixed={},
+        temperature=298.15,
+    )
+
+
 LOG, NATURAL = 10**-0.325 / 4700, 0.325 * math.log(10) / 4700  # x, where the absorbance is misread
 K2_x = 0.630 / 9400  # A 0.650 less 0.020, in 2 cm
 AT_ONCE_Q = 6.3e-5 / (1.09e-2 * 4.5e-4)
@@ -647,6 +733,126 @@ WHOLE = {
 }
 
 
+def x_of(K, iron=F, thiocyanate=S):
+    """x/((a - x)(b - x)) = K by the quadratic formula."""
+    b = iron + thiocyanate + 1 / K
+    return 2 * iron * thiocyanate / (b + math.sqrt(b * b - 4 * iron * thiocyanate))
+
+
+X = x_of(140)
+STANDARD = 0.450 / (2 * 1e-4)  # A 0.470 less 0.020, in 2 cm, all of 0.100 mM thiocyanate as complex
+PER = 4700 * 2.0
+MADE_END = x_of(140, F + 2e-5, S + 2e-5)  # the same end as from 2e-5 more of both
+K_SEEN = 3.5e-5 / (9.65e-4 * 5.65e-4)
+WHOLE |= {
+    "x from K": (
+        solved(portions=POURED),
+        {
+            "goes_complete": [S],
+            "limiting_swapped": [F],
+            "unchecked_small_x": [140 * F * S],
+            "equal_amounts": [S / 2],
+            "k_inverted": [x_of(1 / 140)],
+            "stock_conc": [
+                x_of(140, 2e-3, 2e-3),
+                x_of(140, F / 0.8, S / 0.8),
+                x_of(140, 2e-3),
+                x_of(140, F, 2e-3),
+            ],
+            "moles_as_conc": amounts(X, V, micro=False),
+            "unit_prefix": [1e3 * X, X / 1e3],
+        },
+    ),
+    "thiocyanate left by K": (
+        solved("concentration", "SCN^-"),
+        {
+            "goes_complete": [0.0],
+            "unchecked_small_x": [S - 140 * F * S],
+            "equal_amounts": [S / 2],
+            "k_inverted": [S - x_of(1 / 140)],
+            "change_sign": [S + X],
+            "initial_as_eq": [S],
+            "moles_as_conc": amounts(S - X, V),
+            "unit_prefix": [1e3 * (S - X), (S - X) / 1e3],
+        },
+    ),
+    "some complex from the start": (  # with it x is not small by any short cut
+        solved("concentration", "FeSCN^2+", made=2e-5),
+        {
+            "goes_complete": [2e-5 + S],
+            "limiting_swapped": [2e-5 + F],
+            "equal_amounts": [2e-5 + (S - 2e-5) / 2],
+            "k_inverted": [(F + 2e-5) * (S + 2e-5) / 140],  # practically all of it back
+            "initial_as_eq": [2e-5],
+            "moles_as_conc": amounts(MADE_END, V),
+            "unit_prefix": [1e3 * MADE_END, MADE_END / 1e3],
+        },
+    ),
+    "an absorptivity": (
+        standard(),
+        {
+            "limiting_swapped": [0.450 / (2 * 0.1)],
+            "path_ignored": [0.450 / 1e-4],
+            "blank_kept": [0.470 / 2e-4],
+            "log_slip": [10**-0.450 / 2e-4, 0.450 * math.log(10) / 2e-4],
+            "stock_conc": [0.450 / (2 * 4e-4), 0.450 / (2 * 1e-4 / 0.75)],
+            "unit_prefix": [1e3 * STANDARD],
+        },
+    ),
+    "an absorptivity in 1 cm": (
+        standard(path=1.0, blank=0.0),
+        {
+            "limiting_swapped": [4.70],
+            "log_slip": [10**-0.470 / 1e-4, 0.470 * math.log(10) / 1e-4],
+            "stock_conc": [1175.0, 3525.0],
+            "unit_prefix": [4700e3],
+        },
+    ),
+    "an absorbance": (
+        seen(),
+        {
+            "path_ignored": [0.1645],
+            "log_slip": [10**-0.329, 0.329 * math.log(10)],
+            "goes_complete": [PER * S],
+            "limiting_swapped": [PER * F],
+            "unchecked_small_x": [PER * K_SEEN * F * S],
+            "equal_amounts": [PER * S / 2],
+            "k_inverted": [PER * x_of(1 / K_SEEN)],
+            "initial_as_eq": [0.0],
+        },
+    ),
+    "an absorbance of a given concentration": (
+        seen(concentration=3.5e-5),
+        {"path_ignored": [0.1645], "log_slip": [10**-0.329, 0.329 * math.log(10)]},
+    ),
+    "an absorbance of a given concentration in 1 cm": (
+        seen(path=1.0, concentration=3.5e-5),
+        {"log_slip": [10**-0.1645, 0.1645 * math.log(10)]},
+    ),
+    "a mean": (repeated("mean"), {"single_truth": [138.0, 143.0, 149.0]}),
+    "a spread": (repeated("s"), {"single_truth": [0.0]}),
+    "a number of runs": (repeated("n"), {"single_truth": [1.0]}),
+    "Q after water": (
+        diluted(),
+        {
+            "volume_ignored": [140.0],
+            "q_is_k": [1.96e-5 / (5.2e-4 * 2.7e-4)],
+            "k_inverted": [1 / 280],
+            "sum_not_product": [3.5e-5 / 7.5e-4],
+            "moles_as_conc": [280 / 0.01, 280 / 10, 280 / 1e3],
+            "unit_prefix": [280e3],
+        },
+    ),
+    "Kp": (
+        kp(),  # R T = 24.790 L bar/mol at 298.15 K
+        {
+            "k_inverted": [24.790 / 150],
+            "rt_wrong_side": [150 * 24.790, 150.0],
+        },
+    ),
+}
+
+
 @pytest.mark.parametrize("name", WHOLE)
 def test_every_value_that_is_suspected_and_no_other(name):
     problem, worked = WHOLE[name]
@@ -665,3 +871,76 @@ def test_slips_that_are_rare_are_marked_so():
     assert [s.rare for s in suspects(item("extent")) if s.mistake == "moles_as_conc"] == [False, True]
     assert all(s.rare for s in suspects(item("extent")) if s.mistake == "unit_prefix")
     assert not any(s.rare for s in suspects(item()) if s.mistake in ("log_slip", "stock_conc"))
+
+
+RUN_HEAD = """
+[assignment]
+id = "runs"
+title = "R"
+course = "evening-class"
+[[question]]
+id = "q"
+kind = "number"
+points = 1
+title = "Q"
+prompt = "A question."
+[question.measured]
+reading = "runs"
+runs = [130, 143, 160]
+[[question.part]]
+ask = "number"
+quantity = "{}"
+"""
+
+
+@pytest.mark.parametrize(
+    ("quantity", "typed", "told"),
+    [
+        ("s", "12.28", feedback.DIVIDED_BY_N),  # the root of 452.67/3
+        ("s", "226.3", feedback.NO_ROOT),  # 452.67/2
+        ("s", "9.192", feedback.ONE_LEFT_OUT),  # of 130 and 143: 13/sqrt(2)
+        ("s", "9.4", feedback.NOT_YET_RESULT),
+        ("mean", "151.5", feedback.ONE_LEFT_OUT),  # of 143 and 160
+        ("mean", "120.0", feedback.NOT_YET_RESULT),
+        ("n", "2", feedback.ONE_LEFT_OUT),
+        ("n", "7", feedback.NOT_YET_RESULT),
+    ],
+)
+def test_slips_with_repeated_results_are_told_in_words(quantity, typed, told):
+    made = read_questions(RUN_HEAD.format(quantity))["q"]
+    assert mark(made, typed).parts[0].feedback == told
+
+
+SQUEEZE = (
+    RUN_HEAD[: RUN_HEAD.index("[question.measured]")].replace("number", "mixed")
+    + """
+reactions = [{{ text = "2 NO2(g) <=> N2O4(g)", K = 170 }}]
+[question.start]
+totals = {{ "NO2(g)" = 0.04 }}
+volume_L = 0.1
+[question.stress]
+kind = "change_volume"
+mL = 40
+[[question.part]]
+ask = "number"
+quantity = "concentration"
+species = "NO2(g)"
+when = "{}"
+"""
+)
+
+
+@pytest.mark.parametrize(
+    ("when", "factor", "told"),
+    [
+        ("at_once", 1.0, feedback.AS_BEFORE_THE_MOVE),
+        ("at_once", 0.4, feedback.VOLUMES_SWAPPED),
+        ("at_once", 0.75, feedback.NOT_YET_RESULT),
+        ("after", 0.4, feedback.NOT_YET_RESULT),
+    ],
+)
+def test_a_squeeze_left_out_or_upside_down_is_told_in_words(when, factor, told):
+    """2 x² 170 + x = 0.04 by the quadratic formula; at once in 40 mL it is 2.5 times as much."""
+    before = (math.sqrt(1 + 8 * 170 * 0.04) - 1) / (4 * 170)
+    made = read_questions(SQUEEZE.format(when))["q"]
+    assert mark(made, f"{factor * before:.4g}").parts[0].feedback == told
