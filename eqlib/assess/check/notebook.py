@@ -6,16 +6,22 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Iterable
+from typing import Any
 
+from eqlib.assess.question import QuestionSet
 from eqlib.assess.records.record import MIME
 
 BEGIN, END = "### BEGIN SOLUTION", "### END SOLUTION"
 _TELLING = re.compile(r"\.outcome\(|\.expected\b|\.working\b")
 
+#: Something wrong: where, and a line that says what.
+Fault = tuple[str, str]
 
-def check_notebook(notebook: dict, questions) -> tuple[list[tuple[str, str]], set[str]]:
-    """((where, line) of everything wrong, ids of the questions this notebook asks)."""
-    lines: list[tuple[str, str]] = []
+
+def check_notebook(notebook: dict[str, Any], questions: QuestionSet) -> tuple[list[Fault], set[str]]:
+    """(everything wrong, ids of the questions this notebook asks)."""
+    lines: list[Fault] = []
     cells = [cell if isinstance(cell, dict) else {} for cell in notebook["cells"]]
     ids: Counter[str] = Counter()
     used = set()
@@ -43,20 +49,20 @@ def check_notebook(notebook: dict, questions) -> tuple[list[tuple[str, str]], se
     return lines, used
 
 
-def nbgrader_of(cell) -> dict:
+def nbgrader_of(cell: dict[str, Any]) -> dict[str, Any]:
     """The nbgrader metadata of a cell, or an empty table."""
     meta = cell.get("metadata", {})
     found = meta.get("nbgrader", {}) if isinstance(meta, dict) else {}
     return found if isinstance(found, dict) else {}
 
 
-def source_of(cell) -> str:
+def source_of(cell: dict[str, Any]) -> str:
     """The text of a cell."""
     text = cell.get("source", "")
     return "".join(text) if isinstance(text, list) else str(text)
 
 
-def _left_behind(cell, number):
+def _left_behind(cell: dict[str, Any], number: int) -> list[Fault]:
     if cell.get("cell_type") != "code":
         return []
     if cell.get("outputs"):
@@ -68,7 +74,7 @@ def _left_behind(cell, number):
     return []
 
 
-def _solution_marks(cell, meta, number):
+def _solution_marks(cell: dict[str, Any], meta: dict[str, Any], number: int) -> list[Fault]:
     text = source_of(cell)
     begins, ends = text.count(BEGIN), text.count(END)
     where = f"cell {number}"
@@ -105,7 +111,9 @@ def _outside(text: str) -> str:
     return re.sub(f"{re.escape(BEGIN)}.*?{re.escape(END)}", "", text, flags=re.DOTALL)
 
 
-def _graded(cell, meta, name, number, questions):
+def _graded(
+    cell: dict[str, Any], meta: dict[str, Any], name: str, number: int, questions: QuestionSet
+) -> list[Fault]:
     where = f"cell {number} ({name})"
     if name not in questions:
         return [(where, "is graded, but questions.toml has no question of that id; correct one of them")]
@@ -134,7 +142,7 @@ def _ends_in_check(text: str, name: str) -> bool:
     return re.fullmatch(rf"""panel\((["']){re.escape(name)}\1.*\)\s*(#.*)?""", last) is not None
 
 
-def _kept_records(notebook) -> list[tuple[str, str]]:
+def _kept_records(notebook: dict[str, Any]) -> list[Fault]:
     """Recorded answers and the state of controls in the notebook's own metadata."""
     meta = notebook.get("metadata")
     meta = meta if isinstance(meta, dict) else {}
@@ -147,7 +155,7 @@ def _kept_records(notebook) -> list[tuple[str, str]]:
     return [("metadata", f"holds {key!r}, left from a run; remove it before committing") for key in kept]
 
 
-def _order(cells, names):
+def _order(cells: list[dict[str, Any]], names: Iterable[str]) -> list[Fault]:
     """The cell that works an answer out stands before the panel that takes it."""
     place = {nbgrader_of(cell).get("grade_id"): number for number, cell in enumerate(cells, start=1)}
     return [
@@ -157,7 +165,7 @@ def _order(cells, names):
     ]
 
 
-def _points(cells, questions):
+def _points(cells: list[dict[str, Any]], questions: QuestionSet) -> list[Fault]:
     """The notebook's points add up to the file's (only when it asks all of them)."""
     graded = {nbgrader_of(c).get("grade_id"): nbgrader_of(c) for c in cells if nbgrader_of(c).get("grade")}
     if not set(questions) <= set(graded):
@@ -168,7 +176,7 @@ def _points(cells, questions):
     return []
 
 
-def check_release(notebook: dict, questions) -> list[tuple[str, str]]:
+def check_release(notebook: dict[str, Any], questions: QuestionSet) -> list[Fault]:
     """What a released notebook must not hold: solutions, outputs, anything that computes an answer."""
     lines = []
     for number, cell in enumerate(notebook["cells"], start=1):

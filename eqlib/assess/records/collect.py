@@ -8,26 +8,30 @@ one line in ``problems``.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import datetime
+from typing import TYPE_CHECKING, Any
 
 from eqlib.assess.records.journal import journal_name, read_journal
 from eqlib.assess.records.record import MIME, SEEN, AnswerError, Record, read_time, record_answer
 from eqlib.assess.variants import normal_id
 
+if TYPE_CHECKING:
+    from eqlib.assess.question import Question, QuestionSet
 
-class Collected(dict):
+
+class Collected(dict[str, Record]):
     """Records by question id, with ``problems`` (one line each) and ``student`` (the id in the notebook, or
     None). ``opened``: (student, question, when) of every outcome that was shown to whoever it was.
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         super().__init__()
         self.problems: list[str] = []
         self.student: str | None = None
         self.opened: list[tuple[str, str, datetime]] = []
 
-    def offer(self, record: Record, assignment, student) -> None:
+    def offer(self, record: Record, assignment: str | None, student: str | None) -> None:
         """Take ``record`` unless it belongs elsewhere; merge it with what is here."""
         if assignment is not None and record.assignment != assignment:
             self._say(
@@ -66,7 +70,12 @@ class Collected(dict):
             self.problems.append(line)
 
 
-def collect(notebook=None, journal=None, assignment=None, student=None) -> Collected:
+def collect(
+    notebook: str | bytes | dict[str, Any] | None = None,
+    journal: str | bytes | dict[str, Any] | None = None,
+    assignment: str | None = None,
+    student: str | None = None,
+) -> Collected:
     """The records of every question, copies of one answer merged.
 
     ``notebook`` and ``journal`` are JSON text, bytes, parsed dicts, or None. With ``assignment``, answers of
@@ -97,7 +106,9 @@ def collect(notebook=None, journal=None, assignment=None, student=None) -> Colle
     return found
 
 
-def _whose(records, found: Collected, student) -> tuple[str, ...]:
+def _whose(
+    records: Mapping[str, Mapping[str, Record]], found: Collected, student: str | None
+) -> tuple[str, ...]:
     """Whose journal entries belong to this notebook; the unnamed ones belong to whoever holds it."""
     if student is None:
         student = found.student
@@ -106,7 +117,7 @@ def _whose(records, found: Collected, student) -> tuple[str, ...]:
     return tuple(records) if len([who for who in records if who]) <= 1 else ("",)
 
 
-def records_in(notebook, found: Collected) -> Iterator[Record]:
+def records_in(notebook: str | bytes | dict[str, Any], found: Collected) -> Iterator[Record]:
     """Every record in a notebook, as it stands. Problems and the notebook's id go into ``found``."""
     if isinstance(notebook, (str, bytes, bytearray)):
         try:
@@ -136,22 +147,24 @@ def records_in(notebook, found: Collected) -> Iterator[Record]:
             found._say(f"{where}: {error}")
 
 
-def _joined(value):
+def _joined(value: object) -> object:
     """Notebook files may store text as a list of lines."""
     if type(value) is list and all(type(line) is str for line in value):
         return "".join(value)
     return value
 
 
-def _dict(value) -> dict:
+def _dict(value: object) -> dict[str, Any]:
     return value if type(value) is dict else {}
 
 
-def _list(value) -> list:
+def _list(value: object) -> list[Any]:
     return value if type(value) is list else []
 
 
-def code_answers(kept: Collected, ran: Collected, questions) -> tuple[dict[str, Record], list[str]]:
+def code_answers(
+    kept: Collected, ran: Collected, questions: Mapping[str, Question]
+) -> tuple[dict[str, Record], list[str]]:
     """(the records that count, one line for each that does not): what was recorded before marking.
 
     ``kept`` was handed in, ``ran`` stood in the outputs when the submission ran for marking. Only a part that
@@ -177,7 +190,7 @@ def code_answers(kept: Collected, ran: Collected, questions) -> tuple[dict[str, 
     return counts, lines
 
 
-def no_answers(kept: Collected, questions) -> str:
+def no_answers(kept: Collected, questions: QuestionSet) -> str:
     """Empty, or the line about a submission in which nothing recorded was found although there were forms to
     fill in.
 

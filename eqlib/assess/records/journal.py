@@ -13,8 +13,10 @@ from __future__ import annotations
 import json
 import os
 import time
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from eqlib.assess.records.record import AnswerError, Record
 from eqlib.assess.variants import normal_id
@@ -34,10 +36,10 @@ def journal_name(assignment: str) -> str:
 class Journal:
     """Answers kept in the file at ``path``. Nothing is held in memory between calls."""
 
-    def __init__(self, path):
+    def __init__(self, path: str | Path) -> None:
         self.path = Path(path)
 
-    def read(self, student=None) -> dict[str, Record]:
+    def read(self, student: str | None = None) -> dict[str, Record]:
         """The records of ``student`` (None: of nobody in particular), by question. Unusable ones are left
         out.
         """
@@ -58,7 +60,7 @@ class Journal:
         with alone_in(self.path.parent):
             self._write(given)
 
-    def _write(self, given) -> None:
+    def _write(self, given: Iterable[Record]) -> None:
         records, problems = self._whole()
         changed = False
         for record in given:
@@ -83,7 +85,7 @@ class Journal:
                 "answer is in the notebook, so save the notebook"
             ) from None
 
-    def _whole(self) -> tuple[dict, list[str]]:
+    def _whole(self) -> tuple[dict[str, dict[str, Record]], list[str]]:
         try:
             if self.path.stat().st_size > MAX_JOURNAL:
                 return {}, [f"{self.path.name} is far larger than any journal; it was not read"]
@@ -110,7 +112,9 @@ class Journal:
                 return
 
 
-def read_journal(source, name="the journal") -> tuple[dict[str, dict[str, Record]], list[str]]:
+def read_journal(
+    source: str | bytes | dict[str, Any], name: str = "the journal"
+) -> tuple[dict[str, dict[str, Record]], list[str]]:
     """Records by normalised student id and question, and one line for each thing that could not be read."""
     if isinstance(source, (str, bytes, bytearray)):
         try:
@@ -140,7 +144,7 @@ def read_journal(source, name="the journal") -> tuple[dict[str, dict[str, Record
 
 
 @contextmanager
-def alone_in(folder: Path):
+def alone_in(folder: Path) -> Iterator[None]:
     """Let one process at a time add to a journal in ``folder``: two notebooks of one student may be open at
     once.
 

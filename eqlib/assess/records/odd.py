@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import ast
 import re
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 from eqlib.assess.records.collect import Collected
 from eqlib.assess.records.record import read_time
@@ -24,7 +26,11 @@ _MARKER = re.compile(
 
 
 def oddities(
-    kept: Collected, notebook: dict | None = None, opens=None, due=None, now: datetime | None = None
+    kept: Collected,
+    notebook: dict[str, Any] | None = None,
+    opens: datetime | None = None,
+    due: datetime | None = None,
+    now: datetime | None = None,
 ) -> list[str]:
     """One neutral line for each odd thing. ``opens``, ``due``: the assignment's time (datetime with a zone,
     or None); ``now``: when it was collected (default: now).
@@ -37,7 +43,7 @@ def oddities(
     ]
 
 
-def _attempts(kept: Collected):
+def _attempts(kept: Collected) -> Iterator[tuple[str, datetime]]:
     """(question, when) of every attempt at a question; our own notes are left out."""
     for name, record in kept.items():
         if ":" not in name and name != "student":
@@ -45,14 +51,16 @@ def _attempts(kept: Collected):
                 yield name, read_time(at)
 
 
-def _all_at_once(kept: Collected):
+def _all_at_once(kept: Collected) -> Iterator[str]:
     times = [when for _, when in _attempts(kept)]
     count = len({name for name, _ in _attempts(kept)})
     if count >= MANY and max(times) - min(times) <= AT_ONCE:
         yield f"all {count} answers were recorded within one second ({_said(min(times))})"
 
 
-def _outside_time(kept: Collected, opens, due, now):
+def _outside_time(
+    kept: Collected, opens: datetime | None, due: datetime | None, now: datetime
+) -> Iterator[str]:
     early = sorted((w, n) for n, w in _attempts(kept) if opens is not None and w < opens - CLOCK)
     late = sorted((w, n) for n, w in _attempts(kept) if due is not None and w > due + CLOCK)
     ahead = sorted((w, n) for n, w in _attempts(kept) if w > now + CLOCK)
@@ -67,7 +75,7 @@ def _outside_time(kept: Collected, opens, due, now):
             yield f"{count} {what} (the first: {name}, {_said(when)})"
 
 
-def _opened_elsewhere(kept: Collected):
+def _opened_elsewhere(kept: Collected) -> Iterator[str]:
     """Outcomes shown under another id before the answer that stands was recorded."""
     for who, question, when in dict.fromkeys(kept.opened):
         record = kept.get(question)
@@ -80,7 +88,7 @@ def _opened_elsewhere(kept: Collected):
         )
 
 
-def _uses_marker(notebook: dict):
+def _uses_marker(notebook: dict[str, Any]) -> Iterator[str]:
     for number, cell in enumerate(notebook.get("cells") or (), start=1):
         if not isinstance(cell, dict) or cell.get("cell_type") != "code":
             continue

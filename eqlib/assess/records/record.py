@@ -8,14 +8,17 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from eqlib.assess.reading.plain import Typed, Unreadable
+from eqlib.assess.reading.plain import Plain, Typed, Unreadable
 from eqlib.assess.reading.plain import plain as plain_value
 from eqlib.errors import EqlibError
+
+if TYPE_CHECKING:
+    from eqlib.assess.question import Question
 
 MIME = "application/vnd.eqlib.answer+json"
 FORMAT = 1
@@ -112,7 +115,7 @@ class Record:
             min(filter(None, (self.revealed_at, other.revealed_at)), key=read_time, default=None)
         )
 
-    def to_dict(self) -> dict:
+    def to_dict(self) -> dict[str, Any]:
         """The record as plain data, ready for JSON."""
         shown = {} if self.revealed_at is None else {"revealed_at": self.revealed_at}
         return {
@@ -132,7 +135,7 @@ class Record:
         return json.dumps(self.to_dict(), ensure_ascii=False, allow_nan=False)
 
     @classmethod
-    def from_json(cls, source) -> Record:
+    def from_json(cls, source: object) -> Record:
         """A record from JSON text, bytes or a dict. Raises AnswerError if it is not whole and unaltered."""
         data = _load(source)
         if data.get("format") != FORMAT:
@@ -162,7 +165,13 @@ class Record:
 
 
 def record_answer(
-    assignment, question, answer, student=None, *, at=None, previous: Record | None = None
+    assignment: str,
+    question: str,
+    answer: object,
+    student: str | None = None,
+    *,
+    at: str | None = None,
+    previous: Record | None = None,
 ) -> Record:
     """A new record. An earlier one (``previous``) goes into its history; recording the same again changes
     nothing. A part left blank keeps what ``previous`` holds for it (see ``kept_parts``). Raises AnswerError.
@@ -173,7 +182,7 @@ def record_answer(
     student = None if student is None or not str(student).strip() else _name(str(student), "student")
     if previous is not None and previous.student == student and dict(previous.answer) == answer:
         return previous
-    history: tuple = ()
+    history: tuple[Mapping[str, Any], ...] = ()
     shown = None if previous is None else previous.revealed_at
     if previous is not None:
         history = _trimmed((*previous.history, {"at": previous.at, "answer": dict(previous.answer)}))
@@ -191,13 +200,13 @@ def _now(after: Record | None) -> str:
     return now.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-def _trimmed(history) -> tuple:
+def _trimmed(history: Sequence[Mapping[str, Any]]) -> tuple[Mapping[str, Any], ...]:
     """At most MAX_HISTORY entries: the first half and the last half."""
     half = MAX_HISTORY // 2
     return tuple(history) if len(history) <= MAX_HISTORY else (*history[:half], *history[-half:])
 
 
-def blank(value) -> bool:
+def blank(value: object) -> bool:
     """Does this value say nothing: None, no text, a table or list of nothing but such?"""
     if isinstance(value, str):
         return not value.strip()
@@ -208,7 +217,7 @@ def blank(value) -> bool:
     return value is None
 
 
-def kept_parts(answer: Mapping, previous: Record | None) -> tuple[str, ...]:
+def kept_parts(answer: Mapping[str, Any], previous: Record | None) -> tuple[str, ...]:
     """The parts that ``answer`` leaves blank and ``previous`` holds: recording keeps them.
 
     Answers to another set of numbers (practice) have nothing to do with each other.
@@ -218,7 +227,7 @@ def kept_parts(answer: Mapping, previous: Record | None) -> tuple[str, ...]:
     return tuple(name for name, old in previous.answer.items() if blank(answer.get(name)) and not blank(old))
 
 
-def same_answer(record: Record | None, shown: Mapping) -> bool:
+def same_answer(record: Record | None, shown: Mapping[str, Any]) -> bool:
     """Is ``shown``, what stands in the controls now (part id -> value), exactly what is recorded?
 
     Blank parts do not count, nor do blanks around typed text. False: say "changed, not recorded yet".
@@ -226,7 +235,7 @@ def same_answer(record: Record | None, shown: Mapping) -> bool:
     return _said(shown) == _said({} if record is None else record.answer)
 
 
-def _said(answer: Mapping) -> dict:
+def _said(answer: Mapping[str, Any]) -> dict[str, object]:
     return {
         name: value.strip() if isinstance(value, str) else _whole(value)
         for name, value in answer.items()
@@ -249,7 +258,7 @@ class Standing:
         return "partly answered" if self.missing else "answered"
 
 
-def standing(question, record: Record | None) -> Standing:
+def standing(question: Question, record: Record | None) -> Standing:
     """The Standing of ``record`` as an answer to ``question``: its scored parts, or all if none is scored."""
     wanted = [part.id for part in question.parts if part.scored] or [part.id for part in question.parts]
     held = {} if record is None else record.answer
@@ -257,7 +266,9 @@ def standing(question, record: Record | None) -> Standing:
     return Standing(answered, tuple(name for name in wanted if name not in answered))
 
 
-def receipt_of(assignment, question, student, answer, at) -> str:
+def receipt_of(
+    assignment: str, question: str, student: str | None, answer: Mapping[str, Any], at: str
+) -> str:
     """The receipt of an answer: the start of the SHA-256 of its canonical JSON.
 
     A browser saves 139.0 as 139, so the two have the same receipt.
@@ -266,12 +277,12 @@ def receipt_of(assignment, question, student, answer, at) -> str:
     return hashlib.sha256(canonical.encode("ascii")).hexdigest()[:8]
 
 
-def _canonical(value) -> str:
+def _canonical(value: object) -> str:
     """One text for equal values, whatever the order of their names."""
     return json.dumps(_whole(value), ensure_ascii=True, sort_keys=True, separators=(",", ":"), default=dict)
 
 
-def _whole(value):
+def _whole(value: object) -> object:
     """``value`` with every float that is a whole number written as one."""
     if isinstance(value, Mapping):
         return {name: _whole(item) for name, item in value.items()}
@@ -280,7 +291,7 @@ def _whole(value):
     return int(value) if type(value) is float and value.is_integer() else value
 
 
-def read_time(text, where="a recorded answer") -> datetime:
+def read_time(text: object, where: str = "a recorded answer") -> datetime:
     """An ISO 8601 time with its zone, as UTC. Raises AnswerError."""
     try:
         if type(text) is not str or len(text) > 40:
@@ -295,7 +306,7 @@ def read_time(text, where="a recorded answer") -> datetime:
         ) from None
 
 
-def _load(source) -> dict:
+def _load(source: object) -> dict[str, Any]:
     if isinstance(source, (bytes, bytearray)):
         source = bytes(source).decode("utf-8", errors="replace")
     if isinstance(source, str):
@@ -314,13 +325,13 @@ def _load(source) -> dict:
     return source
 
 
-def _name(value, what) -> str:
+def _name(value: object, what: str) -> str:
     if type(value) is not str or not _NAME.fullmatch(value.strip()):
         raise AnswerError(f"a recorded answer has no usable {what} name (letters, digits, . _ - and spaces)")
     return value.strip()
 
 
-def _answer(value, where) -> dict:
+def _answer(value: object, where: str) -> dict[str, Any]:
     """The answer table as plain values; nothing that JSON cannot hold gets in."""
     try:
         table = plain(value)
@@ -331,7 +342,7 @@ def _answer(value, where) -> dict:
     return table
 
 
-def _history(value, where) -> tuple:
+def _history(value: object, where: str) -> tuple[dict[str, Any], ...]:
     if type(value) is not list or len(value) > MAX_HISTORY:
         raise AnswerError(f"{where} has an unreadable history; record it again from the form")
     entries = []
@@ -343,7 +354,7 @@ def _history(value, where) -> tuple:
     return tuple(entries)
 
 
-def plain(value):
+def plain(value: object) -> Any:
     """``value`` as None, bool, int, float, str, list or dict of those, ready for JSON. Raises Unreadable.
 
     A decimal keeps the digits it was written with, so that its figures can still be counted.
@@ -351,7 +362,7 @@ def plain(value):
     return _without_typed(plain_value(value))
 
 
-def _without_typed(value):
+def _without_typed(value: Plain) -> Any:
     if isinstance(value, Typed):
         return value.text
     if type(value) is list:
@@ -361,7 +372,7 @@ def _without_typed(value):
     return value
 
 
-def has_text(value) -> bool:
+def has_text(value: object) -> bool:
     """Is there any text in this value?"""
     try:
         value = plain(value)

@@ -9,8 +9,10 @@ record so that the new output carries it too.
 from __future__ import annotations
 
 import json
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from eqlib.assess.records.collect import Collected, records_in
 from eqlib.assess.records.journal import Journal, journal_name, read_journal
@@ -32,7 +34,9 @@ class Rescued:
     records: tuple[Record, ...] = ()
     problems: tuple[str, ...] = field(default=())
 
-    def record(self, question: str, student=None, assignment: str | None = None) -> Record | None:
+    def record(
+        self, question: str, student: str | None = None, assignment: str | None = None
+    ) -> Record | None:
         """The newest record of ``question`` (of ``student``, of ``assignment``, where given), or None."""
         return max(
             (
@@ -46,13 +50,15 @@ class Rescued:
             default=None,
         )
 
-    def bundle(self, question: str, student=None, assignment: str | None = None) -> dict:
+    def bundle(
+        self, question: str, student: str | None = None, assignment: str | None = None
+    ) -> dict[str, Any]:
         """What an output in this question's place has to carry: {MIME: record}, or {} if there is none."""
         record = self.record(question, student, assignment)
         return {} if record is None else {MIME: record.to_dict()}
 
 
-def rescue(folder, write: bool = True) -> Rescued:
+def rescue(folder: str | Path, write: bool = True) -> Rescued:
     """Copy every record in the notebooks of ``folder`` (and their checkpoints) into its journals; return them
     all, those of the journals among them. Never raises. ``write=False`` only reads (while marking).
     """
@@ -90,7 +96,7 @@ def _listed(folder: Path, pattern: str) -> list[Path]:
     return [path for _, path in sorted(paths, reverse=True)[:MAX_NOTEBOOKS]]
 
 
-def _records_of(path: Path, read) -> tuple[Record, ...]:
+def _records_of(path: Path, read: Callable[[str], Iterable[Record]]) -> tuple[Record, ...]:
     """What ``read`` finds in a file; a file that did not change is not read again."""
     try:
         stat = path.stat()
@@ -108,10 +114,10 @@ def _records_of(path: Path, read) -> tuple[Record, ...]:
     return _read[path][1]
 
 
-def _from_notebook(text: str):
+def _from_notebook(text: str) -> Iterable[Record]:
     # Most notebooks of a folder hold no record: these need not be parsed.
     return records_in(text, Collected()) if json.dumps(MIME) in text or '"eqlib"' in text else ()
 
 
-def _from_journal(text: str):
+def _from_journal(text: str) -> list[Record]:
     return [record for theirs in read_journal(text)[0].values() for record in theirs.values()]
