@@ -28,16 +28,12 @@ _MARKER = re.compile(
 def oddities(
     kept: Collected,
     notebook: dict[str, Any] | None = None,
-    opens: datetime | None = None,
-    due: datetime | None = None,
     now: datetime | None = None,
 ) -> list[str]:
-    """One neutral line for each odd thing. ``opens``, ``due``: the assignment's time (datetime with a zone,
-    or None); ``now``: when it was collected (default: now).
-    """
+    """One neutral line for each odd thing. ``now``: when it was collected (default: now)."""
     return [
         *_all_at_once(kept),
-        *_outside_time(kept, opens, due, now or datetime.now(UTC)),
+        *_from_the_future(kept, now or datetime.now(UTC)),
         *_opened_elsewhere(kept),
         *_uses_marker(notebook or {}),
     ]
@@ -58,21 +54,12 @@ def _all_at_once(kept: Collected) -> Iterator[str]:
         yield f"all {count} answers were recorded within one second ({_said(min(times))})"
 
 
-def _outside_time(
-    kept: Collected, opens: datetime | None, due: datetime | None, now: datetime
-) -> Iterator[str]:
-    early = sorted((w, n) for n, w in _attempts(kept) if opens is not None and w < opens - CLOCK)
-    late = sorted((w, n) for n, w in _attempts(kept) if due is not None and w > due + CLOCK)
+def _from_the_future(kept: Collected, now: datetime) -> Iterator[str]:
     ahead = sorted((w, n) for n, w in _attempts(kept) if w > now + CLOCK)
-    for found, what in (
-        (early, "before the assignment opened"),
-        (late, "after the assignment was due"),
-        (ahead, "later than the time of marking"),
-    ):
-        if found:
-            when, name = found[0]
-            count = f"{len(found)} recorded answer{'s carry times' if len(found) > 1 else ' carries a time'}"
-            yield f"{count} {what} (the first: {name}, {_said(when)})"
+    if ahead:
+        when, name = ahead[0]
+        count = f"{len(ahead)} recorded answer{'s carry times' if len(ahead) > 1 else ' carries a time'}"
+        yield f"{count} later than the time of marking (the first: {name}, {_said(when)})"
 
 
 def _opened_elsewhere(kept: Collected) -> Iterator[str]:
