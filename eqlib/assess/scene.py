@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from eqlib.assess.case import Case
+from eqlib.assess.question import Question
 from eqlib.chem.salts import dissolved
 from eqlib.chem.species import species
+from eqlib.chem.state import State
+from eqlib.chem.stress import Stress
 from eqlib.errors import EqlibError
 from eqlib.lab.scene import Scene, vessel_kind
 from eqlib.writing import number
 
 
-def scene_of(question, case, recorded: bool = False) -> Scene | None:
+def scene_of(question: Question, case: Case, recorded: bool = False) -> Scene | None:
     """What there is to see in a student's copy (``case``), or None where nothing is done to a mixture."""
     d = case.disturbance
     if d is None:
@@ -17,7 +21,7 @@ def scene_of(question, case, recorded: bool = False) -> Scene | None:
     return Scene(d, kind_of(question, d.before), bottle_of(question, d.stress), recorded)
 
 
-def kind_of(question, state) -> str:
+def kind_of(question: Question, state: State) -> str:
     """Which vessel holds a mixture: said by the question or the system's recipe, else by what is in it."""
     measured = question.setting.measured
     dissolved_in_it = any(species(name).phase == "aq" for name in state.amounts)
@@ -26,7 +30,7 @@ def kind_of(question, state) -> str:
     return vessel_kind(state, question_vessel(question))
 
 
-def question_vessel(question) -> str:
+def question_vessel(question: Question) -> str:
     """The vessel as the question's own text or the system's recipe names it."""
     for kind in ("tube", "flask"):
         if kind in question.prompt.lower():
@@ -35,15 +39,15 @@ def question_vessel(question) -> str:
     return "" if found is None else found.recipe.vessel
 
 
-def bottle_of(question, stress) -> str:
+def bottle_of(question: Question, stress: Stress) -> str:
     """The label of what is about to be added: "0.18 mL of 0.100 M AgNO₃"."""
     table = question.setting.stress
     if stress.kind == "dilute":
-        return f"{number(1000 * stress.volume)} mL of water"
+        return f"{number(1000 * stress.litres)} mL of water"
     if stress.kind == "heat_to":
-        return f"bath at {stress.T - 273.15:.0f} °C"
+        return f"bath at {stress.kelvin - 273.15:.0f} °C"
     if stress.kind == "change_volume":
-        return f"plunger to {number(1000 * stress.volume)} mL"
+        return f"plunger to {number(1000 * stress.litres)} mL"
     if stress.kind == "catalyse":
         return "a catalyst"
     if stress.kind in ("add_solid", "add", "remove", "add_inert"):
@@ -51,13 +55,13 @@ def bottle_of(question, stress) -> str:
         return f"{number(1000 * mol)} mmol of {species(name).unicode}"
     salts = list(getattr(table, "of", None) or getattr(table, "of_mM", None) or ())
     named = dict(stress.amounts)
-    main = salts[0] if salts else max(named, key=named.get)
+    main = salts[0] if salts else max(named, key=lambda name: named[name])
     if main not in named:
         ions = dissolved({main: 1.0})
         named[main] = min(named[name] / count for name, count in ions.items() if name in named)
     value = named[main]
     strength = f"{number(value)} M" if value >= 0.5 else f"{number(1000 * value)} mM"
-    return f"{number(1000 * stress.volume)} mL of {strength} {salt(main)}"
+    return f"{number(1000 * stress.litres)} mL of {strength} {salt(main)}"
 
 
 def salt(formula: str) -> str:

@@ -9,21 +9,25 @@ from __future__ import annotations
 
 import itertools
 from collections import Counter
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from eqlib.assess.asks import ASKS, suspects
-from eqlib.assess.asks.base import close
+from eqlib.assess.asks.base import Part, close
 from eqlib.assess.asks.number import moved, worked_extent
 from eqlib.assess.asks.reasons import SAID
+from eqlib.assess.case import Case
 from eqlib.assess.check.leaks import typed_constants
 from eqlib.assess.mistakes import MISTAKES
+from eqlib.assess.question import Question
+from eqlib.assess.setting import Setting
 from eqlib.assess.variants import Variant, show
 from eqlib.chem.salts import dissolved
 from eqlib.chem.solver.batch import equilibrate_many
 from eqlib.errors import EqlibError
-from eqlib.lab.look import why_not_ask
+from eqlib.lab.look import Look, why_not_ask
 
 #: A shift is clear when the product's amount moves by at least this share; "none" when by less than a
 #: hundredth of it.
@@ -42,15 +46,20 @@ _ONE_AND_THE_SAME = {
 RARELY = 0.03
 #: From so many sets on, a single one that meets is chance.
 _MANY = 20
+#: A part, a mistake, and whether the mistake can be told from the right answer there.
+Seen = tuple[str, str, bool]
+#: A mixture before it reacts: totals in mol/L, volume in L, temperature in K.
+_Poured = tuple[Mapping[str, float], float, float]
+_Row = tuple[_Poured, _Poured, float, Mapping[str, float]]
 
 
-def check_question(question, samples: int) -> list[str]:
+def check_question(question: Question, samples: int) -> list[str]:
     """One line for each thing that is not safe. Counts say in how many of the sampled variants."""
     if question.manual:
         return []
     lines = typed_constants(question)
     tally: Counter[str] = Counter()
-    reached: Counter[tuple] = Counter()
+    reached: Counter[Seen] = Counter()
     tried = 0
     for variant in sampled(question, samples):
         tried += 1
@@ -69,7 +78,7 @@ def check_question(question, samples: int) -> list[str]:
     return lines + _batch_doubts(question, samples)
 
 
-def sampled(question, samples: int):
+def sampled(question: Question, samples: int) -> Iterator[Variant]:
     """Variants to try: the mid-range one, the corners of all ranges, then students' own."""
     ranges = question.ranges
     yield question.variant(None)
@@ -86,7 +95,7 @@ def sampled(question, samples: int):
         yield question.variant(f"sample-{number}")
 
 
-def _doubts(question, case):
+def _doubts(question: Question, case: Case) -> Iterator[str]:
     for part in question.parts:
         if not part.scored:
             continue
@@ -102,7 +111,7 @@ def _doubts(question, case):
             yield from ASKS[part.ask].doubts(part, case)
 
 
-def moved_share(case) -> float:
+def moved_share(case: Case) -> float:
     """How far the first reaction moved: the change of its most telling species, as a share of what was
     there.
     """
@@ -118,7 +127,7 @@ def moved_share(case) -> float:
 _OFF = 1.1
 
 
-def _direction(case):
+def _direction(case: Case) -> Iterator[str]:
     if case.disturbance is None:
         mixed = case.states["mixed"]
         if 1 / _OFF < mixed.Q(case.reaction) / mixed.K(case.reaction) < _OFF:
@@ -135,14 +144,14 @@ def _direction(case):
         yield f"the shift is smaller than {100 * CLEAR:g} %; make the change larger"
 
 
-def _look(look, part):
+def _look(look: Look, part: Part) -> Iterator[str]:
     if part.ask == "seen" and look.borderline:
         yield "the change of colour is at the edge of what an eye can see; make it larger or smaller"
     if part.ask == "seen" and why_not_ask(look):
         yield f"darker, paler or the same is no fair question here ({why_not_ask(look)}); ask something else"
 
 
-def _change(part, case):
+def _change(part: Part, case: Case) -> Iterator[str]:
     was, now = case.before.get(part.species, 0.0), case.after.get(part.species, 0.0)
     if was == now == 0:
         yield f"{part.species} is not there at all"
@@ -153,7 +162,7 @@ def _change(part, case):
         )
 
 
-def _number(part, case, question):
+def _number(part: Part, case: Case, question: Question) -> Iterator[str]:
     tolerance = part.tolerance or question.policy.tolerance
     if part.quantity in ("K", "Kp"):
         yield from _well_determined(part, case, tolerance)
@@ -170,13 +179,13 @@ def _number(part, case, question):
             )
 
 
-def _well_determined(part, case, tolerance):
+def _well_determined(part: Part, case: Case, tolerance: float) -> Iterator[str]:
     """Half a unit of the reading's last figure must not move K by more than half the tolerance."""
     name = next((n for n in ("absorbance", "concentration") if n in case.measured), None)
-    if name is None:
+    table = case.setting.measured
+    if name is None or table is None:
         return
     reading = case.measured[name]
-    table = case.setting.measured
     step = 0.5 * 10.0 ** (-table.decimals if name == "absorbance" else _power(reading) + 1 - table.figures)
     for nudge in (-step, step):
         nudged = replace(case, measured={**case.measured, name: reading + nudge})
@@ -198,7 +207,7 @@ def _power(value: float) -> int:
     return int(f"{value:e}".split("e")[1])
 
 
-def _reachable(question, case):
+def _reachable(question: Question, case: Case) -> Iterator[Seen]:
     """Mistakes that some wrong answer to this variant would show."""
     for part in question.parts:
         if not part.scored or part.kind not in ("choice", "number"):
@@ -212,7 +221,7 @@ def _reachable(question, case):
             yield part.id, found.mistake, not hidden and found.value != right
 
 
-def _never(question, reached):
+def _never(question: Question, reached: Counter[Seen]) -> list[str]:
     """Mistakes that apply to a part but that no set of numbers lets anybody see, and reasons without an
     entry.
     """
@@ -230,7 +239,7 @@ def _never(question, reached):
     return lines
 
 
-def _batch_doubts(question, samples: int) -> list[str]:
+def _batch_doubts(question: Question, samples: int) -> list[str]:
     """Thousands more sets of numbers at once, for the shift alone."""
     asked = any(part.ask == "direction" and part.scored for part in question.parts)
     return doubtful_shifts(question, 10 * samples, CLEAR) if asked else []
@@ -240,7 +249,7 @@ def _batch_doubts(question, samples: int) -> list[str]:
 _ADDED_UP = ("add_solution", "dilute", "heat_to")
 
 
-def doubtful_shifts(question, count: int, clear: float) -> list[str]:
+def doubtful_shifts(question: Question, count: int, clear: float) -> list[str]:
     """Lines about the first reaction's shift over ``count`` students.
 
     ``clear`` is the share by which the product's amount must move to be sure of a shift; a hundredth of it
@@ -271,23 +280,27 @@ def doubtful_shifts(question, count: int, clear: float) -> list[str]:
     return lines
 
 
-def _before_and_after(setting, numbers):
-    """Both mixtures as (totals in mol/L, volume in L, temperature in K), the constant of the first reaction,
-    and what was brought in (mol).
-    """
+def _before_and_after(setting: Setting, numbers: Mapping[str, float]) -> _Row:
+    """Both mixtures of one student, the constant of the first reaction, and what was brought in (mol)."""
     reactions = setting.reactions_for(numbers)
-    mixture = setting.mixture(reactions, numbers)
-    stress = setting.stress_for(numbers)
-    added = stress.volume if stress.kind != "heat_to" else 0.0
+    mixture, stress = setting.mixture(reactions, numbers), setting.stress_for(numbers)
+    assert mixture is not None
+    assert stress is not None
+    added = stress.litres
     volume = mixture.volume + added
     brought = {name: molar * added for name, molar in dissolved(dict(stress.amounts)).items()}
     amounts = mixture.amounts()
     after = {n: (amounts.get(n, 0.0) + brought.get(n, 0.0)) / volume for n in {*amounts, *brought}}
-    T = stress.T if stress.kind == "heat_to" else mixture.T
-    return (dict(mixture.totals), mixture.volume, mixture.T), (after, volume, T), reactions[0].K, brought
+    T = stress.kelvin or mixture.T
+    return (
+        (dict(mixture.totals), mixture.volume, mixture.T),
+        (after, volume, T),
+        reactions[0].require_K(),
+        brought,
+    )
 
 
-def _product_amounts(question, rows) -> np.ndarray:
+def _product_amounts(question: Question, rows: list[_Row]) -> np.ndarray:
     """Moles of the first reaction's product, one row a student: just after the change, and in the end."""
     reactions = list(question.setting.reactions_for(question.variant(None).numbers))
     names = sorted({name for row in rows for totals, _, _ in row[:2] for name in totals})
