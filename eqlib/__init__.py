@@ -4,6 +4,7 @@ Names are loaded on first use, so that ``import eqlib`` is quick and needs no Ju
 """
 
 from importlib import import_module as _import_module
+from typing import Any as _Any
 
 __version__ = "0.1.0"
 
@@ -45,7 +46,7 @@ _HOME = {
 __all__ = ["__version__", *sorted(_HOME)]
 
 
-def __getattr__(name):
+def __getattr__(name: str) -> _Any:
     try:
         module = _HOME[name]
     except KeyError:
@@ -55,5 +56,5 @@ def __getattr__(name):
     return value
 
 
-def __dir__():
+def __dir__() -> list[str]:
     return sorted(set(globals()) | set(_HOME))

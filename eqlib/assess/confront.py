@@ -24,6 +24,7 @@ from eqlib.chem.disturb import Disturbance, disturb
 from eqlib.chem.explain import in_unicode
 from eqlib.chem.reactions import characteristic_product
 from eqlib.chem.species import species
+from eqlib.chem.state import State
 from eqlib.chem.stress import Stress
 from eqlib.errors import EqlibError
 from eqlib.lab.colour import absorbance, absorbance_at, colour_of, coloured, delta_e
@@ -42,7 +43,7 @@ class IfRight:
 
     idea: str
     words: str
-    state: Any
+    state: State
     test: str = ""
     view: str = "side"
 

@@ -6,9 +6,13 @@ The rules: plain and kind, no scolding; a hint and not the answer; "consistent w
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING
 
 from eqlib.assess.mistakes import MISTAKES
+
+if TYPE_CHECKING:
+    from eqlib.assess.mark import Mark, PartMark
+    from eqlib.assess.question import Question
 
 NO_ANSWER = "No answer was recorded for this question, so it has no points yet."
 MANUAL = "This answer is read by your teacher, so there is no automatic mark."
@@ -113,7 +117,7 @@ def _bare(text: str) -> str:
     return text if first in ("K", "Kc", "Kp", "Q") else text[:1].lower() + text[1:]
 
 
-def whole(question: Any, made: Sequence[Any], points: float) -> str:
+def whole(question: Question, made: Sequence[PartMark], points: float) -> str:
     """The feedback for a question: one line a part, and what it came to."""
     if all(part.shown == "" and not part.right and not part.note for part in made if part.max_points):
         return NO_ANSWER
@@ -124,7 +128,8 @@ def whole(question: Any, made: Sequence[Any], points: float) -> str:
         if not part.feedback:
             continue
         said = AS_ABOVE if part.mistake in asked and part.note == "wrong" else part.feedback
-        asked |= {part.mistake} - {None}
+        if part.mistake is not None:
+            asked.add(part.mistake)
         said = _answered(part.shown) + said
         lines.append(f"- **{part.label}** {said}" if several else said)
     return "\n".join([*lines, "", f"{_points(points)} of {_points(question.points)} points."])
@@ -141,12 +146,12 @@ def _points(value: float) -> str:
     return f"{value:.2f}".rstrip("0").rstrip(".")
 
 
-def _of_part(part: Any, several: bool) -> str:
+def _of_part(part: PartMark, several: bool) -> str:
     """What is said about a part, with its label where there are others."""
     return f"**{part.label}** {part.feedback}" if several else part.feedback
 
 
-def ladder(question: Any, mark: Any, tries: int) -> str:
+def ladder(question: Question, mark: Mark, tries: int) -> str:
     """Practice: a little more help with every attempt (``tries`` counts from 1).
 
     First how many parts are right; then one wrong part, the first of which it can be said what it is

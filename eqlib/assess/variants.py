@@ -15,10 +15,14 @@ import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from eqlib.errors import EqlibError
 from eqlib.writing import power_of_ten
+
+if TYPE_CHECKING:
+    from eqlib.assess.asks.base import Part
+    from eqlib.assess.question import Question
 
 MOST_STEPS = 10_000
 #: Choices without an order of their own: every student meets them in another one.
@@ -177,7 +181,7 @@ def draw(
     return int.from_bytes(digest[:8], "big") % choices
 
 
-def options_for(part: Any, question: Any, student: object) -> tuple[tuple[str, str], ...]:
+def options_for(part: Part, question: Question, student: object) -> tuple[tuple[str, str], ...]:
     """The options of ``part`` (of ``question``) in the order in which ``student`` meets them.
 
     Reasons, rules, species to pick and things to put in order are shuffled, so that no place is the right one

@@ -18,7 +18,7 @@ import tempfile
 import warnings
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from eqlib.errors import EqlibError
 from eqlib.grading.gradebook import Remark, Scores, Standing
@@ -30,6 +30,9 @@ from eqlib.grading.run import warm
 from eqlib.grading.run.sandbox import Door, Sandbox
 from eqlib.grading.run.start import Isolation
 from eqlib.grading.submission import Result, mark_submission
+
+if TYPE_CHECKING:
+    from eqlib.assess.question import Question
 
 #: What one worker may use for reading, marking and page, the running of cells not counted: seconds,
 #: megabytes.
@@ -213,7 +216,7 @@ def main() -> None:
     warm.serve(lambda link, *control: _work(paper, link, *control))
 
 
-def mark_warm(question: Any) -> None:
+def mark_warm(question: Question) -> None:
     """Marking once imports what marking imports."""
     from eqlib.assess.mark import mark
 

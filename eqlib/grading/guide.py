@@ -9,15 +9,18 @@ from __future__ import annotations
 import json
 import re
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from eqlib.assess.asks import ASKS, suspects
+from eqlib.assess.asks.base import Part
+from eqlib.assess.case import Case
 from eqlib.assess.load import load_questions
 from eqlib.assess.mistakes import MISTAKES
+from eqlib.assess.question import Question, QuestionSet
 from eqlib.errors import EqlibError
 from eqlib.writing import with_figures, write_atomically
 
@@ -149,7 +152,7 @@ def notebooks_page(course: Path, names: Sequence[str]) -> str:
     )
 
 
-def _reaction(question) -> str:
+def _reaction(question: Question) -> str:
     """The first reaction of a question that has reactions of its own, or ""."""
     case = question.case(None)
     return case.reaction.unicode if case.reactions else ""
@@ -182,7 +185,7 @@ def assignment_page(course: Path, name: str) -> str:
     return "\n\n".join(parts) + "\n"
 
 
-def _notes(course: Path) -> dict:
+def _notes(course: Path) -> dict[str, Any]:
     path = course / "instructor" / "pages.toml"
     try:
         return tomllib.loads(path.read_text("utf-8")) if path.is_file() else {}
@@ -190,7 +193,7 @@ def _notes(course: Path) -> dict:
         raise EqlibError(f"instructor/pages.toml: not readable as TOML: {error}") from None
 
 
-def _answers(question: Any) -> str:
+def _answers(question: Question) -> str:
     """The prompt with the mid-range numbers, and the right value of each part."""
     case = question.case(None)
     prompt = " ".join(question.prompt_for(None).split())
@@ -203,7 +206,7 @@ def _answers(question: Any) -> str:
     return f"{title}\n\n{prompt}\n\n" + "\n".join(rows)
 
 
-def _printed(said: Any, part: Any) -> str:
+def _printed(said: str, part: Part) -> str:
     try:
         value = float(said)
     except (TypeError, ValueError):
@@ -215,7 +218,7 @@ def _cell(text: str) -> str:
     return " ".join(text.split()).replace("|", "\\|")
 
 
-def _written(question: Any, notes: Any) -> str:
+def _written(question: Question, notes: Mapping[str, str]) -> str:
     """How to read a written answer."""
     rubric = "\n".join(f"- {line}" for part in question.parts for line in part.rubric)
     prompt = " ".join(question.prompt_for(None).split())
@@ -223,7 +226,7 @@ def _written(question: Any, notes: Any) -> str:
     return f"## Reading “{question.title}”\n\n{prompt}\n\n{rubric}\n\n{how}".rstrip()
 
 
-def _ideas(questions: Any) -> str:
+def _ideas(questions: QuestionSet) -> str:
     rows = ["| Idea | Shown by | Ask |", "|-|-|-|"]
     shown: dict[str, list[str]] = {}
     for question in questions.values():
@@ -253,7 +256,7 @@ _JUDGED = {
 }
 
 
-def _impossible(case: Any) -> set[str]:
+def _impossible(case: Case) -> set[str]:
     """Ideas that the reaction of this question leaves no room for."""
     if not case.reactions:
         return set()
@@ -265,7 +268,7 @@ def _impossible(case: Any) -> set[str]:
 
 
 @lru_cache(maxsize=512)
-def ideas_of(question: Any) -> frozenset[str]:
+def ideas_of(question: Question) -> frozenset[str]:
     """Misconceptions that a wrong answer to ``question`` can be consistent with, for the mid-range numbers
     or one
     of a few students'.

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 from traitlets.config import Config
 
-from eqlib.assess.question import QuestionSet
+from eqlib.assess.question import Question, QuestionSet
 from eqlib.grading.run.sandbox import Limits
 
 #: What a notebook calls that only shows something, or asks for an answer that is data.
@@ -64,7 +64,7 @@ class Paper:
     """An assignment to be marked. ``files``: the course's, laid beside every submission as nbgrader does."""
 
     assignment: str
-    questions: Mapping
+    questions: Mapping[str, Question]
     books: Mapping[str, Book]
     config: Config
     limits: Limits = field(default_factory=Limits)

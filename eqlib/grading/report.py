@@ -9,11 +9,10 @@ import csv
 import io
 import statistics
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
-from typing import Any
 
 from eqlib.assess.confront import pictured
 from eqlib.assess.mistakes import MISTAKES
@@ -102,7 +101,7 @@ class ClassReport:
         return summary.reports_folder(self.course, self.assignment)
 
 
-def report(course: Any, assignment: str) -> ClassReport:
+def report(course: str | Path, assignment: str) -> ClassReport:
     """The report of the last marking, written as ``class.csv``, ``class.md`` and, with drawings,
     ``class.html`` too. Raises CourseError.
     """
@@ -128,7 +127,7 @@ def report(course: Any, assignment: str) -> ClassReport:
     return made
 
 
-def _question_lines(rows: Any, questions: Any) -> Iterator[QuestionLine]:
+def _question_lines(rows: Sequence[StudentRow], questions: Mapping[str, Question]) -> Iterator[QuestionLine]:
     seen = defaultdict(list)
     for row in rows:
         for question in row.questions:
@@ -153,7 +152,7 @@ def _question_lines(rows: Any, questions: Any) -> Iterator[QuestionLine]:
         )
 
 
-def mistake_lines(rows: Any) -> list[MistakeLine]:
+def mistake_lines(rows: Sequence[StudentRow]) -> list[MistakeLine]:
     """The misconceptions of a class, the commonest first (by the number of students, then by id)."""
     who: dict[str, dict[str, bool]] = defaultdict(dict)
     where: dict[str, dict[str, bool]] = defaultdict(dict)
@@ -174,7 +173,7 @@ def _about(name: str, what: str) -> str:
     return getattr(MISTAKES[name], what) if name in MISTAKES else ""
 
 
-def _odd_answers(rows: Any) -> list[OddAnswer]:
+def _odd_answers(rows: Sequence[StudentRow]) -> list[OddAnswer]:
     who = defaultdict(list)
     for row in rows:
         for question in row.questions:
@@ -276,7 +275,7 @@ def _in_all(made: ClassReport) -> str:
     )
 
 
-def _table(heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> list[str]:
+def _table(heads: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> list[str]:
     return [f"| {' | '.join(line)} |" for line in (heads, ("-",) * len(heads), *rows)]
 
 

@@ -22,6 +22,7 @@ from nbgrader.utils import compute_checksum, determine_grade, is_grade, is_solut
 
 from eqlib.assess.asks import read_part
 from eqlib.assess.mark import Mark, mark
+from eqlib.assess.question import Question
 from eqlib.assess.records import Collected, Record, code_answers, collect, no_answers, oddities
 from eqlib.assess.records.journal import UNREAD
 from eqlib.grading import notes
@@ -148,7 +149,8 @@ class _Marking:
         mended = whole(self.plain, self.book)
         self.free_text = _words_elsewhere(self.plain, self.book)
         self.spoiled = any(UNREAD in line for line in kept.problems)
-        self.unanswered = no_answers(kept, self.paper.questions) if self.questions else ""
+        if self.questions:
+            self.unanswered = no_answers(kept, self.paper.questions, self.paper.own_id)
         self.lost = self._lost(kept) if self.unanswered else ""
         cells = self.plain["cells"]
         ran, asked = self._execute(cells, kept)
@@ -298,7 +300,7 @@ class _Marking:
         ]
         return Grade(name, points, most)
 
-    def _keep(self, question: Any, made: Mark, record: Record | None) -> None:
+    def _keep(self, question: Question, made: Mark, record: Record | None) -> None:
         self.marks[question.id] = made
         mistakes = tuple(dict.fromkeys(part.mistake for part in made.parts if part.mistake))
         answer = (
@@ -379,7 +381,7 @@ class _Marking:
             say += oddities(kept, self.plain)
 
 
-def _unexplained(made: Mark, record: Record | None, question: Any) -> dict[str, str]:
+def _unexplained(made: Mark, record: Record | None, question: Question) -> dict[str, str]:
     """Wrong parts that fit no known mistake. A number is put as a multiple of the right one: students'
     numbers differ.
     """
@@ -431,13 +433,9 @@ def explained(made: Mark) -> str:
     return f"{made.feedback}\n\n**The working**\n\n{made.working}" if made.working else made.feedback
 
 
-def rubric_of(question: Any) -> str:
+def rubric_of(question: Question) -> str:
     """What earns the points of a written answer, for whoever reads it; "" if there is nothing."""
-    lines = (
-        [line for part in question.parts for line in (getattr(part, "rubric", None) or ())]
-        if question.manual
-        else []
-    )
+    lines = [line for part in question.parts for line in part.rubric] if question.manual else []
     listed = "\n".join(f"- {line}" for line in lines)
     return f"**For the marker** ({question.points:g} points)\n\n{listed}" if lines else ""
 

@@ -17,7 +17,7 @@ from eqlib.assess.records.record import MIME, SEEN, AnswerError, Record, read_ti
 from eqlib.assess.variants import normal_id
 
 if TYPE_CHECKING:
-    from eqlib.assess.question import Question, QuestionSet
+    from eqlib.assess.question import Question
 
 
 class Collected(dict[str, Record]):
@@ -190,7 +190,7 @@ def code_answers(
     return counts, lines
 
 
-def no_answers(kept: Collected, questions: QuestionSet) -> str:
+def no_answers(kept: Collected, questions: Mapping[str, Question], assignment: str) -> str:
     """Empty, or the line about a submission in which nothing recorded was found although there were forms to
     fill in.
 
@@ -199,4 +199,4 @@ def no_answers(kept: Collected, questions: QuestionSet) -> str:
     forms = [q for q in questions.values() if not q.manual and not all(p.code for p in q.parts if p.scored)]
     if not forms or any(name in questions for name in kept):
         return ""
-    return f"no answers found: ask for the file {journal_name(questions.assignment.id)}"
+    return f"no answers found: ask for the file {journal_name(assignment)}"

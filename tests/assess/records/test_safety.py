@@ -234,14 +234,14 @@ def test_a_value_from_code_leaves_what_was_typed_beside_it_as_it_was():
 
 
 def test_a_submission_without_any_answer_is_named_with_the_file_that_would_complete_it():
-    line = no_answers(collect(notebook()), QUESTIONS)
+    line = no_answers(collect(notebook()), QUESTIONS, "04")
     assert line == "no answers found: ask for the file answers-04.journal.json"
     found = collect(notebook(record({"direction": "none"})))
-    assert no_answers(found, QUESTIONS) == ""
+    assert no_answers(found, QUESTIONS, "04") == ""
     journal = {"format": 1, "records": {"s01": {"silver": record({"direction": "none"}).to_dict()}}}
-    assert no_answers(collect(notebook(), journal), QUESTIONS) == "", "completed by adding it"
+    assert no_answers(collect(notebook(), journal), QUESTIONS, "04") == "", "completed by adding it"
     only_code = {"kc": QUESTIONS["kc"]}
-    assert no_answers(collect(notebook()), only_code) == ""
+    assert no_answers(collect(notebook()), only_code, "04") == ""
 
 
 NOW = datetime(2026, 2, 1, tzinfo=UTC)
