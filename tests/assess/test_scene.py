@@ -8,7 +8,9 @@ import pytest
 
 import eqlib as eq
 from eqlib.assess.confront import IfRight
-from eqlib.assess.scene import Scene, bottle_of, kind_of, mixed, salt, why
+from eqlib.assess.scene import bottle_of, kind_of, salt
+from eqlib.lab.scene import Scene, mixed
+from eqlib.notebook.told import why
 
 IRON = eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140)
 DIOXIDE = eq.Reaction("2 NO2(g) <=> N2O4(g)", K=170, dH=-57.2e3)
