@@ -317,6 +317,14 @@ def test_colours_an_experienced_eye_accepts(name, step, when, word, hue):
     assert hue[0] <= angle <= hue[1]
 
 
+def test_a_strong_solution_of_the_blue_cobalt_complex_is_no_cyan():
+    """Deep blue in concentrated hydrochloric acid, sky blue where it is thin (common practice, no source)."""
+    strong, thin = (colour_of({"CoCl4^2-": molar}, 1.5) for molar in (0.1, 0.005))
+    assert strong.words == "deep blue"
+    assert strong.rgb[2] > 2 * strong.rgb[1]
+    assert thin.rgb[1] > strong.rgb[1]
+
+
 def test_brown_orange_and_blue_are_as_deep_as_in_the_tube():
     """Common practice: a tube of nitrogen dioxide at 1 bar is dark, the warm cobalt tube nearly ink."""
     brown = eq.system("nitrogen-dioxide")
