@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from eqlib.assess.mark import Mark, PartMark
     from eqlib.assess.question import Question
 
-NO_ANSWER = "No answer was recorded for this question, so it has no points yet."
-MANUAL = "This answer is read by your teacher, so there is no automatic mark."
+NO_ANSWER = "No answer was recorded for this question, so it has no points."
+MANUAL = "This answer is read by a person; no mark is worked out here."
 RIGHT = "Right."
 CARRIED = "Right, going on from your own earlier value. The earlier slip is counted only once."
 NOT_YET = "Not right yet."

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from functools import cache, lru_cache
 from html import escape
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from nbconvert.exporters import HTMLExporter
 from nbconvert.exporters.templateexporter import TemplateExporter
@@ -40,11 +40,14 @@ MOST_CELLS = 400
 class Unmade(float):
     """A score that was not made: it prints as its reason where a page would print a number."""
 
+    #: A state in a student's words.
+    SAID: ClassVar = {"to read": "not read yet"}
+
     reason: str
 
     def __new__(cls, reason: str) -> Any:
         made = super().__new__(cls, 0.0)
-        made.reason = reason
+        made.reason = cls.SAID.get(reason, reason)
         return made
 
     def __str__(self) -> Any:
@@ -54,6 +57,11 @@ class Unmade(float):
 def as_float(value: Any) -> float:
     """The filter ``float`` of the pages."""
     return value if isinstance(value, Unmade) else float(value or 0.0)
+
+
+def so_far(most: float, left: float) -> float:
+    """The points to be had, for the head of a page; where ``left`` are not given yet, it says so."""
+    return Unmade(f"{most:.1f} so far, {left:g} still open") if left else most
 
 
 def rounded(value: Any, digits: int = 0) -> Any:
@@ -188,21 +196,28 @@ def make_page(
 
     ``scores``: by grade id (score, most, state); ``questions``: ours, by grade id.
     """
-    total = most = 0.0
+    total = most = left = 0.0
     for cell in notebook.cells:
         meta = cell.metadata.get("nbgrader") or {}
         made = scores.get(meta.get("grade_id", ""))
         if made is not None:
             meta["score"] = Unmade(made[2]) if made[2] else made[0]
             meta["points"] = made[1]
-            if not made[2]:
+            if made[2]:
+                left += made[1]
+            else:
                 total, most = total + made[0], most + made[1]
         if meta.get("solution") or meta.get("task"):
             meta["comment"] = comments.get(meta.get("grade_id", ""))
     for_student(notebook)
     show_outcomes(notebook, questions)
     clean_notebook(notebook, page=True)
-    about = {"notebook": name, "score": total - penalty, "max_score": most, "late_penalty": penalty}
+    about = {
+        "notebook": name,
+        "score": total - penalty,
+        "max_score": so_far(most, left),
+        "late_penalty": penalty,
+    }
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         page, _ = _exporter().from_notebook_node(notebook, resources={"nbgrader": about})

@@ -20,7 +20,7 @@ from eqlib.grading.course import Course
 from eqlib.grading.desk import Desk, Task
 from eqlib.grading.gradebook import Standing
 from eqlib.grading.intake import HandedIn, as_notebook
-from eqlib.grading.page import Unmade, for_student, show_outcomes
+from eqlib.grading.page import Unmade, for_student, show_outcomes, so_far
 from eqlib.grading.safety import clean_notebook
 from eqlib.grading.submission import Grade, MarkedBook
 
@@ -117,9 +117,8 @@ class GetMarks(GetGrades):
     def preprocess(self, nb: Any, resources: Any) -> Any:
         nb, resources = super().preprocess(nb, resources)
         made = [cell.metadata.nbgrader for cell in nb.cells if "score" in cell.metadata.get("nbgrader", {})]
-        resources["nbgrader"]["max_score"] = sum(
-            m["points"] for m in made if not isinstance(m["score"], Unmade)
-        )
+        most = sum(m["points"] for m in made if not isinstance(m["score"], Unmade))
+        resources["nbgrader"]["max_score"] = so_far(most, sum(m["points"] for m in made) - most)
         return nb, resources
 
     def _get_score(self, cell: Any, resources: Any) -> None:

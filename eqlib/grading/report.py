@@ -265,7 +265,9 @@ def _sections(made: ClassReport) -> Iterator[tuple[str, str]]:
 def _in_all(made: ClassReport) -> str:
     """How many are marked, and their mean."""
     marked = [row for row in made.rows if row.total is not None]
-    said = f"{len(marked)} of {len(made.rows)} submissions marked."
+    unread = sum(row.to_read for row in marked)
+    left = f"; {unread} answer{'s' * (unread != 1)} in words still to be read" if unread else ""
+    said = f"{len(marked)} of {len(made.rows)} submissions marked{left}."
     shares = [(row.points or 0.0) / row.could_be for row in marked if row.could_be]
     if not shares:
         return said

@@ -24,10 +24,10 @@ def marks_table(made: Any, title: str) -> Any:
         table.add_column("Late", justify="right")
     if unread := any(row.points is not None and row.could_be < row.max_points for row in made.rows):
         table.add_column("Still open", justify="right")
-    table.add_column("Points", justify="right")
+    table.add_column("Points of what is marked" if unread else "Points", justify="right")
     for row in made.rows:
         points = {q.question: shown_points(q) for q in row.questions}
-        total = "not marked" if row.total is None else f"{row.total:g} / {row.max_points:g}"
+        total = "not marked" if row.total is None else f"{row.total:g} / {row.could_be:g}"
         taken = [f"late, -{row.penalty:g}" if row.late else ""] if late else []
         left = row.max_points - row.could_be
         still = [f"{left:g}" if left and row.points is not None else ""] if unread else []

@@ -31,7 +31,7 @@ def receipt_page(store: Store) -> str:
     done = [line for line in lines if line.done]
     unsaved = any(line.on_disk == "not yet" for line in lines)
     rows = [(line.title, f"{line.points:g}", line.recorded, line.receipt, line.on_disk) for line in lines]
-    head = ("Question", "Points", "Recorded", "Receipt", "In the saved notebook")
+    head = ("Question", "Worth up to", "Recorded", "Receipt", "In the saved notebook")
     student = store.student
     handed_in = any(question.mode == "assessed" for question in store.questions.values())
     words = f"{len(done)} of {len(lines)} questions are answered."

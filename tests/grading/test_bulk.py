@@ -96,8 +96,8 @@ def test_a_class_with_broken_notebooks_is_marked_and_each_is_named_in_one_line(t
     for student in ("s01", "s06", "s10"):
         assert (tiny.root / "autograded" / student / "tiny" / "tiny.ipynb").is_file()
         page = (tiny.root / "feedback" / student / "tiny" / "tiny.html").read_text(encoding="utf-8")
-        assert "Score: 7.0 / 7.0" in page
-        assert "Score: to read / 2.0" in page
+        assert "Score: 7.0 / 7.0 so far, 2 still open" in page
+        assert "Score: not read yet / 2.0" in page
         # The list at the top says which question is which, and nothing of before the marking stands there.
         assert "Test cell" not in page
         assert "Grade cell" not in page
@@ -371,7 +371,8 @@ def test_the_table_says_how_much_is_open_where_an_answer_was_not_found():
     rows = (summary.QuestionRow("water", 4.0, 4.0), summary.QuestionRow("why", None, 2.0, state="not found"))
     made = summary.GradeSummary(Path(), "tiny", (summary.StudentRow("s01", 4.0, 6.0, rows),))
     table = marks_table(made, "Marks")
-    assert {column.header: [*column.cells] for column in table.columns}["Still open"] == ["2"]
+    columns = {column.header: [*column.cells] for column in table.columns}
+    assert (columns["Still open"], columns["Points of what is marked"]) == (["2"], ["4 / 4"])
 
 
 def test_a_copy_of_a_released_notebook_is_not_changed_by_filling_it_in(tiny):

@@ -122,7 +122,11 @@ _TRAILING = re.compile(
     r"|i\s+think|i\s+guess|(?:exo|endo)thermic)|(?<=\d)\s?-?ish)\s*[).]*$",
     re.IGNORECASE,
 )
-_HEAT = re.compile(r"[\s,;:(]*\b(exo|endo)thermic\b[\s,;:)]*", re.IGNORECASE)
+_HEAT = re.compile(
+    r"[\s,;:(]*\b(?:(exothermic|giv(?:es?|en)\s+(?:out|off)|released?s?)"
+    r"|endothermic|tak(?:es?|en)\s+(?:up|in)|absorb(?:s|ed))\b[\s,;:)]*",
+    re.IGNORECASE,
+)
 #: What a unit may be followed by: whose amount it is.
 _REMARK = re.compile(r"\s+\([a-z][a-z ]{2,}[^()=/]*\)$")
 _OF_WHAT = re.compile(r"\s+(?:of\s+(?:the\s+)?\S.*|\[?[A-Z][A-Za-z0-9()]+[\d^{}+-]*\]?)$")
@@ -205,6 +209,8 @@ def _from_text(
     body = _strip_decoration(typed, typed, logarithm)
     if not body:
         raise Unreadable(f"{name} is still empty. Please type a number.")
+    if parse_unit(unit).dims == parse_unit("mol/L").dims and _FRACTION_WORD.fullmatch(typed):
+        raise Unreadable(f"{quote(text)} may be a share of something. Please type the number itself.")
     digits, rest, spread = _split(body, typed, name)
     if re.match(r"-\s*0*[.,]0", body) and not digits.value:
         raise Unreadable(
@@ -264,7 +270,7 @@ def _strip_decoration(text: str, typed: str, logarithm: bool = False) -> str:
         if text.startswith(opening) and text.endswith(closing) and text.count(opening) == 1:
             text = text[1:-1].strip()
     heat = _HEAT.search(typed)
-    if heat is not None and text.startswith("-") != (heat.group(1).lower() == "exo"):
+    if heat is not None and text.startswith("-") != bool(heat.group(1)):
         raise Unreadable(
             f"{quote(typed)} names one direction of heat with the sign of the other. "
             "Please type the value with its sign: minus for exothermic."
@@ -383,6 +389,10 @@ def _in_unit(digits: Digits, rest: str, unit: str, typed: str, name: str, own_un
     decimals = max(0, digits.figures.decimals - digits.exponent)
     if not without_filler(rest):  # "140 without units" as well
         return digits.value, decimals, (f"unit taken as {pretty_unit(unit)}",) if unit else ()
+    if re.match(r"(?:or|and)\s+[+-]?[\d.,]", rest):
+        raise Unreadable(f"{quote(typed)} gives more than one value. Please type only the one asked for.")
+    if re.match(r"[<>≤≥]", rest):
+        raise Unreadable(f"{quote(typed)} compares two things. Please type the number alone.")
     if re.match(r"·\d", rest):
         raise Unreadable(
             f"The mark between the digits of {quote(typed)} could be a decimal mark or a multiplication. "
