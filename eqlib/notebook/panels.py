@@ -24,7 +24,7 @@ from eqlib.lab.drawing import SHAPES, shelf, vessel_of
 from eqlib.lab.scene import Scene
 from eqlib.notebook.form import form_html, is_list, legend_of, raw_of, readings
 from eqlib.notebook.output import Slot, text
-from eqlib.notebook.record import COUNTS, STANDS, kept_bundle, time_of
+from eqlib.notebook.record import has_outcome, kept_bundle, time_of, what_counts
 from eqlib.notebook.sheet import Sheet, live
 from eqlib.notebook.store import Store
 from eqlib.notebook.told import told_html
@@ -102,7 +102,7 @@ class Panel(Sheet):
     @property
     def has_outcome(self) -> bool:
         """Is there something to watch, and may it be seen?"""
-        return self.question.setting.stress is not None and self.question.reveal == "after-answer"
+        return has_outcome(self.question)
 
     # -- how it looks --------------------
 
@@ -241,7 +241,7 @@ class Panel(Sheet):
             return f"{when}, in the file beside this notebook. Run this cell again (Shift + Enter) to have it in the notebook too."
         if self.practice:
             return f"{when}."
-        rule = STANDS if self.locked else COUNTS[self.question.policy.attempts]
+        rule = what_counts(self.question, self.locked)
         return (
             f"{when}, in this notebook and in a file beside it. {rule} It will be marked after you hand in."
         )

@@ -20,8 +20,22 @@ COUNTS = {
     "best": "You can change it until you hand in; the best answer counts.",
 }
 STANDS = "You have seen what happens, so your prediction stands as it was recorded."
+UNSEEN = "You can change it until you hand in."
 _SEEN = "color:#7b7b7b;"  # grey lines are seen in a light theme and in a dark one
 GO_ON = "To go on with this question, click on this line and press Shift + Enter: its panel opens again."
+
+
+def has_outcome(question: Question) -> bool:
+    """Is there something to watch, and may it be seen?"""
+    return question.setting.stress is not None and question.reveal == "after-answer"
+
+
+def what_counts(question: Question, locked: bool) -> str:
+    """Which answer counts, and until when it can be changed. ``locked``: the outcome was seen."""
+    if locked:
+        return STANDS
+    rule = question.policy.attempts
+    return UNSEEN if rule == "before-reveal" and not has_outcome(question) else COUNTS[rule]
 
 
 def kept_bundle(
@@ -62,9 +76,7 @@ def _recorded(question: Question, record: Record, locked: bool) -> str:
     if rows:
         page += table("Your answer, as it was read", rows)
     if question.mode == "assessed":
-        words = (
-            f"It will be marked after you hand in. {STANDS if locked else COUNTS[question.policy.attempts]}"
-        )
+        words = f"It will be marked after you hand in. {what_counts(question, locked)}"
         page += f"<p class='{UNMARKED}' style='margin:.25em 0'>{text(words)}</p>"
         if question.policy.attempts == "first" and dict(record.first) != dict(record.answer):
             page += table("Your first answer, which counts", answer_rows(question, record.first))

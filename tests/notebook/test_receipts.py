@@ -1,9 +1,12 @@
 """The receipt says what is answered and what is blank, and nothing of how well."""
 
+from pathlib import Path
+
 import pytest
 
 from eqlib.assess.load import load_questions
 from eqlib.notebook.receipts import receipt_lines, receipt_page
+from eqlib.notebook.record import what_counts
 from eqlib.notebook.store import Store
 
 
@@ -31,3 +34,13 @@ def test_it_says_nothing_that_reads_as_marks(store):
     assert "What they earn is worked out after you hand in" in page
     assert "of 13 points" not in page
     assert "not read yet" in page, "a written answer waits for a person"
+    assert "Worth up to" in page, "the points of a question beside its ✓ are not the points earned"
+
+
+def test_nothing_is_seen_of_what_is_only_worked_out():
+    """04's last number is worked out from a reading: nothing happens after it that could end its changes."""
+    course = Path(__file__).parents[2] / "notebooks" / "source" / "04-disturbing-an-equilibrium"
+    questions = load_questions(course)
+    assert what_counts(questions["kc"], locked=False) == "You can change it until you hand in."
+    assert "until you have seen what happens" in what_counts(questions["iron"], locked=False)
+    assert "stands as it was recorded" in what_counts(questions["iron"], locked=True)
