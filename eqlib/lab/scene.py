@@ -34,6 +34,8 @@ _VERBS = {
     "heat_to": "Into the bath",
     "change_volume": "Move the plunger",
 }
+#: What a vessel is called, where it is not called as it is drawn.
+NOUNS = {"cell": "cuvette", "sealed": "tube", "barrel": "syringe"}
 _DROPS_L = 0.5e-3  # more of a solution than ten drops (common practice: 20 drops a mL) is poured
 _LARGE_L = 0.1  # no syringe of a classroom holds more
 _STEPS = {"rival": 5, "answer": 9}
@@ -165,7 +167,7 @@ class Scene:
     @property
     def noun(self) -> str:
         """What the vessel is called."""
-        return {"cell": "cuvette", "sealed": "tube", "barrel": "syringe"}.get(self.kind, self.kind)
+        return NOUNS.get(self.kind, self.kind)
 
     @property
     def watered(self) -> bool:

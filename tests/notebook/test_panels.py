@@ -6,7 +6,7 @@ import pytest
 
 from eqlib.assess.load import load_questions
 from eqlib.assess.records import MIME
-from eqlib.notebook.panels import Panel, cautions_of
+from eqlib.notebook.panels import Panel, cautions_of, standing_alone
 from eqlib.notebook.store import Store
 
 
@@ -145,3 +145,9 @@ def test_every_question_shows_the_cautions_of_its_vessel():
         assert "safety data sheet" in shown[name][-1]
     assert any("silver" in words for words in shown["silver"])
     assert not any("silver" in words for words in shown["iron"])
+
+
+def test_a_sealed_tube_is_called_a_tube():
+    course = Path(__file__).parents[2] / "notebooks" / "source"
+    question = load_questions(course / "03-how-far")["split"]
+    assert "your tube" in standing_alone(question, question.case())
