@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from eqlib.assess import feedback
 from eqlib.assess.confront import confront
 from eqlib.assess.load import load_questions, read_questions
+from eqlib.assess.mark import mark
 
 COURSE = Path(__file__).parents[2] / "notebooks" / "source" / "04-disturbing-an-equilibrium"
 K = 139.0  # the constant printed on the students' bench page
@@ -486,3 +488,87 @@ def test_the_picture_holds_as_much_complex_as_the_idea_says(tubes, tube, answer,
     held = picture.state.amounts
     assert 1e6 * held["FeSCN^2+"] == pytest.approx(complex_umol, rel=1e-4, abs=1e-6)
     assert held["FeSCN^2+"] + held["SCN^-"] == pytest.approx(10e-6)
+
+
+# -- the answer as a whole: what is one idea, what follows from what --------------------------------------------
+
+R, FOLLOWS, PLAIN, BESIDE = feedback.RIGHT, feedback.FOLLOWS, feedback.NOT_YET, feedback.NOT_WITH_REASON
+ASK = "Not right yet. A question that may help:"
+
+
+@pytest.mark.parametrize(
+    ("tube", "said", "marked", "named"),
+    [
+        # Iron in: to products, K the same, thiocyanate lower, darker, Q below K.
+        ("iron", "forward same lower darker q_below_K", [R, R, R, R, R], None),
+        ("iron", "forward same same same q_below_K", [R, R, "two_boxes", ASK, R], "two_boxes"),
+        ("iron", "reverse same higher paler q_above_K", [PLAIN, R, FOLLOWS, FOLLOWS, FOLLOWS], None),
+        ("iron", "reverse same higher darker q_above_K", [PLAIN, R, FOLLOWS, R, FOLLOWS], None),
+        (
+            "iron",
+            "reverse larger higher paler q_above_K",
+            [PLAIN, "k_moves_conc", FOLLOWS, FOLLOWS, FOLLOWS],
+            "k_moves_conc",
+        ),
+        ("iron", "reverse same lower paler q_below_K", ["q_reversed", R, R, "q_reversed", R], "q_reversed"),
+        ("iron", "none same lower darker q_below_K", [BESIDE, R, R, R, R], None),
+        ("iron", "none same same same q_equals_K", ["static_stop", R, *["static_stop"] * 3], "static_stop"),
+        (
+            "iron",
+            "none same lower darker static_stop",
+            ["static_stop", R, R, R, "static_stop"],
+            "static_stop",
+        ),
+        (
+            "iron",
+            "reverse same higher darker static_stop",
+            [PLAIN, R, FOLLOWS, R, "static_stop"],
+            "static_stop",
+        ),
+        ("iron", "forward same lower darker q_equals_K", [R, R, R, R, "q_is_k"], "q_is_k"),
+        ("iron", "forward larger lower darker q_below_K", [R, "k_moves_conc", R, R, R], "k_moves_conc"),
+        ("iron", "forward same lower paler q_below_K", [R, R, R, ASK, R], None),
+        # Water in: to reactants, thiocyanate lower and paler all the same.
+        ("water", "forward same lower paler q_below_K", [PLAIN, R, R, R, FOLLOWS], None),
+        ("water", "forward same lower paler q_above_K", ["q_reversed", R, R, R, R], "q_reversed"),
+        (
+            "water",
+            "none same same same volume_ignored",
+            ["volume_ignored", R, *["volume_ignored"] * 3],
+            "volume_ignored",
+        ),
+        (
+            "water",
+            "none same lower paler q_equals_K",
+            ["volume_ignored", R, R, R, "volume_ignored"],
+            "volume_ignored",
+        ),
+        (
+            "water",
+            "none same lower same q_below_K",
+            ["volume_ignored", R, R, "volume_ignored", PLAIN],
+            "volume_ignored",
+        ),
+        ("water", "none same lower paler q_above_K", [BESIDE, R, R, R, R], None),
+        ("water", "none same lower same static_stop", [PLAIN, R, R, FOLLOWS, "static_stop"], "static_stop"),
+        ("water", "reverse same lower paler q_below_K", [R, R, R, R, PLAIN], None),
+        # Warmed: to reactants, K smaller, thiocyanate higher, paler.
+        ("bath", "forward larger lower darker heat_is_forward", ["heat_is_forward"] * 5, "heat_is_forward"),
+        ("bath", "none same same same k_fixed_t", ["k_fixed_t"] * 5, "k_fixed_t"),
+        (
+            "bath",
+            "forward larger lower same heat_is_forward",
+            ["heat_is_forward"] * 3 + [ASK, "heat_is_forward"],
+            "heat_is_forward",
+        ),
+        ("bath", "reverse larger higher paler k_fixed_t", [R, "heat_is_forward", R, R, "k_fixed_t"], None),
+    ],
+)
+def test_the_parts_of_an_answer_are_read_together(tubes, tube, said, marked, named):
+    parts = ("direction", "K", "scn", "seen", "reason")
+    found = mark(tubes[tube], dict(zip(parts, said.split(), strict=True)))
+    assert found.points == pytest.approx(4 * marked.count(R) / 5)
+    told = [part.mistake or (ASK if part.feedback.startswith(ASK) else part.feedback) for part in found.parts]
+    assert told == marked
+    if named is not None:
+        assert found.mistake == named
