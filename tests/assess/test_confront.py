@@ -490,7 +490,7 @@ def test_the_picture_holds_as_much_complex_as_the_idea_says(tubes, tube, answer,
     assert held["FeSCN^2+"] + held["SCN^-"] == pytest.approx(10e-6)
 
 
-# -- the answer as a whole: what is one idea, what follows from what --------------------------------------------
+# -- the answer as a whole: what is one idea, what follows from what ------------------------------------
 
 R, FOLLOWS, PLAIN, BESIDE = feedback.RIGHT, feedback.FOLLOWS, feedback.NOT_YET, feedback.NOT_WITH_REASON
 ASK = "Not right yet. A question that may help:"
