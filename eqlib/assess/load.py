@@ -355,7 +355,9 @@ def _line(error: Any, model: type[BaseModel], where: str) -> str:
     kind, given = error["type"], error["input"]
     where += place
     if kind == "missing":
-        return f"{where}: {key} is missing; add a line {key} = ..."
+        name = error["loc"][-1]
+        mend = "at least one [[question.part]]" if name == "part" else f"a line {name} = ..."
+        return f"{where.removesuffix(f', {name}')}: {name} is missing; add {mend}"
     if kind == "extra_forbidden":
         return f"{where}: there is no key {key!r}{near(key, table.model_fields if table else ())}"
     if kind == "union_tag_invalid":
