@@ -1,7 +1,4 @@
-"" (
-    "What a question file says in numbers, and each fault of one in its own line: the place, "
-    "the key, the mend."
-)""
+"""What a question file says in numbers, and each of its faults in one line: the place, the key, the mend."""
 
 import pytest
 
@@ -57,7 +54,8 @@ def test_a_stress_in_the_units_of_the_bench(stress, kind, amounts, volume, T, co
 
 
 @pytest.mark.parametrize(
-    ("stress", "litres"), [('kind = "change_volume"\nmL = 50', 0.05), ('kind = "change_volume"\nL = 0.2', 0.2)]
+    ("stress", "litres"),
+    [('kind = "change_volume"\nmL = 50', 0.05), ('kind = "change_volume"\nL = 0.2', 0.2)],
 )
 def test_a_plunger_in_litres_or_millilitres(stress, litres):
     made = read(BULB, f"[question.stress]\n{stress}\n", WAY).setting.stress_for({})
@@ -257,12 +255,16 @@ def test_a_thousand_points_are_allowed():
     ("top", "line"),
     [
         ("", "questions: assignment is missing; add a table [assignment]"),
-        (TOP.replace('id = "files"', 'id = "two words"'), "questions: [assignment]: id 'two words' should be letters"),
+        (
+            TOP.replace('id = "files"', 'id = "two words"'),
+            "questions: [assignment]: id 'two words' should be letters",
+        ),
         (TOP + "[other]\n", "questions: there is no key 'other'"),
         (TOP + "policy = { tolerance = 3 }\n", "questions: [assignment]: "),
-        (TOP.replace('title = "F"\n', ""), (
-            "questions: [assignment]: title is missing; add a line title = ..."
-        )),
+        (
+            TOP.replace('title = "F"\n', ""),
+            ("questions: [assignment]: title is missing; add a line title = ..."),
+        ),
     ],
 )
 def test_a_fault_in_the_head_of_the_file(top, line):
