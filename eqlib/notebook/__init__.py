@@ -5,6 +5,7 @@ only. Loaded on first use, so that importing this room costs nothing.
 """
 
 from importlib import import_module as _import_module
+from typing import Any as _Any
 
 _HOME = {
     "panel": "eqlib.notebook.lesson",
@@ -37,7 +38,7 @@ __all__ = [
 ]
 
 
-def __getattr__(name):
+def __getattr__(name: str) -> _Any:
     try:
         home = _HOME[name]
     except KeyError:

@@ -7,10 +7,13 @@ page.
 from __future__ import annotations
 
 import random
+from collections.abc import Mapping
 from functools import lru_cache
 
+import numpy as np
+
 from eqlib.chem.catalogue import system
-from eqlib.chem.kinetics import time_course
+from eqlib.chem.kinetics import TimeCourse, time_course
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.stress import Stress
 from eqlib.lab.curves import curves, numbers
@@ -33,9 +36,9 @@ CHANGES = {
 }
 
 
-def both_rates():
+def both_rates() -> None:
     """The panel: where it starts from, what is done and when; concentrations and both rates along time."""
-    return explore(
+    explore(
         lambda at: rates_at(at["start"], at["change"], at["when"]),
         Choose("start", list(STARTS), "Start from"),
         Choose("change", list(CHANGES), "Then add"),
@@ -54,7 +57,7 @@ def rates_at(start: str, change: str, when: float) -> tuple[str, str]:
         "an (imagined) catalyst": Stress.catalyse(),
     }.get(change)
     reaction = system("iron-thiocyanate").reactions[0]
-    mixture = Mixture(STARTS[start], reactions=[reaction], volume=0.002)
+    mixture = Mixture(STARTS[start], reactions=(reaction,), volume=0.002)
     stresses = [(float(when), done)] if done else []
     course = time_course(mixture, UNTIL, stresses, rates=FORWARD, points=120)
     events = [(float(when), change.removeprefix("an (imagined) "))] if done else []
@@ -70,7 +73,7 @@ def rates_at(start: str, change: str, when: float) -> tuple[str, str]:
     return both, said
 
 
-def _told(course, rates, moment: str) -> str:
+def _told(course: TimeCourse, rates: Mapping[str, np.ndarray], moment: str) -> str:
     """What the two rates do, in one or two sentences."""
     first, last = {k: v[0] for k, v in rates.items()}, {k: v[-1] for k, v in rates.items()}
     text = (
@@ -94,9 +97,9 @@ def _rate(value: float) -> str:
 SOLID, DISSOLVED, LABELLED, PER_MINUTE = 60, 20, 12, 2
 
 
-def labelled_ions():
+def labelled_ions() -> None:
     """The panel: minutes since a labelled grain went in; where the labelled and the other silver is."""
-    return explore(
+    explore(
         lambda at: ions_at(int(at["minutes"])),
         Slider("minutes", 0, 60, start=0, step=1, words="Minutes since the grain went in", unit="min"),
         title="Follow the label",
@@ -124,7 +127,7 @@ def ions_at(minutes: int) -> tuple[str, str]:
     return _crowd(solution, solid, said), said
 
 
-def _crowd(solution, solid, said: str) -> str:
+def _crowd(solution: list[bool], solid: list[bool], said: str) -> str:
     """Silver ions as circles: full ones carry the label."""
     body = ['<path d="M10 6 V214 H430 V6" fill="none" stroke="currentColor" stroke-width="2"/>']
     body += [

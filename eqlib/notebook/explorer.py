@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any, TypeAlias
 
 from eqlib.errors import EqlibError
 from eqlib.notebook.asleep import name_of
@@ -37,7 +38,7 @@ class Slider:
         """Where it stands at first."""
         return self.low if self.start is None else self.start
 
-    def html(self, key: str, value) -> str:
+    def html(self, key: str, value: float) -> str:
         """The control."""
         return (
             f'<div class="slider"><label for="{key}">{text(self.words or self.name)}</label>'
@@ -45,7 +46,7 @@ class Slider:
             f'<output for="{key}" data-say="{key}"></output></div>'
         )
 
-    def said(self, value) -> str:
+    def said(self, value: Any) -> str:
         """Its value in words."""
         return f"{number(float(value), 4)} {self.unit}".strip()
 
@@ -63,7 +64,7 @@ class Switch:
         """Where it stands at first."""
         return self.start
 
-    def html(self, key: str, value) -> str:
+    def html(self, key: str, value: bool) -> str:
         """The control."""
         on = " checked" if value else ""
         return f'<div class="picks" style="margin:3px 0"><label><input type="checkbox" data-slide="1" name="{key}" {KEYS}{on}>{text(self.words)}</label></div>'
@@ -74,7 +75,7 @@ class Choose:
     """One of several: ``options`` are words, or (value, words) pairs."""
 
     name: str
-    options: Sequence
+    options: Sequence[str | tuple[str, str]]
     words: str = ""
 
     @property
@@ -89,7 +90,7 @@ class Choose:
         """The option that is chosen at first."""
         return self.pairs[0][0]
 
-    def html(self, key: str, value) -> str:
+    def html(self, key: str, value: str) -> str:
         """The control."""
         made = "".join(
             f'<label><input type="radio" data-slide="1" name="{key}" value="{text(v)}" {KEYS}{" checked" if v == value else ""}>{text(w)}</label>'
@@ -98,15 +99,23 @@ class Choose:
         return f'<fieldset><legend>{text(self.words or self.name)}</legend><div class="picks">{made}</div></fieldset>'
 
 
+Control: TypeAlias = Slider | Switch | Choose
+#: Takes {name: value} of the controls; returns a picture, or a picture and one sentence.
+Draw: TypeAlias = Callable[[dict[str, Any]], str | tuple[str, str]]
+
+
 class Explorer(Sheet):
     """The sheet of one ``explore``."""
 
-    def __init__(self, draw: Callable, controls: Sequence, title: str, words: str, after: Sequence[str] = ()):
+    def __init__(
+        self, draw: Draw, controls: Sequence[Control], title: str, words: str, after: Sequence[str] = ()
+    ) -> None:
         super().__init__(name_of(title))
         self.after, self.store = tuple(after), store_here() if after else None
         self.make, self.controls, self.title, self.words = draw, controls, title, words
-        self.at = {control.name: control.first for control in controls}
-        self.drawn, self.past, self.turns = dict(self.at), [], 0
+        self.at: dict[str, Any] = {control.name: control.first for control in controls}
+        self.past: list[dict[str, Any]] = []
+        self.drawn, self.turns = dict(self.at), 0
         self.kept = Slot(f"{self.model_id}-kept")
         self.picture, self.sentence = self.made()
 
@@ -125,6 +134,8 @@ class Explorer(Sheet):
     def waits_for(self) -> list[str]:
         """The titles of the questions that are to be answered before anything is shown."""
         store = self.store
+        if store is None:
+            return []
         return [store.questions[name].title for name in self.after if store.record_of(name) is None]
 
     def on_recorded(self) -> None:
@@ -133,11 +144,11 @@ class Explorer(Sheet):
             self.draw()
             self.keep()
 
-    def on_look(self, values, name) -> None:
+    def on_look(self, values: dict[str, Any], name: str) -> None:
         """The same, asked for by hand."""
         self.on_recorded()
 
-    def keep(self, show=False) -> None:
+    def keep(self, show: bool = False) -> None:
         """What the notebook keeps: the sentence and the picture, or what they wait for."""
         wait = self.waiting()
         rest = f"{self.picture}<p>{text(GO_ON)}</p>" if not wait else ""
@@ -149,7 +160,7 @@ class Explorer(Sheet):
         titles = [f"“{title}”" for title in self.waits_for()]
         return f"Record your answer to {' and to '.join(titles)} first." if titles else ""
 
-    def sections(self):
+    def sections(self) -> list[tuple[str, str]]:
         wait = self.waiting()
         if wait:
             button = '<button type="button" data-do="look">I have: show it</button>'
@@ -170,12 +181,12 @@ class Explorer(Sheet):
             ("go", go),
         ]
 
-    def draw(self, **more):
+    def draw(self, **more: Any) -> None:
         sliders = [control for control in self.controls if isinstance(control, Slider)]
         say = {self.key(control.name): control.said(self.at[control.name]) for control in sliders}
-        super().draw(say=say, off=() if self.past else ("undo",), **more)
+        self.put(say=say, off=() if self.past else ("undo",), **more)
 
-    def on_slide(self, values, name) -> None:
+    def on_slide(self, values: dict[str, Any], name: str) -> None:
         """A control was moved."""
         self._go(
             {
@@ -184,7 +195,7 @@ class Explorer(Sheet):
             }
         )
 
-    def on_undo(self, values, name) -> None:
+    def on_undo(self, values: dict[str, Any], name: str) -> None:
         """One move back."""
         if self.past:
             self.at = self.drawn = self.past.pop()
@@ -192,14 +203,14 @@ class Explorer(Sheet):
             self.picture, self.sentence = self.made()
             self.draw()
 
-    def on_reset(self, values, name) -> None:
+    def on_reset(self, values: dict[str, Any], name: str) -> None:
         """As at first."""
         first = {control.name: control.first for control in self.controls}
         self.drawn = first
         self.turns += 1
         self._go(first)
 
-    def _go(self, at) -> None:
+    def _go(self, at: dict[str, Any]) -> None:
         if at != self.at:
             self.past.append(self.at)
         self.at = at
@@ -208,7 +219,7 @@ class Explorer(Sheet):
 
 
 @kindly
-def explore(draw: Callable, *controls, title: str, words: str = "", after: Sequence[str] = ()) -> None:
+def explore(draw: Draw, *controls: Control, title: str, words: str = "", after: Sequence[str] = ()) -> None:
     """Show ``draw``'s picture with ``controls`` (Slider, Switch, Choose) over it. Shows nothing while marking.
 
     ``draw(at)`` takes {name: value} and returns a picture (SVG or HTML text), or (picture, one sentence); an

@@ -9,7 +9,8 @@ from __future__ import annotations
 import os
 
 from eqlib.assess.asks import read_part
-from eqlib.assess.mark import mark
+from eqlib.assess.mark import Mark, mark
+from eqlib.assess.question import Question
 from eqlib.errors import EqlibError
 from eqlib.notebook.output import Slot, bundle, lead
 from eqlib.notebook.record import kept_bundle
@@ -19,7 +20,7 @@ from eqlib.notebook.store import Store
 _NOTHING = "Nothing is recorded for this question."
 
 
-def ended(question, store: Store, given=()):
+def ended(question: Question, store: Store, given: tuple[object, ...]) -> float | None:
     """The points of what is recorded, or None in a person's own session.
 
     ``given`` is () or (value,): what code worked out. While marking, the record is shown with its feedback. nbgrader's own validation is told of an empty answer
@@ -45,7 +46,7 @@ def ended(question, store: Store, given=()):
     return made.points
 
 
-def _take_value(question, store: Store, value) -> str:
+def _take_value(question: Question, store: Store, value: object) -> str:
     """Keep a value from code as this question's answer; what is wrong with it, or "". Raises EqlibError."""
     coded = [part for part in question.parts if part.code] or [part for part in question.parts if part.scored]
     if len(coded) != 1:
@@ -59,14 +60,14 @@ def _take_value(question, store: Store, value) -> str:
     return store.save(question.id, {**(record.answer if record else {}), part.id: found.value}).problem
 
 
-def _unread(question) -> str:
+def _unread(question: Question) -> str:
     """While marking: the line about a recorded answer of this question that could not be read."""
     handed = restored()
     found = [line for line in handed.problems if repr(question.id) in line] if handed else []
     return found[0] if found else ""
 
 
-def _show_feedback(made) -> None:
+def _show_feedback(made: Mark) -> None:
     from IPython.display import display
 
     words = made.feedback + (f"\n\n**The working**\n\n{made.working}" if made.working else "")

@@ -11,6 +11,7 @@ import io
 import json
 import zipfile
 from pathlib import Path
+from typing import Any
 
 import anywidget
 import traitlets
@@ -36,7 +37,7 @@ def assignments_in(folder: Path) -> tuple[Path, ...]:
     return tuple(sorted(file.parent for file in folder.glob("*/questions.toml")))
 
 
-def pack(folder) -> bytes:
+def pack(folder: str | Path) -> bytes:
     """Everything done in the assignments of ``folder``, as a zip. Raises KeepError where there is nothing."""
     found = assignments_in(Path(folder))
     stream = io.BytesIO()
@@ -50,7 +51,7 @@ def pack(folder) -> bytes:
     return stream.getvalue()
 
 
-def unpack(data: bytes, folder) -> list[str]:
+def unpack(data: bytes, folder: str | Path) -> list[str]:
     """Put a zip made by ``pack`` back into the assignments of ``folder``. Says what was done, one line each.
 
     Raises KeepError for a file that is no such zip. Anything in it that has no place here is left out.
@@ -119,12 +120,12 @@ class Keep(anywidget.AnyWidget):
     _css = Path(__file__).with_name("sheet.css")
     said = traitlets.List(traitlets.Unicode()).tag(sync=True)
 
-    def __init__(self, folder: Path):
+    def __init__(self, folder: Path) -> None:
         super().__init__()
         self.folder = folder
         self.on_msg(self._heard)
 
-    def _heard(self, _widget, content, buffers) -> None:
+    def _heard(self, _widget: object, content: dict[str, Any], buffers: list[bytes]) -> None:
         try:
             if content.get("want") == "zip":
                 self.send({"name": NAME}, [pack(self.folder)])

@@ -8,10 +8,13 @@ is recorded.
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from eqlib.assess.load import load_questions
+from eqlib.assess.question import Question
 from eqlib.assess.records import rescue
 from eqlib.chem.catalogue import system
 from eqlib.errors import EqlibError
@@ -40,7 +43,7 @@ from eqlib.writing import number
 _stores: dict[tuple[Path, int], Store] = {}
 
 
-def store_here(path=None) -> Store:
+def store_here(path: str | Path | None = None) -> Store:
     """The answers of the assignment whose ``questions.toml`` lies beside this notebook. Raises EqlibError."""
     path = find_questions(path)
     version = (path, path.stat().st_mtime_ns)
@@ -55,7 +58,7 @@ def folders() -> list[Path]:
     return list(dict.fromkeys([Path.cwd(), *([Path(session).parent] if os.path.isabs(session) else [])]))
 
 
-def find_questions(path=None) -> Path:
+def find_questions(path: str | Path | None = None) -> Path:
     """The ``questions.toml`` at ``path`` (file or folder), of the working folder, or of the notebook's. Raises EqlibError."""
     if path is not None:
         return (Path(path) / "questions.toml" if Path(path).is_dir() else Path(path)).resolve()
@@ -68,7 +71,7 @@ def find_questions(path=None) -> Path:
     )
 
 
-def panel(question: str, *value):
+def panel(question: str, *value: object) -> float | None:
     """The panel of one question; where notebooks are marked, its points: a built-in float in [0, points].
 
     ``value``: what the notebook's own code worked out, for a question that is answered in code.
@@ -94,7 +97,7 @@ def student() -> None:
 
 
 @contextmanager
-def safely(question: str):
+def safely(question: str) -> Iterator[None]:
     """One plain line for an error, and with it every record that the output it replaces may have held."""
     here = [] if marking() else [rescue(folder) for folder in folders()]
     try:
@@ -143,7 +146,7 @@ def refresh() -> None:
             sheet.draw()
 
 
-def prompt_bundle(question, student=None, retry: int = 0) -> dict:
+def prompt_bundle(question: Question, student: str | None = None, retry: int = 0) -> dict[str, Any]:
     """The question as its student meets it: title, points, numbers."""
     whose = f" · numbers for {student}" if student and question.ranges else ""
     points = f"{question.points:g} point{'s' if question.points != 1 else ''}"
@@ -172,7 +175,7 @@ def bench_page(name: str) -> str:
         first_said(caution.key, "bench")
     inner = (
         lead(found.title + ".")
-        + f"<p style='margin:.25em 0'>{text(reaction.unicode)} &nbsp; K = {number(reaction.K)} at {found.recipe.T - 273.15:.0f} °C</p>"
+        + f"<p style='margin:.25em 0'>{text(reaction.unicode)} &nbsp; K = {number(reaction.require_K())} at {found.recipe.T - 273.15:.0f} °C</p>"
     )
     inner += "<p style='margin:.25em 0'>Take care:</p>" + items(c.words for c in cautions)
     rows = [(row.bottle, "; ".join(row.statements), row.note) for row in hazard_table(found)]

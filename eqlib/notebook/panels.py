@@ -6,15 +6,19 @@ the points, a built-in float from 0 to the question's points.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import cached_property
+from typing import Any
 
 from markdown_it import MarkdownIt
 
 from eqlib.assess import feedback
 from eqlib.assess.asks import read_part
-from eqlib.assess.mark import RETRY, mark
-from eqlib.assess.records import blank, kept_parts, same_answer
+from eqlib.assess.case import Case
+from eqlib.assess.mark import RETRY, Mark, mark
+from eqlib.assess.question import Question
+from eqlib.assess.records import Record, blank, kept_parts, same_answer
 from eqlib.assess.scene import kind_of, scene_of
 from eqlib.assess.working import worked
 from eqlib.errors import EqlibError
@@ -27,7 +31,7 @@ from eqlib.notebook.output import Slot, text
 from eqlib.notebook.record import has_outcome, kept_bundle, time_of, what_counts
 from eqlib.notebook.sheet import Sheet, live
 from eqlib.notebook.store import Store
-from eqlib.notebook.told import told_html
+from eqlib.notebook.told import Told, told_html
 from eqlib.notebook.trying import Trying
 
 #: Where in this kernel each caution was said first.
@@ -38,7 +42,7 @@ _MARKDOWN = MarkdownIt("commonmark", {"html": False}).enable("table")
 class Panel(Sheet):
     """The panel of one question. ``stage``: "predict", "doing" (the film runs) or "done" (outcome seen)."""
 
-    def __init__(self, question, store: Store):
+    def __init__(self, question: Question, store: Store) -> None:
         super().__init__(f"eqlib-{store.assignment}-{question.id}")
         self.question, self.store, self.key = question, store, question.id
         self.kept, self.forms = Slot(f"{self.model_id}-kept"), 0
@@ -49,7 +53,7 @@ class Panel(Sheet):
         record = self.record
         self.retry = set_of(record.answer) if record is not None else 0
         self.answer = dict(record.answer) if record is not None else {}
-        self.values: dict | None = None
+        self.values: dict[str, Any] | None = None
         self.news, self.working = "", False
         self.stage = (
             "done"
@@ -74,7 +78,7 @@ class Panel(Sheet):
     # -- what is known --------------------
 
     @property
-    def record(self):
+    def record(self) -> Record | None:
         """The recorded answer, or None."""
         return self.store.record_of(self.question.id)
 
@@ -89,7 +93,7 @@ class Panel(Sheet):
         return self.store.locked(self.question)
 
     @cached_property
-    def case(self):
+    def case(self) -> Case:
         """What the chemistry says about this student's copy."""
         return self.question.case(self.store.student, self.retry)
 
@@ -100,13 +104,19 @@ class Panel(Sheet):
         return scene_of(self.question, self.case, recorded=nobody)
 
     @property
+    def watched(self) -> Scene:
+        """The scene, for what is reached only where there is one (``has_outcome``)."""
+        assert self.scene is not None
+        return self.scene
+
+    @property
     def has_outcome(self) -> bool:
         """Is there something to watch, and may it be seen?"""
         return has_outcome(self.question)
 
     # -- how it looks --------------------
 
-    def sections(self):
+    def sections(self) -> list[tuple[str, str]]:
         made = [("head", self.head())]
         if self.stage == "predict" or (self.practice and self.stage == "done" and not self.has_outcome):
             made.append(("prompt", self.prompt))
@@ -115,7 +125,7 @@ class Panel(Sheet):
             made.append(
                 (
                     "film",
-                    f"<div data-film>{self.scene.film_picture()}{self.scene.line_svg(moving=True)}</div>",
+                    f"<div data-film>{self.watched.film_picture()}{self.watched.line_svg(moving=True)}</div>",
                 )
             )
         if self.stage == "done" and self.has_outcome:
@@ -173,14 +183,14 @@ class Panel(Sheet):
         return f'<div class="care">{lines}</div>' if lines else ""
 
     @cached_property
-    def told(self):
+    def told(self) -> Told:
         """What was said beside what happened, and why, in pieces."""
-        return told_html(self.question, self.case, self.record.answer if self.record else {}, self.scene)
+        return told_html(self.question, self.case, self.record.answer if self.record else {}, self.watched)
 
     @cached_property
     def outcome(self) -> str:
         """The vessels, Q beside K, what was said beside what happened, and why."""
-        return f"{self.told.picture}{self.scene.line_svg()}{self.told.words}"
+        return f"{self.told.picture}{self.watched.line_svg()}{self.told.words}"
 
     @property
     def outcome_folded(self) -> str:
@@ -206,7 +216,7 @@ class Panel(Sheet):
         elif self.stage == "predict" or (self.practice and not self.has_outcome):
             made.append(f'<button type="button" data-do="record">Record my {noun}</button>')
             if self.has_outcome:
-                made.append(f'<button type="button" data-do="doit">{self.scene.verb}</button>')
+                made.append(f'<button type="button" data-do="doit">{self.watched.verb}</button>')
         else:
             if self.trying is None:
                 made.append('<button type="button" data-do="try">Try other amounts</button>')
@@ -246,7 +256,7 @@ class Panel(Sheet):
             f"{when}, in this notebook and in a file beside it. {rule} It will be marked after you hand in."
         )
 
-    def draw(self, **more):
+    def draw(self, **more: Any) -> None:
         say = {"state": self.state(), **readings(self.question, self.on_screen, self.key)}
         if self.trying is not None:
             say |= self.trying.say()
@@ -255,19 +265,19 @@ class Panel(Sheet):
             off.append("doit")
         if not self.may_work or self.working:
             off.append("work")
-        super().draw(say=say, off=off, **more)
+        self.put(say=say, off=off, **more)
 
     # -- what is filled in --------------------
 
     @property
-    def on_screen(self) -> dict:
+    def on_screen(self) -> dict[str, Any]:
         """The values of the controls, by name."""
         return (
             self.values if self.values is not None else recorded_values(self.question, self.answer, self.key)
         )
 
     @property
-    def given(self) -> dict:
+    def given(self) -> dict[str, Any]:
         """What is filled in, by part."""
         found = {part.id: raw_of(part, self.on_screen, self.key) for part in self.question.parts}
         return {name: raw for name, raw in found.items() if raw is not None}
@@ -288,16 +298,18 @@ class Panel(Sheet):
     @property
     def recorded_now(self) -> bool:
         """Is there a record of the present numbers, the one on the screen?"""
-        return self.unchanged and set_of(self.record.answer) == self.retry
+        if not self.unchanged or (record := self.record) is None:
+            return False
+        return set_of(record.answer) == self.retry
 
     # -- what a person does --------------------
 
-    def on_set(self, values, name) -> None:
+    def on_set(self, values: dict[str, Any], name: str) -> None:
         """Something was chosen or typed."""
         self.values, self.news = values, ""
         self.draw()
 
-    def on_record(self, values, name) -> None:
+    def on_record(self, values: dict[str, Any], name: str) -> None:
         """Keep what is filled in, or say what is still needed."""
         self.values = values or self.values
         if self.recorded_now:
@@ -321,7 +333,7 @@ class Panel(Sheet):
         more = {"rerun": saved.record.receipt} if self.loaded_again else {}
         return self.draw(focus={"id": saved.record.receipt, "on": on}, **more)
 
-    def said_of_kept(self, answer) -> str:
+    def said_of_kept(self, answer: Mapping[str, Any]) -> str:
         """A line about the fields that were emptied: a recorded answer can be replaced, not taken back."""
         names = [legend_of(self.question.part(n)) for n in kept_parts(answer, self.record) if n != RETRY]
         if not names:
@@ -331,7 +343,7 @@ class Panel(Sheet):
             f"An answer can be replaced, but not taken back: {', '.join(names)} {stand} as recorded before."
         )
 
-    def answer_given(self) -> dict:
+    def answer_given(self) -> dict[str, Any]:
         """What is filled in, ready to be recorded. Raises EqlibError naming what is missing or unreadable."""
         given = self.given
         record = self.record
@@ -349,20 +361,21 @@ class Panel(Sheet):
                 raise EqlibError(f"{legend_of(part)}: {found.message}")
         return {**given, RETRY: self.retry} if self.practice else given
 
-    def on_doit(self, values, name) -> None:
+    def on_doit(self, values: dict[str, Any], name: str) -> None:
         """What was predicted about is done: the film."""
-        if not (self.has_outcome and self.recorded_now):
+        record = self.record
+        if record is None or not (self.has_outcome and self.recorded_now):
             return
         self.store.note_seen(self.question.id)
-        self.answer, self.stage, self.news = dict(self.record.answer), "doing", ""
+        self.answer, self.stage, self.news = dict(record.answer), "doing", ""
         self.forget("told", "outcome")
         self.keep()
         self.draw(
-            film={"play": True, "frames": self.scene.frames()},
+            film={"play": True, "frames": self.watched.frames()},
             focus={"id": f"film{self.films}", "on": "[data-do=skip]"},
         )
 
-    def on_over(self, values, name) -> None:
+    def on_over(self, values: dict[str, Any], name: str) -> None:
         """The film is over."""
         if self.stage == "doing":
             self.stage = "done"
@@ -371,40 +384,41 @@ class Panel(Sheet):
 
     on_skip = on_over
 
-    def on_replay(self, values, name) -> None:
+    def on_replay(self, values: dict[str, Any], name: str) -> None:
         """The film once more."""
         self.stage, self.trying = "doing", None
         self.draw(
-            film={"play": True, "frames": self.scene.frames()},
+            film={"play": True, "frames": self.watched.frames()},
             focus={"id": f"film{self.films}", "on": "[data-do=skip]"},
         )
 
-    def on_change(self, values, name) -> None:
+    def on_change(self, values: dict[str, Any], name: str) -> None:
         """Back to the form, where the policy or practice allows it."""
-        if not self.locked:
-            self.answer, self.values = dict(self.record.answer), None
+        record = self.record
+        if record is not None and not self.locked:
+            self.answer, self.values = dict(record.answer), None
             self.stage, self.trying = "predict", None
             self.make_form_anew()
             self.draw()
 
-    def on_try(self, values, name) -> None:
+    def on_try(self, values: dict[str, Any], name: str) -> None:
         """Open the sliders."""
-        self.trying = Trying(self.scene, self.key)
+        self.trying = Trying(self.watched, self.key)
         self.draw(focus={"id": f"try{self.films}", "on": "input[type=range]"})
 
-    def on_slide(self, values, name) -> None:
+    def on_slide(self, values: dict[str, Any], name: str) -> None:
         """A slider or a switch was moved."""
         if self.trying is not None:
             self.trying.move(values)
             self.redraw(self.trying.say(), tried=self.trying.picture())
 
-    def on_undo(self, values, name) -> None:
+    def on_undo(self, values: dict[str, Any], name: str) -> None:
         """One move back."""
         if self.trying is not None:
             self.trying.undo()
             self.draw()
 
-    def on_reset(self, values, name) -> None:
+    def on_reset(self, values: dict[str, Any], name: str) -> None:
         """The amounts of the question again."""
         if self.trying is not None:
             self.trying.reset()
@@ -412,7 +426,7 @@ class Panel(Sheet):
 
     # -- practice --------------------
 
-    def marked(self):
+    def marked(self) -> Mark | None:
         """The mark of what is recorded for the present numbers, or None."""
         record = self.record
         if record is None or set_of(record.answer) != self.retry:
@@ -421,7 +435,8 @@ class Panel(Sheet):
 
     def tries(self) -> int:
         """How often the present numbers were answered."""
-        return sum(set_of(attempt) == self.retry for attempt in self.record.attempts)
+        record = self.record
+        return 0 if record is None else sum(set_of(attempt) == self.retry for attempt in record.attempts)
 
     @property
     def may_work(self) -> bool:
@@ -430,12 +445,12 @@ class Panel(Sheet):
             return False
         return made.points >= made.max_points or self.tries() >= self.question.policy.working_after
 
-    def on_work(self, values, name) -> None:
+    def on_work(self, values: dict[str, Any], name: str) -> None:
         """The worked solution."""
         self.working = self.may_work
         self.draw()
 
-    def on_fresh(self, values, name) -> None:
+    def on_fresh(self, values: dict[str, Any], name: str) -> None:
         """The same question with other numbers."""
         self.retry += 1
         self.answer, self.values, self.stage, self.trying = {}, None, "predict", None
@@ -445,12 +460,12 @@ class Panel(Sheet):
 
     # -- what the notebook keeps --------------------
 
-    def keep(self, show=False) -> None:
+    def keep(self, show: bool = False) -> None:
         """Put the record, and the last picture, where the notebook is saved."""
         data = self.kept_data()
         self.kept.show(data) if show else self.kept.put(data)
 
-    def kept_data(self) -> dict:
+    def kept_data(self) -> dict[str, Any]:
         """The output that stands in for the panel when it is not running."""
         note = ""
         if self.record is None and self.store.answered_for_others(self.question.id):
@@ -476,15 +491,15 @@ class Panel(Sheet):
         self.draw()
 
 
-def set_of(answer) -> int:
+def set_of(answer: Mapping[str, Any]) -> int:
     """Which set of numbers an answer belongs to (practice)."""
     value = answer.get(RETRY, 0)
     return value if type(value) is int and value >= 0 else 0
 
 
-def recorded_values(question, answer, key: str) -> dict:
+def recorded_values(question: Question, answer: Mapping[str, Any], key: str) -> dict[str, Any]:
     """What the controls hold when the form is first drawn with ``answer``."""
-    values = {}
+    values: dict[str, Any] = {}
     for part in question.parts:
         name, value = f"{key}/{part.id}", answer.get(part.id)
         if part.kind == "table" and isinstance(value, dict):
@@ -496,7 +511,7 @@ def recorded_values(question, answer, key: str) -> dict:
     return values
 
 
-def standing_alone(question, case) -> str:
+def standing_alone(question: Question, case: Case) -> str:
     """The vessel of a question in which nothing is done to the mixture."""
     fresh = about_mixing(question)
     state, measured = case.states["mixed" if fresh else "before"], case.measured
@@ -515,7 +530,7 @@ def standing_alone(question, case) -> str:
     return shelf([vessel], f"{question.title}: the mixture", ", ".join(lines))
 
 
-def about_mixing(question) -> bool:
+def about_mixing(question: Question) -> bool:
     """Is everything asked about the way from the instant of mixing, when nothing has reacted yet?"""
     asked = [part for part in question.parts if part.scored]
     return question.setting.measured is None and all(
@@ -523,7 +538,7 @@ def about_mixing(question) -> bool:
     )
 
 
-def cautions_of(question, case) -> tuple[Caution, ...]:
+def cautions_of(question: Question, case: Case) -> tuple[Caution, ...]:
     """What to take care of with what is in this vessel, gravest first."""
     setting = question.setting
     systems = [s for s in (setting.found, *setting.cautions_from) if s]
@@ -538,9 +553,8 @@ def first_said(key: str, place: str) -> bool:
     return _said_at.setdefault(key, place) == place
 
 
-def cell(question, store: Store):
+def cell(question: Question, store: Store) -> None:
     """What the cell of a question does outside marking: the panel, and what the notebook keeps."""
     made = Panel(question, store)
     made.show(f"(The panel of “{question.title}” opens in Jupyter.)")
     made.keep(show=True)
-    return made

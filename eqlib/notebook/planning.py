@@ -3,7 +3,10 @@
 It is drawn by ``explore`` in the notebook's cell; nothing of it is marked or recorded.
 """
 
-from collections.abc import Callable
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
 
 from eqlib.lab.colour import colour_of
 from eqlib.lab.demonstration import VESSELS, Judged, Plan, demonstrations, judge
@@ -21,12 +24,12 @@ _EYES = (
 _SIGNS = {True: "✓ met", False: "✗ not met"}
 
 
-def sheet_for(question: str) -> Callable:
+def sheet_for(question: str) -> Callable[[Mapping[str, Any]], tuple[str, str]]:
     """What ``explore`` draws: ``at`` ("demo", "vessel", "start", "add", "back") to a picture and a sentence, with
     the student's own limits out of ``question``.
     """
 
-    def draw(at):
+    def draw(at: Mapping[str, Any]) -> tuple[str, str]:
         store = store_here()
         limit = store.questions[question].variant(store.student).numbers["least_mL"]
         return planned(Plan(at["demo"], at["vessel"], at["start"], at["add"], at["back"]), limit)

@@ -22,31 +22,29 @@ AMMONIA, HOT, PRESSURE = 0.50, 673.15, 100.0
 MORE = 0.1  # mol of nitrogen let in for each mol of feed
 
 
-def quotient_now():
+def quotient_now() -> None:
     """The panel: three concentrations; Q of the iron and thiocyanate reaction beside K, and the way
     it goes.
     """
-
     names = {"Fe^3+": "[Fe³⁺]", "SCN^-": "[SCN⁻]", "FeSCN^2+": "[FeSCN²⁺]"}
     sliders = [Slider(k, 0.1, 4.0, start=1.0, step=0.1, words=v, unit="mmol/L") for k, v in names.items()]
-    return explore(lambda at: now(tuple(at[k] for k in names)), *sliders, title="Q now")
+    explore(lambda at: now(tuple(at[k] for k in names)), *sliders, title="Q now")
 
 
 def now(millimolar: tuple[float, float, float]) -> tuple[str, str]:
     """(line, one sentence) for [Fe³⁺], [SCN⁻] and [FeSCN²⁺] in mmol/L."""
     reaction = system("iron-thiocyanate").reactions[0]
     there = dict(zip(("Fe^3+", "SCN^-", "FeSCN^2+"), (1e-3 * c for c in millimolar), strict=True))
-    Q = reaction.quotient(there)
-    said = f"Q = {with_figures(Q)} and K = {with_figures(reaction.K)}: it goes {WAY[reaction.shift(there)]}."
-    return _line(reaction.K, "now", Q, (0.0, 5.0), said), said
+    Q, K = reaction.quotient(there), reaction.require_K()
+    said = f"Q = {with_figures(Q)} and K = {with_figures(K)}: it goes {WAY[reaction.shift(there)]}."
+    return _line(K, "now", Q, (0.0, 5.0), said), said
 
 
-def more_nitrogen():
+def more_nitrogen() -> None:
     """The panel: the share of nitrogen in the feed; which way it goes when more is let in at
     constant pressure.
     """
-
-    return explore(
+    explore(
         lambda at: let_in(float(at["share"])),
         Slider("share", 10, 95, start=30, step=1, words="Nitrogen in the feed", unit="%"),
         title="More nitrogen, the pressure held",
@@ -59,7 +57,7 @@ def let_in(share: float) -> tuple[str, str]:
     """(line, two sentences): MORE nitrogen let into the equilibrium of a feed with ``share`` % of it."""
     reaction = Reaction("N2(g) + 3 H2(g) <=> 2 NH3(g)", K=AMMONIA, T=HOT)
     feed = {"N2(g)": share / 100, "H2(g)": 1 - share / 100}
-    mixture = Mixture(feed, reactions=[reaction], volume=1.0, T=HOT, pressure=PRESSURE)
+    mixture = Mixture(feed, reactions=(reaction,), volume=1.0, T=HOT, pressure=PRESSURE)
     d = disturb(mixture, Stress.add("N2(g)", MORE))
     amounts, names = d.before.amounts, ("N2(g)", "H2(g)", "NH3(g)")
     part = amounts["N2(g)"] / sum(amounts.values())

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from eqlib.assess.question import Question
 from eqlib.assess.records import Record, standing
 from eqlib.notebook.output import box, paragraph, table
 from eqlib.notebook.record import time_of
@@ -70,7 +72,7 @@ def receipt_lines(store: Store) -> list[Line]:
     return lines
 
 
-def _line(question, record: Record | None, saved) -> Line:
+def _line(question: Question, record: Record | None, saved: Sequence[Record]) -> Line:
     if record is None:
         return Line(question.title, question.points, False, "no, still to do", "none", "nothing yet")
     here = any(other.receipt == record.receipt for other in saved)
@@ -89,7 +91,7 @@ def _line(question, record: Record | None, saved) -> Line:
     )
 
 
-def _manual_line(question, words: int | None) -> Line:
+def _manual_line(question: Question, words: int | None) -> Line:
     if words:
         count = f"{words} word{'s' if words != 1 else ''}"
         return Line(question.title, question.points, True, f"written, {count}", "not read yet", "yes ✓")

@@ -3,13 +3,18 @@
 ``kept_where`` and ``guessed`` are drawn by ``explore`` in the notebook's cells; nothing of them is marked.
 """
 
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
 from eqlib.chem.catalogue import system
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.salts import dissolved
+from eqlib.chem.state import State
 from eqlib.chem.sweeps import sweep
 from eqlib.lab.curves import bars
 from eqlib.lab.drawing import shelf, svg, vessel_of
@@ -23,7 +28,7 @@ BOTTLES = {
     "potassium nitrate, 0.10 M": ("KNO3", 0.10),
     "water": ("", 0.0),
 }
-SHAPES = {
+SHAPES: dict[str, Callable[[np.ndarray], np.ndarray]] = {
     "straight down to the bend, then nothing is left": lambda x: np.clip(1 - x, 0, 1),
     "ever more slowly, never quite to nothing": lambda x: np.exp(-x),
     "as far as half way, then no further": lambda x: np.clip(1 - 0.5 * x, 0.5, 1),
@@ -32,7 +37,7 @@ SHAPES = {
 
 
 @lru_cache(maxsize=256)
-def _well(bottle: str, millilitres: float):
+def _well(bottle: str, millilitres: float) -> State:
     """The well of the recipe with so much from one bottle, at equilibrium."""
     start = system("iron-thiocyanate").mixture()
     salt, strength = BOTTLES[bottle]
@@ -44,7 +49,7 @@ def _well(bottle: str, millilitres: float):
     return Mixture(totals, reactions=start.reactions, volume=volume, T=start.T).equilibrate()
 
 
-def kept_where(at) -> tuple[str, str]:
+def kept_where(at: Mapping[str, Any]) -> tuple[str, str]:
     """Bars: how much of the iron and of the thiocyanate is free, orange, or held by what came from the bottle.
 
     ``at``: "bottle" (a key of BOTTLES) and "volume" in mL.
@@ -67,11 +72,11 @@ def kept_where(at) -> tuple[str, str]:
     return wells + bars(rows, unit="µmol", title="Where the ions are kept", desc=told), told
 
 
-def _micromoles(*names):
+def _micromoles(*names: str) -> Callable[[State], float]:
     return lambda state: 1e6 * sum(state.amounts.get(name, 0.0) for name in names)
 
 
-def _rest(total, *names):
+def _rest(total: float, *names: str) -> Callable[[State], float]:
     """Micromoles of what is in none of these species, of a well that holds ``total`` micromoles."""
     return lambda state: max(total - _micromoles(*names)(state), 0.0)
 
@@ -90,7 +95,7 @@ _THIOCYANATE = (
 
 
 @lru_cache(maxsize=1)
-def _run_in():
+def _run_in() -> tuple[np.ndarray, np.ndarray]:
     """Millilitres of 0.020 M silver nitrate, and the share of the orange that is left."""
     well = system("iron-thiocyanate-silver").mixture()
     path = sweep(well, "volume", np.linspace(0, 3e-4, 61), titrant={"AgNO3": 0.020})
@@ -98,7 +103,7 @@ def _run_in():
     return 1000 * path.values, left / left[0]
 
 
-def guessed(at) -> tuple[str, str]:
+def guessed(at: Mapping[str, Any]) -> tuple[str, str]:
     """The orange of the well while silver nitrate runs in: a guess, and what happens once that is switched on.
 
     ``at``: "shape" (a key of SHAPES), "bend" in mL and "show".
@@ -114,7 +119,7 @@ def guessed(at) -> tuple[str, str]:
     return _curves(lines, "mL of 20 mM silver nitrate", "share of the orange that is left", told), told
 
 
-def _curves(lines, across, up, desc):
+def _curves(lines: list[tuple[str, np.ndarray, np.ndarray]], across: str, up: str, desc: str) -> str:
     """Curves over the same volumes; the first dashed, the others full, each with its name at its end."""
     most = max(float(xs[-1]) for _, xs, _ in lines)
     body = [
@@ -127,8 +132,8 @@ def _curves(lines, across, up, desc):
         body.append(
             f'<text x="{x:.0f}" y="260" text-anchor="middle" font-size="12">{most * n / 6:.2f}</text>'
         )
-    for n in (0, 0.5, 1):
-        body.append(f'<text x="52" y="{244 - 220 * n:.0f}" text-anchor="end" font-size="12">{n:g}</text>')
+    for y in (0, 0.5, 1):
+        body.append(f'<text x="52" y="{244 - 220 * y:.0f}" text-anchor="end" font-size="12">{y:g}</text>')
     for i, (name, xs, ys) in enumerate(lines):
         points = " ".join(
             f"{60 + 460 * x / most:.1f},{240 - 220 * y:.1f}" for x, y in zip(xs, ys, strict=True)

@@ -9,7 +9,7 @@ from functools import lru_cache
 from html import escape
 
 from eqlib.chem.catalogue import system
-from eqlib.chem.ice import ice
+from eqlib.chem.ice import IceTable, SmallX, ice
 from eqlib.lab.curves import QuotientLine, curves
 from eqlib.notebook.explorer import Slider, explore
 from eqlib.writing import number, with_figures
@@ -18,9 +18,9 @@ from eqlib.writing import number, with_figures
 IRON, THIOCYANATE, MADE_UP = 5.00, 2.00, 10.00
 
 
-def row_by_row():
+def row_by_row() -> None:
     """The panel: two volumes and x; every cell says where its number comes from."""
-    return explore(
+    explore(
         lambda at: table_at(at["iron"], at["thiocyanate"], at["x"]),
         Slider("iron", 0.5, 5.0, start=3.0, step=0.5, words="Iron(III), 5.00 mM", unit="mL"),
         Slider("thiocyanate", 0.5, 5.0, start=3.0, step=0.5, words="Thiocyanate, 2.00 mM", unit="mL"),
@@ -37,8 +37,9 @@ def table_at(iron: float, thiocyanate: float, share: float) -> tuple[str, str]:
     last = {"Fe^3+": fe - x, "SCN^-": scn - x, "FeSCN^2+": x}
     empty = last["Fe^3+"] <= 0 or last["SCN^-"] <= 0
     Q = float("inf") if empty else reaction.quotient({name: 1e-3 * c for name, c in last.items()})
-    said = _verdict(Q, reaction.K, empty)
-    line = QuotientLine(reaction.K, [("last row", Q)], 620)
+    K = reaction.require_K()
+    said = _verdict(Q, K, empty)
+    line = QuotientLine(K, [("last row", Q)], 620)
     line.low, line.high = -0.5, 4.5  # the same line for every x
     return _table(iron, thiocyanate, fe, scn, x) + line.svg("The last row put into K", said), said
 
@@ -58,7 +59,7 @@ def _verdict(Q: float, K: float, empty: bool) -> str:
     return f"The last row gives {number(Q)}, but K is {number(K)}: x is {word}."
 
 
-def _table(iron, thiocyanate, fe, scn, x) -> str:
+def _table(iron: float, thiocyanate: float, fe: float, scn: float, x: float) -> str:
     """Three rows; under each number, in small type, where it comes from."""
     rows = [
         (
@@ -95,9 +96,9 @@ def _table(iron, thiocyanate, fe, scn, x) -> str:
 _POWERS = [-6 + i / 20 for i in range(101)]
 
 
-def short_cut():
+def short_cut() -> None:
     """The panel: the concentration of dissolved CO2; what leaving x out costs, with one and the same K."""
-    return explore(
+    explore(
         lambda at: short_cut_at(float(at["power"])),
         Slider("power", -6, -1, start=-1.5, step=0.1, words="log₁₀ of [CO₂] at the start"),
         title="CO₂ + H₂O ⇌ H⁺ + HCO₃⁻",
@@ -107,8 +108,7 @@ def short_cut():
 
 def short_cut_at(power: float) -> tuple[str, str]:
     """(curve of the short cut's error, two sentences) at 10**power mol/L of CO2."""
-    table = _acid(10.0**power)
-    short = table.small_x
+    table, short = _acid(10.0**power)
     said = (
         f"c = {with_figures(10.0**power, 2)} mol/L. The short cut gives x = {with_figures(short.extent)}, "
         f"which is {number(100 * short.largest_share, 2)} % of c: "
@@ -131,9 +131,11 @@ def short_cut_at(power: float) -> tuple[str, str]:
 @lru_cache(maxsize=1)
 def _errors() -> list[float]:
     """The error of the short cut along _POWERS, %."""
-    return [100 * _acid(10.0**power).small_x.error for power in _POWERS]
+    return [100 * _acid(10.0**power)[1].error for power in _POWERS]
 
 
-def _acid(c: float):
-
-    return ice(system("carbonic-acid").reactions[0], {"CO2": c})
+def _acid(c: float) -> tuple[IceTable, SmallX]:
+    """The table of ``c`` mol/L of the acid, and its short cut."""
+    table = ice(system("carbonic-acid").reactions[0], {"CO2": c})
+    assert table.small_x is not None  # a weak acid has one
+    return table, table.small_x

@@ -31,7 +31,7 @@ class Restored:
 _restored: list[Restored] = []
 
 
-def restore(text) -> None:
+def restore(text: object) -> None:
     """Give recorded answers to the lessons of this kernel. Called by the cell that marking puts first.
 
     ``text`` is JSON: ``{"student": "s01", "records": {"<question>": record, ...}}``; a list of records is

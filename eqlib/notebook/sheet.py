@@ -46,14 +46,18 @@ class Sheet(anywidget.AnyWidget):
         """The names and the HTML of the sections, top to bottom."""
         raise NotImplementedError
 
-    def draw(
+    def draw(self, **more: Any) -> None:
+        """Show the sheet as it is now; a subclass that has lines or buttons of its own calls ``put`` with them."""
+        self.put(**more)
+
+    def put(
         self,
         say: Mapping[str, str] | None = None,
         off: Iterable[str] = (),
         film: dict[str, Any] | None = None,
         **more: Any,
     ) -> None:
-        """Show the sheet as it is now."""
+        """Hand the sections to the page, with ``say``, ``off`` and the rest of what ``page`` can hold."""
         if film is not None:
             self.films += 1
             film = {"id": f"{id(self)}-{self.films}", **film}
@@ -72,7 +76,7 @@ class Sheet(anywidget.AnyWidget):
         self.draw()
         display(view_of(self.model_id, words), raw=True)
 
-    def heard(self, content: dict) -> None:
+    def heard(self, content: dict[str, Any]) -> None:
         """Something was done on the page."""
         self.send({"heard": content.get("number") or 1})
         if content.get("what") == "shown":

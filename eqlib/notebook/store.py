@@ -8,10 +8,12 @@ handed over counts.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
+from eqlib.assess.question import Question, QuestionSet
 from eqlib.assess.reading.plain import quote
 from eqlib.assess.records import (
     SEEN,
@@ -47,9 +49,9 @@ class Saved:
 
 
 class Store:
-    """The answers of one assignment in one folder. ``questions`` is its QuestionSet."""
+    """The answers of one assignment in one folder."""
 
-    def __init__(self, questions, folder):
+    def __init__(self, questions: QuestionSet, folder: str | Path) -> None:
         self.questions = questions
         self.assignment = questions.assignment.id
         self.folder = Path(folder)
@@ -110,7 +112,7 @@ class Store:
             and any(r.question == question and not r.student for r in self._everything())
         )
 
-    def named_answers(self, student) -> int:
+    def named_answers(self, student: str) -> int:
         """How many questions are answered under ``student``."""
         wanted = normal_id(student)
         return len(
@@ -121,7 +123,7 @@ class Store:
             }
         )
 
-    def save(self, question: str, answer: dict) -> Saved:
+    def save(self, question: str, answer: Mapping[str, Any]) -> Saved:
         """Keep ``answer`` (part id -> value) as the newest. Raises AnswerError for values that are no plain
         data.
         """
@@ -143,7 +145,7 @@ class Store:
             self._keep(record.revealed(seen.since))
         return seen
 
-    def locked(self, question) -> bool:
+    def locked(self, question: Question) -> bool:
         """Does the recorded prediction stand? In assessed work it does once its outcome was seen, where
         what was recorded before that is what counts.
         """
@@ -171,7 +173,7 @@ class Store:
                 found.setdefault(name, []).append(record)
         return found
 
-    def notebooks(self) -> Iterator[tuple[Path, dict]]:
+    def notebooks(self) -> Iterator[tuple[Path, dict[str, Any]]]:
         """The notebooks of the folder that can be read, with their content."""
         for path in sorted(self.folder.glob("*.ipynb"))[:MAX_NOTEBOOKS]:
             content = _read_notebook(path)
@@ -191,11 +193,11 @@ class Store:
         return asked.variant(self.student).numbers == asked.variant(None).numbers
 
     @staticmethod
-    def _newest(records) -> Record | None:
+    def _newest(records: Iterable[Record]) -> Record | None:
         return max(records, key=lambda record: record.when, default=None)
 
 
-def _read_notebook(path: Path) -> dict | None:
+def _read_notebook(path: Path) -> dict[str, Any] | None:
     """A notebook's content, or None for a file that is none (another program's, half written, far too
     large).
     """

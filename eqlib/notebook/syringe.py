@@ -3,11 +3,17 @@
 ``pushed`` and ``bathed`` are drawn by ``explore`` in the notebook's cells; nothing of them is marked.
 """
 
+from __future__ import annotations
+
+from collections.abc import Mapping
 from functools import cache, lru_cache
+from typing import Any
 
 from eqlib.chem.catalogue import system
-from eqlib.chem.disturb import disturb
+from eqlib.chem.disturb import Disturbance, disturb
 from eqlib.chem.mixture import Mixture
+from eqlib.chem.reactions import Reaction
+from eqlib.chem.state import State
 from eqlib.chem.stress import Stress
 from eqlib.lab.colour import absorbance, colour_of
 from eqlib.lab.curves import bars
@@ -20,19 +26,19 @@ NM = 546  # green light, of which NO2 takes little: a barrel of gas can still be
 
 
 @cache
-def _in_mol_per_litre():
+def _in_mol_per_litre() -> tuple[Reaction, ...]:
     """The reaction with Kc (L/mol), as the questions of the notebook have it; the catalogue gives Kp."""
     reaction = system("nitrogen-dioxide").reactions[0]
     return (reaction.as_basis("c", reaction.T),)
 
 
 @lru_cache(maxsize=64)
-def _push(millilitres: float):
+def _push(millilitres: float) -> Disturbance:
     gas = Mixture({"NO2(g)": FILLED}, reactions=_in_mol_per_litre(), volume=0.020)
     return disturb(gas, Stress.change_volume(millilitres / 1000))
 
 
-def pushed(at) -> tuple[str, str]:
+def pushed(at: Mapping[str, Any]) -> tuple[str, str]:
     """Before and now, from the side and along the axis. ``at``: "volume" in mL, "moment" ("at once" or later)."""
     push = _push(at["volume"])
     now = push.at_once if at["moment"] == "at once" else push.after
@@ -49,18 +55,18 @@ def pushed(at) -> tuple[str, str]:
 class _View:
     """A colour and an absorbance along one line of sight, in cm."""
 
-    def __init__(self, state, path_cm):
+    def __init__(self, state: State, path_cm: float) -> None:
         self.colour = colour_of(state, path_cm).hex
         self.A = absorbance(state, NM, path_cm)
         self.path_cm = path_cm
 
 
-def _views(state):
+def _views(state: State) -> tuple[_View, _View]:
     length = 1000 * state.gas_volume / AREA_CM2
     return _View(state, BORE_CM), _View(state, length)
 
 
-def _two_views(seen, title, desc):
+def _two_views(seen: list[tuple[str, tuple[_View, _View]]], title: str, desc: str) -> str:
     """Before and now, one under the other: the barrel from the side, and the disc that the axis shows."""
     rows = []
     for row, (name, (side, axis)) in enumerate(seen):
@@ -80,12 +86,12 @@ def _two_views(seen, title, desc):
 
 
 @lru_cache(maxsize=64)
-def _warm(celsius: float):
+def _warm(celsius: float) -> Disturbance:
     tube = Mixture({"NO2(g)": 0.015}, reactions=_in_mol_per_litre(), volume=0.020)
     return disturb(tube, Stress.heat_to(273.15 + celsius))
 
 
-def bathed(at) -> tuple[str, str]:
+def bathed(at: Mapping[str, Any]) -> tuple[str, str]:
     """A sealed tube at 25 °C and in the bath: its colour, K, where the nitrogen is. ``at``: "celsius"."""
     warmed = _warm(at["celsius"])
     bench, now = warmed.before, warmed.after

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 from eqlib.assess.records import MIME
 from eqlib.assess.variants import normal_id
@@ -17,13 +18,13 @@ from eqlib.notebook.store import WHO, Store
 class Who(Sheet):
     """Asks for the id once; what a later change means is said before it is made."""
 
-    def __init__(self, store: Store, tell: Callable[[], None]):
+    def __init__(self, store: Store, tell: Callable[[], None]) -> None:
         super().__init__(f"eqlib-{store.assignment}-{WHO}")
         self.store, self.tell = store, tell
         self.warned_for = self.news = ""
         self.kept = Slot(f"{self.model_id}-kept")
 
-    def sections(self):
+    def sections(self) -> list[tuple[str, str]]:
         fixed = self.store.fixed_student
         if fixed:
             return [
@@ -39,14 +40,14 @@ class Who(Sheet):
             )
         ]
 
-    def draw(self, **more):
+    def draw(self, **more: Any) -> None:
         now = self.store.student
         state = self.news or (
             f"Recorded: {now}." if now else "No id yet: without one, everybody sees the same numbers."
         )
-        super().draw(say={"state": state}, **more)
+        self.put(say={"state": state}, **more)
 
-    def on_record(self, values, name) -> None:
+    def on_record(self, values: dict[str, Any], name: str) -> None:
         """Keep the id; before leaving one that has answers, say what that means and wait for a second press."""
         wanted, now = " ".join(str(values.get("who") or "").split()), self.store.student
         self.news = self._objection(wanted, now)
@@ -76,7 +77,7 @@ class Who(Sheet):
             )
         return ""
 
-    def keep(self, show=False) -> None:
+    def keep(self, show: bool = False) -> None:
         """Put the id where the notebook is saved."""
         own, now = self.store.record_of(WHO), self.store.student
         inner = (
