@@ -140,7 +140,7 @@ class QuestionTable(Setting):
     """[[question]]"""
 
     id: str
-    kind: Literal[tuple(KINDS)]  # type: ignore[valid-type]
+    kind: Literal[tuple(KINDS)]  # type: ignore[valid-type]  # made as the module loads
     points: Number
     title: str
     prompt: str

@@ -10,7 +10,7 @@ def _import_jsonschema() -> None:
     slow = "rfc3987_syntax"
     if "jsonschema" in sys.modules or slow in sys.modules:
         return
-    sys.modules[slow] = None  # type: ignore[assignment]
+    sys.modules[slow] = None  # type: ignore[assignment]  # so that importing it fails
     try:
         import jsonschema  # noqa: F401
     except ImportError:

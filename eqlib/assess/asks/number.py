@@ -365,10 +365,10 @@ class NumberTable(PartTable):
     """ask = "number": the ``quantity``, perhaps of a ``species`` ``when``, in a ``unit``."""
 
     ask: Literal["number"]
-    quantity: Literal[tuple(QUANTITIES)]  # type: ignore[valid-type]
+    quantity: Literal[tuple(QUANTITIES)]  # type: ignore[valid-type]  # made as the module loads
     unit: str | None = None
     species: Formula | None = None
-    when: Literal[MOMENTS] | None = None  # type: ignore[valid-type]
+    when: Literal[MOMENTS] | None = None  # type: ignore[valid-type]  # likewise
     tolerance: Number | None = None
     figures: tuple[int, int] | None = None
     code: bool = Field(default=False, strict=True)

@@ -300,7 +300,7 @@ def _shell_class() -> Any:
         displayhook_class = traitlets.Type(Hook)
         display_pub_class = traitlets.Type(Publisher)
 
-        def _tee(self, channel: Any) -> Any:  # type: ignore[override]
+        def _tee(self, channel: Any) -> Any:
             # IPython would keep all that is printed in memory.
             return contextlib.nullcontext()
 
@@ -330,7 +330,7 @@ def _compiler_class() -> Any:
         def get_code_name(self, *code: Any) -> str:
             name = super().get_code_name(*code)
             # No module has this file: said here, or each error looks through the files of all modules for it.
-            inspect.modulesbyfile[name] = ""  # type: ignore[attr-defined]
+            inspect.modulesbyfile[name] = ""
             return name
 
     return Compiler
@@ -491,10 +491,10 @@ def _shell_of_this_copy(cells: Cells) -> Any:
     random.seed()
     if numpy := sys.modules.get("numpy"):
         numpy.random.seed(None)
-    builtins.input = _no_input  # type: ignore[assignment]
+    builtins.input = _no_input  # type: ignore[assignment]  # it only raises
     import getpass
 
-    getpass.getpass = _no_input  # type: ignore[assignment]
+    getpass.getpass = _no_input  # type: ignore[assignment]  # likewise
     sys.argv = ["ipykernel_launcher"]
     if "" not in sys.path:
         sys.path.insert(0, "")
