@@ -9,7 +9,7 @@ from eqlib.chem.species import species
 from eqlib.chem.state import State
 from eqlib.chem.stress import Stress
 from eqlib.errors import EqlibError
-from eqlib.lab.scene import Scene, vessel_kind
+from eqlib.lab.scene import Scene, is_closed, vessel_kind
 from eqlib.writing import number
 
 
@@ -18,7 +18,8 @@ def scene_of(question: Question, case: Case, recorded: bool = False) -> Scene | 
     d = case.disturbance
     if d is None:
         return None
-    return Scene(d, kind_of(question, d.before), bottle_of(question, d.stress), recorded)
+    kind, bottle = kind_of(question, d.before), bottle_of(question, d.stress)
+    return Scene(d, kind, bottle, recorded, is_closed(question.prompt + question_vessel(question)))
 
 
 def kind_of(question: Question, state: State) -> str:
@@ -32,11 +33,12 @@ def kind_of(question: Question, state: State) -> str:
 
 def question_vessel(question: Question) -> str:
     """The vessel as the question's own text or the system's recipe names it."""
+    found = question.setting.found
+    usual = "" if found is None else found.recipe.vessel
     for kind in ("tube", "flask"):
         if kind in question.prompt.lower():
-            return kind
-    found = question.setting.found
-    return "" if found is None else found.recipe.vessel
+            return kind if "syringe" in usual or kind not in usual else usual
+    return usual
 
 
 def bottle_of(question: Question, stress: Stress) -> str:

@@ -30,6 +30,7 @@ _ROW, _NAME = 24, 17  # letters that fit under a vessel, plain and bold
 _ROUND = {"well": 9, "cell": 3, "flask": 14}  # px, of the floor's corners
 #: Vessels that a gas fills from wall to wall: no level, no meniscus.
 GASES = ("syringe", "sealed", "vessel")
+ROUND_FLOORED = ("tube", "test tube")
 PLUNGED = ("syringe", "vessel", "barrel")
 
 
@@ -47,9 +48,11 @@ class Shape:
 SHAPES = {
     "well": Shape(1.56, 1.78, 1.91, (100, 114)),
     "tube": Shape(1.0, 7.6, 0.785, (34, 130)),
+    "test tube": Shape(1.5, 6.5, 1.77, (44, 130)),
     "cell": Shape(1.0, 4.0, 1.0, (64, 122)),
     "flask": Shape(4.0, 4.0, 12.6, (100, 100)),
-    "syringe": Shape(1.0, 26.0, 0.785, (46, 130)),
+    # The bore of a usual 20 mL syringe (common practice, no source), drawn out to hold 40 mL.
+    "syringe": Shape(1.95, 13.7, 2.99, (46, 130)),
     "sealed": Shape(2.0, 12.0, 3.14, (42, 130)),
     # A litre of hot gas under a piston (a thought experiment), looked at through a cell 1 cm deep.
     "vessel": Shape(1.0, 26.0, 50.0, (78, 124)),
@@ -65,7 +68,7 @@ class Vessel:
     ``solid`` is (colour, share of the height) of what lies at the bottom, ``cloud`` (colour, share of the
     light it stops) of what hangs in the liquid. ``name`` and ``lines`` stand under it, ``adding`` beside the
     bottle above it. ``view`` is "side" or "above". ``bath`` is the temperature (°C) of the water around it.
-    ``lid`` is the share of the height under the plunger of a "barrel".
+    ``lid`` is the share of the height under the plunger of a "barrel"; ``closed``: a stopper is in its mouth.
     """
 
     kind: str
@@ -80,6 +83,7 @@ class Vessel:
     drops: bool = True
     bath: float | None = None
     lid: float = 0.0
+    closed: bool = False
 
     def grey(self) -> Vessel:
         """The same without colour, by luminance."""
@@ -113,6 +117,8 @@ def vessel_of(
     if seen is None:
         seen = colour_of(state, shape.width_cm, view, area_cm2=shape.area_cm2, cloudy=not settled)
     millilitres = 1000.0 * (state.gas_volume if kind in GASES else state.volume)
+    if kind in ROUND_FLOORED:  # half a sphere holds a third of a radius less than a cylinder as deep
+        millilitres += shape.area_cm2 * shape.width_cm / 6
     level = millilitres / (shape.area_cm2 * shape.height_cm) if kind != "sealed" else 1.0
     solid = _bed(state) if settled else None
     cloud = ("#" + "".join(f"{_screen(v):02x}" for v in seen.cloud.body), seen.cloud.share)
@@ -295,8 +301,12 @@ def _glass(v: Vessel) -> str:
     if v.kind == "sealed":
         return f'<path d="{_capsule(w, h)}" {line}/><path d="M{w / 2:g} 3 v-12" {line}/>'
     r = _ROUND.get(v.kind, w / 2)
-    lip = 6 if v.kind in ("well", "tube", "flask") else 0
-    if v.bath is not None:  # it is warmed or cooled, so it is covered, loosely
+    lip = 0 if v.kind == "cell" else 6
+    if v.closed:
+        shine = (
+            f'<path d="M{0.12 * w:g} 9 L-1 -15 H{w + 1} L{0.88 * w:g} 9 Z" fill="#4b525c" stroke="{GLASS}"/>'
+        )
+    elif v.bath is not None:  # it is warmed or cooled, so it is covered, loosely
         shine = f'<path d="M-5 -2 V-9 Q-5 -13 0 -13 H{w} Q{w + 5} -13 {w + 5} -9 V-2" fill="#c3cad3" stroke="{GLASS}"/>'
     else:
         shine = ""

@@ -20,7 +20,7 @@ from eqlib.chem.species import species
 from eqlib.errors import EqlibError
 from eqlib.lab.cautions import cautions_for
 from eqlib.lab.drawing import as_image, shelf
-from eqlib.lab.scene import Scene, vessel_kind
+from eqlib.lab.scene import Scene, is_closed, vessel_kind
 from eqlib.writing import page
 
 FLASKS_ML = (10, 25, 50, 100, 250, 500, 1000, 2000)
@@ -203,10 +203,11 @@ def looks_of(system: System) -> Iterator[tuple[str, str]]:
         if not stress.on_bench:
             continue
         change = disturb(system.before(key), stress.stress)
-        scene = Scene(change, vessel_kind(change.before, system.recipe.vessel))
+        words = system.recipe.vessel
+        scene = Scene(change, vessel_kind(change.before, words), closed=is_closed(words))
         cast = [scene.vessel(change.before, "before"), scene.vessel(change.after, "after")]
-        words = "; ".join(f"{vessel.name}: {', '.join(vessel.lines)}" for vessel in cast)
-        yield stress.title, as_image(shelf([cast[0], "→", cast[1]], stress.title, words), words)
+        said = "; ".join(f"{vessel.name}: {', '.join(vessel.lines)}" for vessel in cast)
+        yield stress.title, as_image(shelf([cast[0], "→", cast[1]], stress.title, said), said)
 
 
 def volumes_per_group(system: System) -> tuple[dict[str, float], int]:

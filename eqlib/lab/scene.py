@@ -34,8 +34,8 @@ _VERBS = {
     "heat_to": "Into the bath",
     "change_volume": "Move the plunger",
 }
-#: What a vessel is called, where it is not called as it is drawn.
-NOUNS = {"cell": "cuvette", "sealed": "tube", "barrel": "syringe"}
+#: What a kind of vessel is called, where that is not its name in SHAPES.
+NOUNS = {"cell": "cuvette", "sealed": "tube", "test tube": "tube", "barrel": "syringe"}
 _DROPS_L = 0.5e-3  # more of a solution than ten drops (common practice: 20 drops a mL) is poured
 _LARGE_L = 0.1  # no syringe of a classroom holds more
 _STEPS = {"rival": 5, "answer": 9}
@@ -52,19 +52,31 @@ def vessel_kind(state: State, words: str) -> str:
         return "syringe" if "syringe" in words or not words else "sealed"
     if "syringe" in words and state.gas_volume > 0:
         return "barrel"
-    for kind in ("well", "tube"):
-        if kind in words:
-            return kind
-    return "well" if state.volume < 0.0034 else "flask"
+    if "tube" in words:
+        return "test tube" if "1.5 cm bore" in words else "tube"
+    return "well" if "well" in words or state.volume < 0.0034 else "flask"
+
+
+def is_closed(words: str) -> bool:
+    """Do ``words`` say of a vessel that it is shut?"""
+    return any(word in words for word in ("closed", "sealed", "stopper"))
 
 
 class Scene:
     """One disturbance to look at. ``bottle`` names what is poured in, as on its label; ``recorded``: nobody
-    in the room does it, the class looks at a record.
+    in the room does it, the class looks at a record; ``closed``: the vessel is stoppered.
     """
 
-    def __init__(self, disturbance: Disturbance, kind: str, bottle: str = "", recorded: bool = False):
-        self.d, self.kind, self.bottle, self.recorded = disturbance, kind, bottle, recorded
+    def __init__(
+        self,
+        disturbance: Disturbance,
+        kind: str,
+        bottle: str = "",
+        recorded: bool = False,
+        closed: bool = False,
+    ):
+        self.d, self.kind, self.bottle = disturbance, kind, bottle
+        self.recorded, self.closed = recorded, closed
         self._seen: dict[tuple[int, str, bool], tuple[State, Colour]] = {}
 
     @property
@@ -100,10 +112,16 @@ class Scene:
 
     @cached_property
     def nm(self) -> float:
-        """One wavelength for the whole page: where the deepest of the states absorbs most."""
+        """One wavelength for the whole page: where the deepest of the states absorbs most; of a gas, which
+        nobody thins for the reading, as far beyond as it takes to read them all.
+        """
         width = SHAPES[self.kind].width_cm
         seen = [colour_of(state, width, cloudy=False) for state in (self.d.before, self.d.after)]
-        return max(seen, key=lambda colour: colour.absorbance).peak_nm
+        nm = max(seen, key=lambda colour: colour.absorbance).peak_nm
+        states = self.d.before, self.d.at_once, self.d.after
+        while self.kind in GASES and nm < 650 and max(absorbance(s, nm, width) for s in states) > READS_TO:
+            nm += 10
+        return nm
 
     # -- vessels --------------------
 
@@ -136,7 +154,7 @@ class Scene:
             made = replace(made, level=0.85 * 1000 * self.size(state) / most)
         bath = state.T - 273.15 if self.d.stress.kind == "heat_to" else None
         drops = self.d.stress.kind in ("add_solution", "dilute") and not self.recorded
-        return replace(made, drops=drops, bath=bath)
+        return replace(made, drops=drops, bath=bath, closed=self.closed)
 
     def size(self, state: State) -> float:
         """L of what fills the vessel."""

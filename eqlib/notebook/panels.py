@@ -25,7 +25,7 @@ from eqlib.errors import EqlibError
 from eqlib.lab.cautions import Caution, cautions_for
 from eqlib.lab.colour import colour_of
 from eqlib.lab.drawing import SHAPES, shelf, vessel_of
-from eqlib.lab.scene import NOUNS, Scene
+from eqlib.lab.scene import NOUNS, Scene, is_closed
 from eqlib.notebook.form import form_html, is_list, legend_of, raw_of, readings
 from eqlib.notebook.output import Slot, text
 from eqlib.notebook.record import has_outcome, kept_bundle, time_of, what_counts
@@ -525,6 +525,7 @@ def standing_alone(question: Question, case: Case) -> str:
         )
         lines.append(f"path {measured['path']:.2f} cm")
     vessel = vessel_of(state, f"your {NOUNS.get(kind, kind)}", kind, lines=lines)
+    vessel = replace(vessel, closed=is_closed(question.prompt))
     if kind == "flask":  # one is taken that the mixture fills
         vessel = replace(vessel, level=0.85)
     return shelf([vessel], f"{question.title}: the mixture", ", ".join(lines))

@@ -17,10 +17,10 @@ from eqlib.chem.state import State
 from eqlib.chem.stress import Stress
 from eqlib.lab.colour import absorbance, colour_of
 from eqlib.lab.curves import bars
-from eqlib.lab.drawing import svg
+from eqlib.lab.drawing import SHAPES, svg
 from eqlib.writing import number
 
-BORE_CM, AREA_CM2 = 1.95, 3.0  # a usual 20 mL syringe, about (common practice, no source)
+BORE_CM, AREA_CM2 = SHAPES["syringe"].width_cm, SHAPES["syringe"].area_cm2
 FILLED = 0.025  # mol NO2 per litre: even pushed to 8 mL it stays a gas at 25 °C
 NM = 546  # green light, of which NO2 takes little: a barrel of gas can still be read along its whole length
 

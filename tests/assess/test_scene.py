@@ -9,7 +9,8 @@ import pytest
 import eqlib as eq
 from eqlib.assess.confront import IfRight
 from eqlib.assess.scene import bottle_of, kind_of, salt
-from eqlib.lab.scene import Scene, mixed
+from eqlib.lab.colour import absorbance
+from eqlib.lab.scene import Scene, is_closed, mixed
 from eqlib.notebook.told import why
 
 IRON = eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140)
@@ -57,12 +58,29 @@ BREATH = eq.Mixture(
         (asked(), BULB, "syringe"),
         (asked(vessel="gas syringe"), BULB, "syringe"),
         (asked(vessel="sealed tube"), BULB, "sealed"),
+        (asked("In a tube.", vessel="stoppered tube of about 1.5 cm bore"), TUBE, "test tube"),
+        (asked("A sealed tube.", vessel="gas-tight syringe or sealed tube"), BULB, "sealed"),
         (asked(), ROOM, "vessel"),  # no syringe of a classroom holds 150 mL
         (asked(vessel="syringe"), BREATH, "barrel"),
     ],
 )
 def test_the_vessel_is_the_one_of_the_recipe_or_fits_what_is_in_it(question, mixture, kind):
     assert kind_of(question, mixture.equilibrate()) == kind
+
+
+def test_a_closed_vessel_is_drawn_with_its_stopper():
+    shut, open_ = (scene(TUBE, IRON_DROPS, "tube", closed=closed).standing() for closed in (True, False))
+    assert is_closed("a full, closed flask")
+    assert not is_closed("a well of a 24-well plate")
+    assert shut.count("#4b525c") == 2 + open_.count("#4b525c")
+
+
+def test_every_reading_of_a_gas_is_one_that_a_colorimeter_gives():
+    """Pushed to half, twice as much of the gas stands in each cm of the way (Beer and Lambert)."""
+    push = scene(BULB, eq.Stress.change_volume(0.025), "syringe")
+    read = [absorbance(state, push.nm, 1.95) for state in (push.d.before, push.d.at_once, push.d.after)]
+    assert read[1] == pytest.approx(2 * read[0])
+    assert read[0] < read[2] < read[1] <= 3
 
 
 # -- what stands on the bottle and the button -------------------------------------------------------------
