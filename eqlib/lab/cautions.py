@@ -415,6 +415,7 @@ _COVERS = {
     "thiocyanate-strong-acid": "thiocyanate",
     "nitrogen-dioxide": "squeezed-gas",
     "fizzy": "squeezed-gas",
+    "hot-vessel": "squeezed-gas",
     "hydrogen-fluoride": "fluoride",
 }
 

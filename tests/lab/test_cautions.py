@@ -153,6 +153,14 @@ def test_nobody_is_told_to_stand_a_vessel_of_400_degrees_in_hot_water():
     assert not any("tongs" in words or "scalds" in words for words in words_of(cautions_for((), works, None)))
 
 
+def test_nobody_is_told_to_hold_the_piston_of_a_vessel_of_450_degrees():
+    hydrogen_iodide = eq.Reaction("H2(g) + I2(g) <=> 2 HI(g)", K=50)
+    hot = Mixture({"H2(g)": 0.01, "I2(g)": 0.01}, reactions=[hydrogen_iodide], volume=1.0, T=723.15)
+    said = words_of(cautions_for((), hot, eq.Stress.change_volume(0.5)))
+    assert any("450 °c" in words for words in said)
+    assert not any("plunger" in words for words in said)
+
+
 # Vessels of other people's questions: what is gravest in them (GHS classes and school practice, from memory).
 VESSELS = [
     ("Pb^2+ + 2 I^- <=> PbI2(s)", {"Pb^2+": 0.01, "I^-": 0.02}, "unborn child"),
