@@ -18,7 +18,7 @@ from eqlib.assess.asks import read_part
 from eqlib.assess.case import Case
 from eqlib.assess.mark import RETRY, Mark, mark
 from eqlib.assess.question import Question
-from eqlib.assess.records import Record, blank, kept_parts, same_answer
+from eqlib.assess.records import Record, blank, kept_parts, same_answer, standing
 from eqlib.assess.scene import kind_of, scene_of
 from eqlib.assess.working import worked
 from eqlib.errors import EqlibError
@@ -247,6 +247,8 @@ class Panel(Sheet):
         if self.stage == "predict" and not self.unchanged:
             return "Changed, not recorded yet."
         when = f"Recorded {time_of(record).rsplit(', ', 1)[1]}"
+        if blanks := [legend_of(self.question.part(n)) for n in standing(self.question, record).missing]:
+            when = f"Still blank: {', '.join(blanks)}. {when}"
         if self.loaded_again:
             return f"{when}, in the file beside this notebook. Run this cell again (Shift + Enter) to have it in the notebook too."
         if self.practice:
@@ -320,7 +322,9 @@ class Panel(Sheet):
             kept = self.said_of_kept(answer)
             saved = self.store.save(self.question.id, answer)
         except EqlibError as error:
-            self.news = f"Nothing was recorded yet. {error}"
+            earlier = self.record is not None and set_of(self.record.answer) == self.retry
+            now = "Not recorded: what you recorded before stands." if earlier else "Nothing was recorded yet."
+            self.news = f"{now} {error}"
             return self.draw()
         self.news, self.working = saved.problem or kept, False
         self.answer, self.values = dict(saved.record.answer), None if kept else self.values

@@ -46,6 +46,26 @@ def test_what_is_missing_is_named_and_nothing_is_recorded(panel):
     assert panel.record is None
 
 
+def test_what_is_refused_leaves_the_earlier_answer_and_says_so(folder, screen):
+    made = Panel(load_questions(folder)["kc"], Store(load_questions(folder), folder))
+    made.show("(opens in Jupyter)")
+    made.on_record({"kc/kc": "many"}, "")
+    assert made.state().startswith("Nothing was recorded yet. ")
+    made.on_record({"kc/kc": "156 L/mol"}, "")
+    made.on_record({"kc/kc": "many"}, "")
+    assert made.state().startswith("Not recorded: what you recorded before stands. ")
+    assert made.record.answer["kc"] == "156 L/mol"
+
+
+def test_a_blank_that_is_recorded_is_named(tmp_path):
+    course = Path(__file__).parents[2] / "notebooks" / "source"
+    questions = load_questions(course / "04-disturbing-an-equilibrium")
+    made = Panel(questions["q"], Store(questions, tmp_path))
+    made.show("(opens in Jupyter)")
+    made.on_record({"q/fe": "0.00366", "q/Q": "", "q/direction": "forward"}, "")
+    assert "Still blank: Q." in made.state()
+
+
 def test_the_outcome_is_covered_until_it_is_recorded_and_done(panel):
     def shown():
         return "".join(html for _, html in panel.page["sections"])
