@@ -68,10 +68,13 @@ def run(arguments: list[str] | None = None) -> int:
         return _complain(str(error), USAGE if _is_usage(error) else LOOK)
     except Exception as error:
         if hasattr(error, "format_message"):
-            # Typer's own complaints about the arguments; their class differs between its versions.
-            return _complain(
-                f"{error.format_message().rstrip('.')}; `eqlib --help` shows how it is used", USAGE
-            )
+            # Typer's own complaints about the arguments; their class differs between its versions. Where a
+            # command of a group is missing, it is the group's help.
+            said = error.format_message()
+            if said.startswith("Usage:"):
+                print(said)
+                return USAGE
+            return _complain(f"{said.rstrip('.')}; `eqlib --help` shows how it is used", USAGE)
         if os.environ.get("EQLIB_DEBUG"):
             raise
         said = " ".join(str(error).split())[:300]
@@ -95,7 +98,8 @@ def _extra(module: str, extra: str) -> Any:
         if (error.name or "").split(".")[0] == "eqlib":
             raise
         raise UsageError(
-            f"this needs {error.name}, which is not installed; run: pip install 'eqlib[{extra}]'"
+            f"this needs {error.name}, which is not installed; in the folder of eqlib's files run: "
+            f"pip install '.[{extra}]'"
         ) from None
 
 
@@ -176,9 +180,8 @@ def demo(
     jobs: Jobs = None,
 ) -> None:
     """See the whole path once: an assignment released, answered by an invented class, and marked."""
-    from eqlib.grading import tables
-
     made = _extra("eqlib.grading.demo", "grading")
+    summary = _extra("eqlib.grading.summary", "grading")
     class_of = _extra("eqlib.grading.class_of", "grading")
     record = _extra("eqlib.notebook.record", "grading")
     console = _console()
@@ -190,7 +193,7 @@ def demo(
             say=lambda line: _line(console, line),
             progress=progress,
         )
-    console.print(tables.marks_table(done.marking, "Marks of an invented class (nobody real)"))
+    console.print(summary.terminal_table(done.marking, "Marks of an invented class (nobody real)"))
     _say_problems(console, done.marking)
     _line(console)
     _line(console, "The two commonest misconceptions (answers were consistent with them):")
@@ -230,8 +233,6 @@ def grade(
 
     Marks and comments given by hand are kept. A marking that was stopped goes on where it was.
     """
-    from eqlib.grading import tables
-
     bulk = _extra("eqlib.grading.bulk", "grading")
     more = {"force": force, "only": only or (), "require_sandbox": require_sandbox}
     if dask is not None:
@@ -244,7 +245,7 @@ def grade(
             more["log"] = open_things.enter_context(_json_log(log))
         made = bulk.grade(course, assignment, jobs=jobs, progress=progress, feedback=feedback, **more)
     if not quiet:
-        console.print(tables.marks_table(made, f"{assignment}: marks"))
+        console.print(bulk.summary.terminal_table(made, f"{assignment}: marks"))
     for line in made.notices:
         _line(console, line)
     _say_problems(console, made)
@@ -338,13 +339,12 @@ def report(
     assignment: Annotated[str, typer.Argument(help="An assignment that has been marked.")],
 ) -> None:
     """Show the class at a glance: marks by question, misconceptions, and what to demonstrate next."""
-    from eqlib.grading import tables
-
-    made = _extra("eqlib.grading.report", "grading").report(course, assignment)
+    reports = _extra("eqlib.grading.report", "grading")
+    made = reports.report(course, assignment)
     console = _console()
-    console.print(tables.questions_table(made))
+    console.print(reports.questions_table(made))
     if made.mistakes:
-        console.print(tables.mistakes_table(made))
+        console.print(reports.mistakes_table(made))
         _line(console, "For the next lesson:")
         for number, line in enumerate(made.top, start=1):
             _line(console, f"  {number}. {line.title} ({line.count}). {line.remedy}")
@@ -433,10 +433,8 @@ def practical_class(
     if assignment is None:
         found = groups.class_in(folder)
     else:
-        from eqlib.grading.course import Course
-        from eqlib.grading.practical import class_handed_in
-
-        found, on_simulated = class_handed_in(Course.open(folder), assignment)
+        course = _extra("eqlib.grading.course", "grading").Course.open(folder)
+        found, on_simulated = _extra("eqlib.grading.practical", "grading").class_handed_in(course, assignment)
         if on_simulated:
             print(f"{on_simulated} worked on the simulated instrument, each with another Kc: left out.")
     if found:

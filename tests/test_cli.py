@@ -84,14 +84,37 @@ def test_a_folder_that_is_in_use_is_not_touched(capsys, tmp_path):
     assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
 
 
-def test_a_missing_extra_names_the_pip_command(capsys, monkeypatch):
-    def missing(name):
-        raise ModuleNotFoundError("No module named 'nbgrader'", name="nbgrader")
+#: Everything that marks, on an installation that cannot.
+MARKING = [
+    *("demo d", "new course d", "grade . tiny", "report . tiny", "export . tiny", "practical class . tiny"),
+    "grade . tiny --dask tcp://127.0.0.1:1",
+]
+WITHOUT = """import sys
+sys.modules.update(dict.fromkeys(["nbformat", "nbgrader", "nbconvert", "sqlalchemy", "jsonschema"]))
+from eqlib.cli import run
+for line in sys.argv[1:]:
+    print(run(line.split()), flush=True)
+"""
 
-    monkeypatch.setattr(cli.importlib, "import_module", missing)
-    code, _, err = status(capsys, "grade", "here", "tiny")
-    assert code == 2
-    assert "pip install 'eqlib[grading]'" in err
+
+def test_a_missing_extra_names_the_pip_command(tmp_path):
+    """As after ``pip install .``; never the name in an index of packages, where it may be somebody else's."""
+    command = [sys.executable, "-c", WITHOUT, *MARKING]
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert done.stdout.split() == ["2"] * len(MARKING), done.stderr
+    for line in done.stderr.splitlines():
+        assert "which is not installed" in line
+        assert "pip install '.[grading]'" in line
+    assert len(done.stderr.splitlines()) == len(MARKING)
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("group", ["new", "practical"])
+def test_a_group_without_a_command_shows_its_help(capsys, group):
+    code, out, err = status(capsys, group)
+    assert (code, err) == (2, "")
+    assert "Commands:" in out
+    assert len(out.splitlines()) > 5
 
 
 def test_an_unforeseen_error_is_one_line_too(capsys, monkeypatch):

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
+from typing import Any
 
 from eqlib.assess.confront import pictured
 from eqlib.assess.mistakes import MISTAKES
@@ -288,3 +289,33 @@ def _code(answer: str) -> str:
 
 def _cell(text: str) -> str:
     return text.replace("|", "\\|")
+
+
+def questions_table(made: ClassReport) -> Any:
+    """How each question went."""
+    from rich.table import Table
+
+    marked = sum(row.total is not None for row in made.rows)
+    title = f"{made.title}: {marked} of {len(made.rows)} submissions marked"
+    table = Table(title=title, title_justify="left")
+    left = ("Question", "Id")
+    for heading in (*left, "Mean", "Of", "Share", "Full marks", "No marks", "Still to read", "Not run"):
+        table.add_column(heading, justify="left" if heading in left else "right")
+    for line in made.questions:
+        mean, of, *counts = line.cells
+        table.add_row(line.title, line.question, mean, of, shown(line.share, ".0%"), *counts)
+    return table
+
+
+def mistakes_table(made: ClassReport) -> Any:
+    """The misconceptions of the class, the commonest first."""
+    from rich.table import Table
+
+    table = Table(title="Answers were consistent with", title_justify="left")
+    for heading in ("Misconception", "What they seem to think", "Students", "In", "Who"):
+        table.add_column(heading, justify="right" if heading == "Students" else "left")
+    for line in made.mistakes:
+        table.add_row(
+            line.id, line.title, str(line.count), ", ".join(line.questions), ", ".join(line.students)
+        )
+    return table

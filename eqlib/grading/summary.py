@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from eqlib.grading.course import Course, CourseError
+from eqlib.grading.intake import printable
 from eqlib.writing import write_atomically
 
 FORMAT = 2
@@ -274,3 +275,31 @@ class Kept:
 
     def _path(self, student: str) -> Path:
         return self.folder / f"{student}.json"
+
+
+def terminal_table(made: GradeSummary, title: str) -> Any:
+    """Everybody's marks, a column for each question."""
+    from rich.table import Table
+
+    table = Table(title=title, title_justify="left")
+    table.add_column("Id", no_wrap=True)
+    names: list[str] = []
+    for row in made.rows:
+        names += [q.question for q in row.questions if q.question not in names]
+    for name in names:
+        table.add_column(name, justify="right")
+    if late := any(row.late for row in made.rows):
+        table.add_column("Late", justify="right")
+    if unread := any(row.points is not None and row.could_be < row.max_points for row in made.rows):
+        table.add_column("Still open", justify="right")
+    table.add_column("Points of what is marked" if unread else "Points", justify="right")
+    for row in made.rows:
+        points = {q.question: shown_points(q) for q in row.questions}
+        total = "not marked" if row.total is None else f"{row.total:g} / {row.could_be:g}"
+        taken = [f"late, -{row.penalty:g}" if row.late else ""] if late else []
+        left = row.max_points - row.could_be
+        still = [f"{left:g}" if left and row.points is not None else ""] if unread else []
+        table.add_row(
+            printable(row.student), *(points.get(name, "") for name in names), *taken, *still, total
+        )
+    return table

@@ -23,8 +23,7 @@ from nbformat.v4 import new_code_cell, new_notebook
 
 from eqlib.grading import bulk, class_of
 from eqlib.grading.course import Course
-from eqlib.grading.demo import ASSIGNMENT, make_course
-from eqlib.grading.demo_class import answer_of
+from eqlib.grading.demo import ASSIGNMENT, answer_of, make_course
 
 PLAIN = 8
 SIZES = [int(size) for size in sys.argv[1:]] or [30, 300]

@@ -19,7 +19,6 @@ from eqlib.grading.course import Course, CourseError
 from eqlib.grading.export import export
 from eqlib.grading.report import report
 from eqlib.grading.run.sandbox import Limits
-from eqlib.grading.tables import marks_table
 
 pytestmark = pytest.mark.slow
 LIMITS = Limits(cell_seconds=6, notebook_seconds=90)
@@ -370,7 +369,7 @@ def test_a_spreadsheet_takes_no_id_for_a_formula():
 def test_the_table_says_how_much_is_open_where_an_answer_was_not_found():
     rows = (summary.QuestionRow("water", 4.0, 4.0), summary.QuestionRow("why", None, 2.0, state="not found"))
     made = summary.GradeSummary(Path(), "tiny", (summary.StudentRow("s01", 4.0, 6.0, rows),))
-    table = marks_table(made, "Marks")
+    table = summary.terminal_table(made, "Marks")
     columns = {column.header: [*column.cells] for column in table.columns}
     assert (columns["Still open"], columns["Points of what is marked"]) == (["2"], ["4 / 4"])
 

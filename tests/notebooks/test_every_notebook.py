@@ -20,8 +20,7 @@ import pytest
 import eqlib as eq
 from eqlib.grading.class_of import Work, fill, hand_in
 from eqlib.grading.course import Course
-from eqlib.grading.demo import make_course
-from eqlib.grading.demo_class import answer_of
+from eqlib.grading.demo import answer_of, make_course
 from eqlib.notebook.asleep import asleep_forms, forms_in
 
 COURSE = Path(__file__).resolve().parents[2] / "notebooks"
