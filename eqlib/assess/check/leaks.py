@@ -28,10 +28,11 @@ _SAYING = {
     ("seen", "paler"): r"\b(fades?|faded|fading|paler|lighter|bleach\w*|loses? (its )?colour)\b",
     ("seen", "darker"): r"\b(darken\w*|darker|deepen\w*|deeper)\b",
     ("precipitate", "yes"): r"\b(precipitat\w*|insoluble|settled?|settles|cloud\w*|(a )?solid forms)\b",
-    ("direction", "reverse"): r"\b(to the left|towards the reactants|back to reactants)\b",
-    ("direction", "forward"): r"\b(to the right|towards the products)\b",
+    ("direction", "reverse"): r"\b(to the left|to(wards)?( the)? reactants?)\b",
+    ("direction", "forward"): r"\b(to the right|to(wards)?( the)? products?)\b",
 }
 _CHANGES = {"dilute": ["water", "dilut"], "heat_to": ["warm", "heat", "hot", "°C"]}
+_SENTENCES = re.compile(r"(?<=[.?!:])\s")
 _LEAST = 1e-9  # mol: less of a new substance is not worth a word
 
 
@@ -48,7 +49,41 @@ def leaks(questions: QuestionSet, notebook: dict | None = None) -> list[tuple[st
             continue
         for where, text in texts:
             found += [(where, line) for line in _given_away(question, case, text)]
+        for where, text in _own_texts(question, notebook or {"cells": []}):
+            found += [(where, line) for line in _told(question, case, text)]
     return list(dict.fromkeys(found))
+
+
+def _own_texts(question: Question, notebook: dict) -> Iterator[tuple[str, str]]:
+    """What stands over a question: its title, its prompt, the words right above its cell."""
+    yield f"question {question.id!r}, title", question.title
+    yield f"question {question.id!r}, prompt", question.prompt
+    above: list[tuple[str, str]] = []
+    for place, cell in enumerate(notebook["cells"], start=1):
+        if isinstance(cell, dict) and cell.get("cell_type") == "markdown":
+            above.append((f"cell {place}", source_of(cell)))
+        else:
+            if isinstance(cell, dict) and nbgrader_of(cell).get("grade_id") == question.id:
+                yield from above
+            above = []
+
+
+def _told(question: Question, case: Case, text: str) -> Iterator[str]:
+    """The right option of this very question in so many words; no agent need be named, for all of the text
+    speaks of this change. What asks, or names the other options too, tells nothing.
+    """
+    for part in question.parts:
+        words = {value: said for (ask, value), said in _SAYING.items() if ask == part.ask}
+        if part.ask == "reason":
+            words = {value: re.escape(label.rstrip(".")) for value, label in part.options}
+        others = [said for value, said in words.items() if value != case.expected.get(part.id)]
+        if len(others) == len(words) or any(re.search(said, text, re.IGNORECASE) for said in others):
+            continue
+        (right,) = set(words.values()) - set(others)
+        for sentence in _SENTENCES.split(text):
+            hit = re.search(right, sentence, re.IGNORECASE)
+            if hit and not re.search(r"(?i)\?|\b(or|whether|if)\b", sentence):
+                yield f"says {hit[0]!r}, which part {part.id!r} asks; word it so that nothing is given away"
 
 
 def _texts(questions: QuestionSet) -> Iterator[tuple[str, str]]:
@@ -95,7 +130,7 @@ def _given_away(question: Question, case: Case, text: str) -> Iterator[str]:
         if re.search(rf"(?<!\w){re.escape(formula)}(?![A-Za-z0-9])", text):
             yield f"names {formula}, which forms in question {question.id!r}; leave that to the students"
     agents = _agents(case.disturbance)
-    for sentence in re.split(r"(?<=[.?!:])\s", text):
+    for sentence in _SENTENCES.split(text):
         if not any(re.search(rf"(?<!\w){re.escape(agent)}", sentence, re.IGNORECASE) for agent in agents):
             continue
         for (ask, value), words in _SAYING.items():

@@ -382,3 +382,64 @@ def test_json_that_is_no_notebook_is_one_line(tmp_path, content):
     root = course(tmp_path)
     (root / "source" / "05-test" / "05-test.ipynb").write_text(content)
     assert any("has no list of cells" in line for line in findings(root))
+
+
+TOLD = {
+    "a title": (
+        'title = "t"',
+        'title = "More thiocyanate: on to products"',
+        ("'well', title: says 'to products', which part 'direction' asks"),
+    ),
+    "a prompt": (
+        "{drop} mL",
+        "{drop} mL make the well darker.",
+        "'well', prompt: says 'darker', which part 'seen' asks",
+    ),
+    "a prompt that asks after telling": (
+        "{drop} mL",
+        "{drop} mL. Watch it deepen: what will you see?",
+        "'well', prompt: says 'deepen', which part 'seen' asks",
+    ),
+    "the reason itself": (
+        "{drop} mL",
+        ("{drop} mL. Right after the change Q is smaller than K, so more product has to form."),
+        "'well', prompt: says 'Right after the change",
+    ),
+    "a way in words": (
+        "{drop} mL",
+        "{drop} mL drive it towards the products.",
+        "'well', prompt: says 'towards the products'",
+    ),
+}
+OPEN = [
+    "Will it be darker, paler or the same?",
+    "Does it go to products?",
+    "Say whether it goes to products.",
+    "To products (→) and to reactants (←) are the two ways.",
+]
+
+
+@pytest.mark.parametrize("fault", TOLD)
+def test_an_answer_told_over_its_own_question_is_found(tmp_path, fault):
+    before, after, says = TOLD[fault]
+    found = findings(course(tmp_path, HEADER + WELL.replace(before, after), [bench(), check_cell("well", 2)]))
+    assert any(says in line for line in found), found
+
+
+def test_an_answer_told_right_above_its_question_is_found(tmp_path):
+    def told(words, apart=()):
+        cells = [bench(), cell("words", words, kind="markdown"), *apart, check_cell("well", 2)]
+        return findings(course(tmp_path / str(len(list(tmp_path.iterdir()))), HEADER + WELL, cells))
+
+    assert any(
+        "cell 2: says 'darker', which part 'seen' asks" in line for line in told("Here it gets darker.")
+    )
+    assert told("Here it gets darker.", [bench() | {"metadata": {}}]) == []  # over something else
+    for words in OPEN:
+        assert told(words) == [], words
+
+
+@pytest.mark.parametrize("words", OPEN)
+def test_what_asks_or_names_both_ways_tells_nothing(tmp_path, words):
+    text = HEADER + WELL.replace("{drop} mL", f"{{drop}} mL. {words}")
+    assert findings(course(tmp_path, text, [bench(), check_cell("well", 2)])) == []
