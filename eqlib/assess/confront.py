@@ -98,6 +98,8 @@ def _row(part: Part, facts: _Facts, said: Any, idea: str | None) -> Confronted:
     told = ""
     if said is not None and part.ask == "reason" and facts.d is not None:
         told = facts.reasoned(str(said), bool(agrees))
+    elif agrees is False and part.ask == "direction" and idea in _REASONED and not facts.reason_asked:
+        told = _REASONED[idea](facts)  # no "why?" was asked: the idea behind the way is answered here
     elif agrees is False:
         answer = _ANSWERS.get(part.ask) if facts.d is not None else None
         told = answer(facts, part) if answer else ASKS[part.ask].answer_to(part, facts.case, said)
@@ -116,6 +118,11 @@ class _Facts:
     def __init__(self, case: Case, answer: Mapping[str, Any]):
         self.case, self.answer = case, answer
         self.d: Disturbance = case.disturbance
+
+    @property
+    def reason_asked(self) -> bool:
+        """Does the question ask for a reason?"""
+        return any(part.ask == "reason" for part in self.case.parts)
 
     @cached_property
     def product(self) -> str:
@@ -234,9 +241,20 @@ class _Facts:
     def _bound(self) -> str:
         bound = tied_up(self.case)
         if bound is None:
-            return self.q_against_k()
+            return self._set_free() or self.q_against_k()
         acted = [event for event in self.d.events if event.kind == "rival"]
         return f"{in_unicode(self.added)} ties up {in_unicode(bound)}: {self.from_to(bound, self.d.at_once, acted[-1].state if acted else self.d.after)}, and Q = {self.driven.shown_Q()} stands against K = {self.driven.shown_K()}."
+
+    def _set_free(self) -> str:
+        """What was taken up and what that gave back, where one rival set another going; else ""."""
+        first, then = ([e.rivals[0] for e in self.d.events if e.kind == kind] for kind in ("driver", "rival"))
+        if not first or not then or first[0].amount > 0 or then[0].amount < 0 or not self.added:
+            return ""
+        taken, freed = (in_unicode(rival[0].species) for rival in (first, then))
+        return (
+            f"{in_unicode(self.added)} takes up {taken}, and that gives back {freed}, so "
+            f"Q = {self.driven.shown_Q()} stands against K = {self.driven.shown_K()}."
+        )
 
     @property
     def with_heat(self) -> str:
@@ -329,7 +347,7 @@ _REASONED: dict[str, Callable[[_Facts], str]] = {
         f"Q is made of the concentrations of the gases that react, not of the total pressure. {f.q_against_k()}"
     ),
     "spectator_acts": lambda f: f.spectators(),
-    "not_in_equation": lambda f: f"It need not stand in the equation: {f._bound()}",
+    "not_in_equation": lambda f: f"It need not stand in the equation. {f._bound()}",
     "volume_ignored": lambda f: (
         f"Water is not in the equation, but the volume is in every concentration. {f.diluted()}"
     ),

@@ -101,12 +101,16 @@ def _sides(rows: Sequence[Confronted], steps: list[str], why: list[str]) -> tupl
     """
     told: dict[str, str] = {row.answer: "" for row in rows if row.answer and row.part.ask == "reason"}
     spoken, to_reason = " ".join([*told, *why]), set(told)
+    unasked = not any(row.part.ask == "reason" for row in rows)
     for row in rows:
-        if row.part.ask in _TOLD_ELSEWHERE or not row.answer or row.answer in told:
+        to_idea = unasked and row.idea and row.part.ask == "direction"
+        if (row.part.ask in _TOLD_ELSEWHERE and not to_idea) or not row.answer or row.answer in told:
             continue
         if row.answer.rstrip(".") not in spoken:
             name = legend_of(row.part).rstrip("?")
-            told[row.answer] = "" if row.answer.startswith(f"{name} ") else f"<b>{text(name)}</b>: "
+            told[row.answer] = (
+                "" if to_idea or row.answer.startswith(f"{name} ") else f"<b>{text(name)}</b>: "
+            )
     sides: tuple[list[str], list[str]] = [], []
     long = [sum(_high(row) for row in rows), sum(_lines(step) + 0.3 for step in steps)]
     for words, name in told.items():

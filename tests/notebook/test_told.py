@@ -9,6 +9,7 @@ import eqlib as eq
 from eqlib.assess.confront import confront
 from eqlib.assess.load import load_questions
 from eqlib.assess.scene import scene_of
+from eqlib.grading.demo_class import answer_of
 from eqlib.notebook.told import told_html, why
 
 COURSE = Path(__file__).parents[2] / "notebooks" / "source"
@@ -79,3 +80,21 @@ def test_an_idea_is_named_and_a_colourless_product_is_not_what_the_eye_meets():
     warm = load_questions(COURSE / "06-heat-and-squeeze")["warm"]
     (row,) = [r for r in confront(warm, warm.case("s07"), {"seen": "paler"}) if r.part.ask == "seen"]
     assert "[NO₂(g)]" in row.answer  # dinitrogen tetroxide is colourless (common knowledge, no source)
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("rescue", ("H⁺ takes up C₂O₄²⁻", "gives back Fe³⁺")),  # oxalic acid is weak
+        ("rival", ("Cl⁻ takes up Ag⁺", "gives back SCN⁻")),  # silver chloride is hardly soluble
+        ("ammonia", ("H⁺ takes up NH₃", "gives back Ag⁺")),
+    ],
+)
+def test_an_idea_behind_a_wrong_way_is_answered_where_no_reason_was_asked_for(name, words):
+    """What is not in the equation does something all the same: it acts on what is in it."""
+    question = load_questions(COURSE / "05-strangers")[name]
+    answer = answer_of(question, "w31", ("not_in_equation",))
+    case = question.case("w31")
+    told = told_html(question, case, answer, scene_of(question, case))
+    said = re.sub(r"<[^>]+>", "", told.answers + told.more)
+    assert all(one in said for one in ("need not stand in the equation", *words)), said
