@@ -9,7 +9,7 @@ import eqlib as eq
 from eqlib.assess.confront import confront
 from eqlib.assess.load import load_questions
 from eqlib.assess.scene import scene_of
-from eqlib.grading.demo_class import answer_of
+from eqlib.grading.demo import answer_of
 from eqlib.notebook.told import told_html, why
 
 COURSE = Path(__file__).parents[2] / "notebooks" / "source"
