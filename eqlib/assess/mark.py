@@ -284,7 +284,7 @@ def _audit_attempts(question: Question, given: Given, policy: Policy) -> str:
 def _nothing(question: Question, student: Any, reason: str, policy: Policy, released: bool) -> Mark:
     """Zero, with the reason. What each part was worth is still listed."""
     parts = tuple(PartMark.empty(part, worth) for part, worth in _worths(question))
-    show = question.mode != "practice" and _may_show(question, policy, 0, False, released)
+    show = question.mode != "practice" and policy.working and released
     return Mark(
         points=0.0,
         max_points=float(question.points),

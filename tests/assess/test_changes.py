@@ -224,3 +224,27 @@ def test_labels_of_what_is_asked():
     assert dict(parts["one"].options) == {"higher": "higher", "lower": "lower", "same": "the same"}
     assert not ASKS["direction"].needs_stress(parts["direction"])
     assert ASKS["K"].needs_stress(parts["K"])
+
+
+def test_which_of_the_added_ions_acts_and_which_one_is_tied_up():
+    """Silver takes thiocyanate out as a solid; nitrate comes along (common practice)."""
+    more = (
+        '[[question.part]]\nask = "cause"\noptions = ["Ag^+", "NO3^-"]\n'
+        '[[question.part]]\nask = "bound"\noptions = ["Fe^3+", "SCN^-", "NO3^-"]\n'
+    )
+    made = question(RIVAL, SILVER, more)
+    case, parts = made.case(), {part.id: part for part in made.parts}
+    assert (case.expected["cause"], case.expected["bound"]) == ("Ag^+", "SCN^-")
+    assert {(s.value, s.mistake) for s in suspects(parts["cause"], case, {})} == {("NO3^-", "spectator_acts")}
+    assert {(s.value, s.mistake) for s in suspects(parts["bound"], case, {})} == {
+        ("Fe^3+", "wrong_target"),
+        ("NO3^-", "spectator_acts"),
+    }
+    assert not list(ASKS["cause"].doubts(parts["cause"], case))
+    without = question(RIVAL, SILVER, more.replace('"Ag^+"', '"K^+"').replace('"SCN^-", ', ""))
+    case = without.case()
+    for part in without.parts[-2:]:
+        assert case.expected[part.id] is None
+        assert "is right; add or take out some" in next(ASKS[part.ask].doubts(part, case))
+    direct = question(TUBE, IRON, '[[question.part]]\nask = "cause"\noptions = ["Fe^3+", "NO3^-"]\n')
+    assert direct.case().expected["cause"] == "Fe^3+"

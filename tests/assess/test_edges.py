@@ -1,12 +1,16 @@
 """Where one constant or one comparison decides: each is held from both sides, with numbers worked by hand."""
 
+import dataclasses
+import importlib
 import math
+import pkgutil
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 
 import eqlib as eq
+import eqlib.assess
 from eqlib.assess import feedback
 from eqlib.assess.asks import ASKS, read_part, suspects
 from eqlib.assess.asks.base import Part
@@ -935,3 +939,32 @@ def test_what_is_used_up_as_it_forms_is_said_only_where_less_than_a_tenth_is_lef
     start = SimpleNamespace(amounts={"HC2O4^-": 2e-3, "H^+": 0.0, "C2O4^2-": 0.0})
     end = SimpleNamespace(amounts={"HC2O4^-": 1e-3, "H^+": 1e-3, "C2O4^2-": left * 1e-3})
     assert _drawn(gives, 1e-3, start, end) == drawn
+
+
+def test_an_order_has_three_entries_or_more_with_labels_of_their_own():
+    def items(*labels):
+        listed = ", ".join(
+            f'{{ label = "{n}", stress = {{ kind = "dilute", mL = {k + 1} }} }}' for k, n in enumerate(labels)
+        )
+        return part(f'ask = "order"\nspecies = "SCN^-"\nitems = [{listed}]')
+
+    for labels in ("abc", "abcd"):
+        assert [label for label, _ in question(IRON, TUBE, items(*labels)).parts[0].options] == list(labels)
+    for labels in ("ab", "aba", "a"):
+        with pytest.raises(QuestionError, match="at least three entries with different labels"):
+            question(IRON, TUBE, items(*labels))
+
+
+def test_what_marks_are_made_of_cannot_be_changed():
+    """A mark depends on the question, the answer and the student, so none of these can be written to."""
+    found = set()
+    for module in pkgutil.walk_packages(eqlib.assess.__path__, "eqlib.assess."):
+        for thing in vars(importlib.import_module(module.name)).values():
+            if (
+                isinstance(thing, type)
+                and dataclasses.is_dataclass(thing)
+                and thing.__module__ == module.name
+            ):
+                found.add((thing.__qualname__, thing.__dataclass_params__.frozen))
+    assert [name for name, frozen in sorted(found) if not frozen] == []
+    assert len(found) > 30

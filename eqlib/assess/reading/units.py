@@ -29,7 +29,6 @@ ENERGY, _PRESSURE = (2, 1, -2, 0, 0), (-1, 1, -2, 0, 0)
 ENERGY_PER_AMOUNT = (2, 1, -2, -1, 0)
 
 _PREFIXES: dict[str, int | Fraction] = {
-    "": 1,
     "k": 1000,
     "d": Fraction(1, 10),
     "c": Fraction(1, 100),

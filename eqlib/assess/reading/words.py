@@ -36,7 +36,7 @@ _IDEA_OF = {
     for word in words.split()
 }
 _PHRASES = (
-    (r"\b(?:does|do|did|will|would|is|are|has|have|could|can)\s?n[o']?t\b|\bwon't\b|\bcannot\b|\bdoesnt\b",
+    (r"\b(?:does|do|did|will|would|is|are|has|have|could|can)\s?n[o']?t\b|\bcannot\b|\bdoesnt\b",
      "not"),
     (r"\bfrom\s+(?:the\s+)?(?:left|reactants?)\s+to\s+(?:the\s+)?(?:right|products?)\b|\bleft\s+to\s+right\b",
      "forward"),
@@ -166,7 +166,7 @@ def _ideas_of_option(pair: Pair) -> set[str]:
 def _ideas(text: str) -> tuple[set[str], bool, bool]:
     """(ideas named, was a word unknown, was something denied) in a phrase."""
     phrase = tidy(text[:200]).casefold()
-    phrase = re.sub(r"n't\b", " not", phrase) if "n't" in phrase else phrase
+    phrase = re.sub(r"(?:\b(?:wo|ca))?n't\b", " not", phrase)
     for pattern, instead in _PHRASES:
         phrase = re.sub(pattern, f" {instead} ", phrase)
     words = re.findall(r"[a-z_']+|<=>|<->|<-+|-+>|=+>|<=|[→←⇌↑↓<>]|=+|[^\s\w.,;:!?()\"]|\d+", phrase)

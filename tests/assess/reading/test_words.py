@@ -4,6 +4,8 @@ import pytest
 
 from eqlib.assess.asks import read_part
 from eqlib.assess.asks.base import Part
+from eqlib.assess.reading.plain import Unreadable
+from eqlib.assess.reading.words import read_choice
 
 DIRECTION = (
     ("forward", "towards the products (to the right, →)"),
@@ -168,3 +170,100 @@ def test_an_option_may_be_meant_by_its_label_alone_and_a_list_of_one_is_that_one
     letters = (("a", "darker"), ("b", "paler"))
     assert read_part(part(letters), "deeper").value == "a"
     assert read_part(part(DIRECTION), ["reverse"]).value == "reverse"
+
+
+WAYS = [("forward", "to products →"), ("reverse", "← to reactants"), ("none", "no shift")]
+LOOKS = [("darker", "darker"), ("paler", "paler"), ("same", "the same")]
+SIZES = [("larger", "larger"), ("smaller", "smaller"), ("same", "the same")]
+SOLID = [("yes", "yes, a solid forms"), ("no", "no, it stays clear")]
+SAID = {
+    "forward": (WAYS, "forward forwards right rightwards rightward product products rhs fwd → -> --> => >"),
+    "reverse": (
+        WAYS,
+        (
+            "reverse reversed left leftwards leftward back backward backwards reactant reactants lhs "
+            "rev ← <- <-- <="
+        ),
+    ),
+    "none": (WAYS, "none same unchanged nothing neither constant unaffected identical nowhere ⇌ <=> <->"),
+    "darker": (LOOKS, "darker dark deeper deep stronger strong intense redder bolder darkens darken deepens"),
+    "paler": (LOOKS, "paler pale lighter light fainter faint weaker weak fades faded fade lightens lighten"),
+    "larger": (
+        SIZES,
+        (
+            "larger higher increase increases increased increasing up rise rises rose bigger greater "
+            "big high large more ↑ grow grows"
+        ),
+    ),
+    "smaller": (
+        SIZES,
+        (
+            "smaller lower decrease decreases decreased decreasing down fall falls fell less small "
+            "low ↓ drop drops fewer reduced reduces shrinks"
+        ),
+    ),
+    "yes": (SOLID, "yes y true"),
+    "no": (SOLID, "no n false"),
+}
+PHRASES = {
+    "forward": (
+        WAYS,
+        ("from left to right|from the reactants to the products|fewer reactants|more products|less reactant"),
+    ),
+    "reverse": (
+        WAYS,
+        ("from right to left|from products to reactants|fewer products|more reactants|lower product"),
+    ),
+    "none": (
+        WAYS,
+        (
+            "no change|no net change|not affected|does not shift|neither left nor right|stays as it "
+            "is|remains put|zero effect|without change|no reaction|no visible difference"
+        ),
+    ),
+    "darker": (
+        LOOKS,
+        (
+            "more intense|more red|more blue|more coloured|more colour|it gets more brown|it becomes "
+            "much darker"
+        ),
+    ),
+    "paler": (
+        LOOKS,
+        (
+            "less intense|not as dark|not so red|less coloured|loses colour|losing its "
+            "color|bleached|bleaching|more pale|less strong"
+        ),
+    ),
+    "same": (
+        SIZES,
+        (
+            "stays 140|remains at 140|it does not change|k stays the same|isn't changed|won't "
+            "change|can't change|doesn't change"
+        ),
+    ),
+    "yes": (SOLID, "a solid forms|a precipitate|white precipitate appears|solid"),
+    "no": (SOLID, "no solid|no precipitate|stays clear|remains clear|no cloudiness"),
+}
+
+
+@pytest.mark.parametrize("value", SAID)
+def test_every_word_for_an_idea(value):
+    options, words = SAID[value]
+    for word in words.split():
+        assert read_choice(word, options).value == value, word
+
+
+@pytest.mark.parametrize("value", PHRASES)
+def test_every_phrase_for_an_idea(value):
+    options, phrases = PHRASES[value]
+    for phrase in phrases.split("|"):
+        assert read_choice(phrase, options).value == value, phrase
+
+
+@pytest.mark.parametrize(
+    "typed", ["not forward", "never to products", "away from the products", "right and left", "banana", ""]
+)
+def test_what_is_denied_or_said_twice_is_asked_again(typed):
+    with pytest.raises(Unreadable):
+        read_choice(typed, WAYS)
