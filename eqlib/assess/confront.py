@@ -22,6 +22,7 @@ from eqlib.assess.mistakes import MISTAKES
 from eqlib.assess.question import Question
 from eqlib.chem.disturb import Disturbance, disturb
 from eqlib.chem.explain import in_unicode
+from eqlib.chem.quotient import Quotient
 from eqlib.chem.reactions import characteristic_product
 from eqlib.chem.species import species
 from eqlib.chem.state import State
@@ -133,7 +134,7 @@ class _Facts:
         return self.d.before.K(self.d.reaction), self.d.K
 
     @cached_property
-    def driven(self) -> Any:
+    def driven(self) -> Quotient:
         """Q of the first reaction when it begins to answer: after the rivals, where there are any."""
         acted = [event for event in self.d.events if event.kind == "rival"]
         return acted[-1].quotient if acted else self.d.events[0].quotient
@@ -158,10 +159,10 @@ class _Facts:
             "",
         )
 
-    def conc(self, name: str, *states: Any) -> list[str]:
+    def conc(self, name: str, *states: State) -> list[str]:
         return [number(state.concentrations.get(name, 0.0)) for state in states]
 
-    def from_to(self, name: str, start: Any, end: Any) -> str:
+    def from_to(self, name: str, start: State, end: State) -> str:
         a, b = start.concentrations.get(name, 0.0), end.concentrations.get(name, 0.0)
         if abs(a - b) <= 1e-6 * max(a, b):
             return f"[{in_unicode(name)}] stays {number(a)} mol/L"
@@ -432,13 +433,13 @@ def picture_of(idea: str | None, f: _Facts) -> IfRight | None:
     return None
 
 
-def _said_way(f: _Facts) -> tuple[Any, str]:
+def _said_way(f: _Facts) -> tuple[State | None, str]:
     """Where the reaction was said to go, where that is not where it went."""
     said = next((f.answer.get(part.id) for part in f.case.parts if part.ask == "direction"), None)
     return _nothing(f) if said == "none" else _other_way(f)
 
 
-def _nothing(f: _Facts) -> tuple[Any, str]:
+def _nothing(f: _Facts) -> tuple[State | None, str]:
     what = (
         "nothing but mixing would happen"
         if f.d.stress.kind in ("add_solution", "dilute")
@@ -447,7 +448,7 @@ def _nothing(f: _Facts) -> tuple[Any, str]:
     return f.d.at_once, what
 
 
-def _other_way(f: _Facts) -> tuple[Any, str]:
+def _other_way(f: _Facts) -> tuple[State | None, str]:
     """The reaction run the other way by as much, as far as there is something to run."""
     way = {"forward": "to reactants", "reverse": "to products"}.get(f.d.direction)
     if way is None:
@@ -455,11 +456,11 @@ def _other_way(f: _Facts) -> tuple[Any, str]:
     return _run(f, -f.d.extent), f"it would have gone {way}"
 
 
-def _complete(f: _Facts) -> tuple[Any, str]:
+def _complete(f: _Facts) -> tuple[State | None, str]:
     return _run(f, 1e9), "it would have gone on until a reactant was used up"
 
 
-def _cancelled(f: _Facts) -> tuple[Any, str]:
+def _cancelled(f: _Facts) -> tuple[State | None, str]:
     """Until the added species is back at its old concentration, or its partner is used up."""
     if f.added not in f.d.reaction.coefficients:
         return None, ""
@@ -471,7 +472,7 @@ def _cancelled(f: _Facts) -> tuple[Any, str]:
     return undone, f"[{in_unicode(f.added)}] would be back where it was"
 
 
-def _run(f: _Facts, extent: float) -> Any:
+def _run(f: _Facts, extent: float) -> State:
     """The mixture at once with the first reaction run by ``extent`` mol, no further than its amounts allow."""
     amounts = dict(f.d.at_once.amounts)
     moved = {n: float(nu) for n, nu in f.d.reaction.coefficients.items() if n in amounts}
@@ -483,7 +484,7 @@ def _run(f: _Facts, extent: float) -> Any:
     return replace(f.d.at_once, amounts=MappingProxyType(amounts), fine=MappingProxyType({}), solution=None)
 
 
-_PICTURES: dict[str, Callable[[_Facts], tuple[Any, str]]] = {
+_PICTURES: dict[str, Callable[[_Facts], tuple[State | None, str]]] = {
     **dict.fromkeys(
         ("static_stop", "not_in_equation", "volume_ignored", "k_fixed_t", "inert_const_p"), _nothing
     ),

@@ -10,8 +10,8 @@ from __future__ import annotations
 import functools
 import html
 import re
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any, ParamSpec
 
 from eqlib.errors import EqlibError
 from eqlib.notebook.session import marking
@@ -74,20 +74,22 @@ def show(page: str) -> None:
     show_data(bundle(page))
 
 
-def kindly(call: Any) -> Any:
+_P = ParamSpec("_P")
+
+
+def kindly(call: Callable[_P, None]) -> Callable[_P, None]:
     """A student meets one plain line, never a traceback. While marking, an error stays an error: it scores
     0.
     """
 
     @functools.wraps(call)
-    def wrapped(*args: Any, **kwargs: Any) -> Any:
+    def wrapped(*args: _P.args, **kwargs: _P.kwargs) -> None:
         try:
-            return call(*args, **kwargs)
+            call(*args, **kwargs)
         except EqlibError as error:
             if marking():
                 raise
             show(box(lead("Please note:", str(error))))
-            return None
 
     return wrapped
 

@@ -42,11 +42,11 @@ def kept_bundle(
     question: Question,
     record: Record | None,
     *,
-    picture: Any = "",
-    words: Any = "",
-    note: Any = "",
-    locked: Any = False,
-) -> dict:
+    picture: str = "",
+    words: str = "",
+    note: str = "",
+    locked: bool = False,
+) -> dict[str, Any]:
     """The output that holds one answer: what stands there when the panel is not running.
 
     ``picture`` (SVG without text) is the last one that was seen, ``words`` the same in words; ``note`` is one

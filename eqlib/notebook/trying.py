@@ -11,7 +11,7 @@ from eqlib.chem.disturb import Disturbance, disturb
 from eqlib.chem.state import State
 from eqlib.chem.stress import Stress
 from eqlib.errors import EqlibError
-from eqlib.lab.drawing import SHAPES, shelf
+from eqlib.lab.drawing import SHAPES, Vessel, shelf
 from eqlib.lab.look import lightness
 from eqlib.lab.scene import Scene
 from eqlib.notebook.form import KEYS
@@ -20,6 +20,9 @@ from eqlib.writing import number
 
 WAYS = dict(Direction.choices)
 
+#: Name, label, lowest, highest, step, start, unit of what can be changed in a stress.
+_Slider = tuple[str, str, float, float, float, float, str]
+
 
 class Trying:
     """The sliders and switches of one scene, and what they show."""
@@ -27,11 +30,13 @@ class Trying:
     def __init__(self, scene: Scene, key: str) -> None:
         self.scene, self.key = scene, f"{key}/try"
         self.sliders = sliders_of(scene)
-        self.start = {name: start for name, _label, _low, _high, _step, start, _unit in self.sliders}
+        self.start: dict[str, Any] = {
+            name: start for name, _label, _low, _high, _step, start, _unit in self.sliders
+        }
         self.start |= {"above": False, "grey": False, "alone": False}
         self.at, self.problem = dict(self.start), ""
         self.past: list[dict[str, Any]] = []
-        self.kept: dict = {}
+        self.kept: dict[tuple[str, str, bool], Vessel] = {}
         self.turns = 0  # how often they were drawn afresh
         self.drawn = dict(self.start)  # where the controls stood when they were last drawn afresh
         self._work()
@@ -73,8 +78,8 @@ class Trying:
         self.now = Scene(made, self.scene.kind, "")
         self.now.nm = self.scene.nm  # one wavelength for the whole page
 
-    def _stress(self, stress: Stress) -> Any:
-        changes = {}
+    def _stress(self, stress: Stress) -> Stress:
+        changes: dict[str, Any] = {}
         if "volume" in self.at:
             changes["volume"] = max(self.at["volume"], 1e-3) / 1000
         if "celsius" in self.at:
@@ -93,7 +98,9 @@ class Trying:
         rows = "".join(self._slider(*slider) for slider in self.sliders)
         return f'<div class="try" data-turn="{self.turns}"><h4>Try other amounts</h4>{rows}<div class="picks" style="margin:4px 0 0">{self._switches()}</div></div>'
 
-    def _slider(self, name: str, label: Any, low: Any, high: Any, step: Any, start: State, unit: Any) -> str:
+    def _slider(
+        self, name: str, label: str, low: float, high: float, step: float, _start: float, unit: str
+    ) -> str:
         field = text(f"{self.key}/{name}")
         return (
             f'<div class="slider"><label for="{field}">{text(label)}</label><input type="range" id="{field}" name="{field}" min="{low:g}" '
@@ -117,7 +124,7 @@ class Trying:
         """The vessels with these amounts, beside those of the question, and Q beside K."""
         view, grey = ("above" if self.at["above"] else "side"), self.at["grey"]
         d = self.now.d
-        cast = [
+        cast: list[Vessel | str] = [
             self._fixed(self.scene.d.before, "before", view, grey),
             "→",
             self.now.vessel(d.after, "after", view=view, grey=grey),
@@ -131,7 +138,7 @@ class Trying:
         line = self.now.line.svg("Q beside K", said, moving=False) if self.now.line else ""
         return f'{shelf(cast, "With these amounts", words)}{line}<p role="status">{text(said)}</p>'
 
-    def _fixed(self, state: State, name: str, view: str, grey: bool) -> Any:
+    def _fixed(self, state: State, name: str, view: str, grey: bool) -> Vessel:
         """A vessel that no slider changes, worked out once for each way of looking at it."""
         if (name, view, grey) not in self.kept:
             self.kept[name, view, grey] = self.scene.vessel(state, name, view=view, grey=grey)
@@ -151,10 +158,10 @@ class Trying:
         return {f"{self.key}/{name}": _said(self.at[name], unit) for name, *_rest, unit in self.sliders}
 
 
-def sliders_of(scene: Scene) -> Any:
-    """(name, label, lowest, highest, step, start, unit) for what can be changed in a stress."""
+def sliders_of(scene: Scene) -> list[_Slider]:
+    """What can be changed in a stress."""
     stress = scene.d.stress
-    found = []
+    found: list[_Slider] = []
     if stress.kind in ("add_solution", "dilute", "change_volume"):
         now = 1000 * (stress.volume or 0.0)
         room = SHAPES[scene.kind].area_cm2 * SHAPES[scene.kind].height_cm - 1000 * scene.d.before.volume

@@ -223,7 +223,7 @@ class Ask:
         """The right value; ``own`` holds earlier values of the student's, by part id, to go on from."""
         raise NotImplementedError
 
-    def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
+    def judge(self, part: Part, case: Case, reading: Reading, answered: Answered, policy: Policy) -> Verdict:
         """Right, right from one's own earlier value, or wrong and perhaps consistent with a known idea."""
         if reading.value == case.expected.get(part.id):
             return Verdict(1.0, "right")

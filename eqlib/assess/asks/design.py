@@ -75,7 +75,7 @@ class Design(Ask):
     def words(self, part: Part, case: Case, value: Any) -> str:
         return f"{value:g} mL" if part.kind == "number" else super().words(part, case, value)
 
-    def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
+    def judge(self, part: Part, case: Case, reading: Reading, answered: Answered, policy: Policy) -> Verdict:
         judged = self._mixed(part, case, {**answered.said, part.id: reading.value})
         if isinstance(judged, str):
             return Verdict(0.0, "wrong", said=judged)

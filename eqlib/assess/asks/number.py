@@ -460,7 +460,7 @@ class NumberAsked(Ask):
             raise QuestionError(f"part {part.id!r} has no finite value with these numbers")
         return value * scale_of(part)
 
-    def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
+    def judge(self, part: Part, case: Case, reading: Reading, answered: Answered, policy: Policy) -> Verdict:
         value, right = float(reading.value), case.expected[part.id]
         if part.quantity.startswith("own_"):
             right = practical.of_own_readings(self, part, case, answered)
@@ -535,7 +535,7 @@ def _made_before(mistake: str, part: Part, case: Case, earlier: Own) -> bool:
     )
 
 
-def _is_right(value: float, expected: float, reading: Any, part: Part, policy: Policy) -> bool:
+def _is_right(value: float, expected: float, reading: Reading, part: Part, policy: Policy) -> bool:
     """Within the tolerance, or the right value properly rounded to the figures typed (not fewer than
     allowed).
     """
@@ -550,7 +550,7 @@ def _is_right(value: float, expected: float, reading: Any, part: Part, policy: P
     )
 
 
-def _with_figures(part: Part, reading: Any, policy: Policy, spent: bool, note: str) -> Verdict:
+def _with_figures(part: Part, reading: Reading, policy: Policy, spent: bool, note: str) -> Verdict:
     """One deduction for figures in a question, stated. Values from code have no typed figures to count."""
     figures, allowed = reading.figures, part.figures or policy.figures
     if not figures or part.code or spent or not policy.figures_deduction:

@@ -52,7 +52,7 @@ class _Ordered(Ask):
     def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
         return read_order(raw, part.options)
 
-    def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
+    def judge(self, part: Part, case: Case, reading: Reading, answered: Answered, policy: Policy) -> Verdict:
         """All in order, or the share of pairs in order beyond what chance gives."""
         share = in_order(reading.value, case.expected[part.id])
         if share == 1.0:

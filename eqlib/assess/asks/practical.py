@@ -134,7 +134,7 @@ class Work(Ask):
             for t in done.tubes
         }
 
-    def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
+    def judge(self, part: Part, case: Case, reading: Reading, answered: Answered, policy: Policy) -> Verdict:
         try:
             lines = [worked_out(case, answered.earlier, all_converted=way) for way in (True, False)]
         except EqlibError as error:

@@ -28,6 +28,7 @@ from eqlib.assess.asks.base import (
 )
 from eqlib.assess.asks.shift import own_direction
 from eqlib.assess.mistakes import MISTAKES, Suspect
+from eqlib.assess.reading.plain import Reading
 from eqlib.assess.tables import near
 from eqlib.chem.disturb import Disturbance
 from eqlib.chem.salts import dissolved
@@ -279,7 +280,7 @@ class Reason(Ask):
         true = true_reasons([value for value, _ in part.options], case)
         return true[0] if true else None
 
-    def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
+    def judge(self, part: Part, case: Case, reading: Reading, answered: Answered, policy: Policy) -> Verdict:
         value = reading.value
         if value in true_reasons([option for option, _ in part.options], case):
             return Verdict(1.0, "right")

@@ -17,9 +17,11 @@ from eqlib.assess import feedback
 from eqlib.assess.asks.base import SAME, Answered, Ask, OptionsTable, Part, Verdict, shuffled
 from eqlib.assess.asks.shift import added_species
 from eqlib.assess.mistakes import Suspect
+from eqlib.assess.reading.plain import Reading
 from eqlib.assess.setting import StressTable
 from eqlib.assess.tables import Table, near
 from eqlib.chem.disturb import Disturbance, disturb
+from eqlib.chem.reactions import Reaction
 from eqlib.writing import number
 
 if TYPE_CHECKING:
@@ -47,7 +49,7 @@ def _compare(d: Disturbance) -> str:
     return "forward" if ratio < 1 / (1 + SAME) else "reverse" if ratio > 1 + SAME else "none"
 
 
-def _first(d: Disturbance) -> Any:
+def _first(d: Disturbance) -> Reaction:
     return d.before.reactions[0]
 
 
@@ -187,7 +189,7 @@ class RuleAsked(Ask):
         if len(right) != 1:
             yield f"{len(right)} rules of {part.id!r} get all cases right ({', '.join(right)}); one must"
 
-    def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
+    def judge(self, part: Part, case: Case, reading: Reading, answered: Answered, policy: Policy) -> Verdict:
         """A wrong rule is met with a case that it fails in."""
         verdict = super().judge(part, case, reading, answered, policy)
         failed = self._failed(part, case, reading.value)

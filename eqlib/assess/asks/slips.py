@@ -27,6 +27,7 @@ from eqlib.assess.asks.steps import (
 from eqlib.assess.asks.typed import net_of
 from eqlib.assess.mistakes import Suspect
 from eqlib.chem.salts import dissolved
+from eqlib.chem.stress import Stress
 from eqlib.chem.thermo import R_BAR
 
 if TYPE_CHECKING:
@@ -153,11 +154,11 @@ def added_undiluted(case: Case) -> Iterator[tuple[dict[str, float], str]]:
     yield {**before, **strong}, "bottle strength for what was added"
 
 
-def solution_added(stress: Any) -> tuple[dict[str, float], float]:
+def solution_added(stress: Stress | None) -> tuple[dict[str, float], float]:
     """(ion or molecule -> mol/L in the bottle, litres) of an added solution; ({}, 0) for any other stress."""
-    if getattr(stress, "kind", "") != "add_solution":
+    if stress is None or stress.kind != "add_solution":
         return {}, 0.0
-    return dict(dissolved(dict(stress.amounts))), float(stress.volume)
+    return dict(dissolved(dict(stress.amounts))), stress.litres
 
 
 def concentration(case: Case, facts: Facts) -> Slips:

@@ -74,7 +74,7 @@ class Ice(Ask):
             rows["equilibrium"][name] = start + change
         return rows
 
-    def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
+    def judge(self, part: Part, case: Case, reading: Reading, answered: Answered, policy: Policy) -> Verdict:
         """Each place counts alike, places in x too. What follows from the student's own numbers counts as
         right, so that one slip costs its places in the row in which it is made, and nothing after it.
         """

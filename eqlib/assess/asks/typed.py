@@ -52,7 +52,7 @@ class Equation(Ask):
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
         return str(balance(part.skeleton))
 
-    def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
+    def judge(self, part: Part, case: Case, reading: Reading, answered: Answered, policy: Policy) -> Verdict:
         factor = same_equation(case.expected[part.id], reading.value)
         if factor:
             return Verdict(1.0, "right", None, "" if factor == 1 else feedback.MULTIPLE)
@@ -142,7 +142,7 @@ class Expression(Ask):
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
         return case.reaction.expression
 
-    def judge(self, part: Part, case: Case, reading: Any, answered: Answered, policy: Policy) -> Verdict:
+    def judge(self, part: Part, case: Case, reading: Reading, answered: Answered, policy: Policy) -> Verdict:
         try:
             verdict = judge_expression(reading.value, case.reaction.coefficients)
         except EqlibError:
