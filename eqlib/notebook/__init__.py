@@ -19,7 +19,7 @@ _HOME = {
     "Switch": "eqlib.notebook.explorer",
     "numbers": "eqlib.notebook.lesson",
     "restore": "eqlib.notebook.session",
-    "put_to_sleep": "eqlib.notebook.asleep",
+    "put_to_sleep": "eqlib.notebook.sheet",
 }
 
 __all__ = [

@@ -11,13 +11,12 @@ from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 from eqlib.errors import EqlibError
-from eqlib.notebook.asleep import name_of
 from eqlib.notebook.form import KEYS
 from eqlib.notebook.lesson import store_here
 from eqlib.notebook.output import KEPT, Slot, bundle, kindly, text
 from eqlib.notebook.record import GO_ON
 from eqlib.notebook.session import marking
-from eqlib.notebook.sheet import Sheet
+from eqlib.notebook.sheet import Sheet, name_of
 from eqlib.writing import number
 
 

@@ -34,7 +34,7 @@ from eqlib.notebook.output import (
     text,
     words_of,
 )
-from eqlib.notebook.receipts import receipt_page
+from eqlib.notebook.record import receipt_page
 from eqlib.notebook.session import marking
 from eqlib.notebook.store import WHO, Store
 from eqlib.writing import number

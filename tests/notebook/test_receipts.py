@@ -5,8 +5,7 @@ from pathlib import Path
 import pytest
 
 from eqlib.assess.load import load_questions
-from eqlib.notebook.receipts import receipt_lines, receipt_page
-from eqlib.notebook.record import what_counts
+from eqlib.notebook.record import receipt_lines, receipt_page, what_counts
 from eqlib.notebook.store import Store
 
 

@@ -15,7 +15,7 @@ import nbformat
 import pytest
 
 from eqlib.assess.load import load_questions
-from eqlib.notebook.asleep import asleep_forms, forms_in
+from eqlib.notebook.sheet import asleep_forms, forms_in
 
 NAME = "04-disturbing-an-equilibrium"
 COURSE = Path(__file__).resolve().parents[2] / "notebooks"

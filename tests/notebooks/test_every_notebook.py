@@ -21,7 +21,7 @@ import eqlib as eq
 from eqlib.grading.class_of import Work, fill, hand_in
 from eqlib.grading.course import Course
 from eqlib.grading.demo import answer_of, make_course
-from eqlib.notebook.asleep import asleep_forms, forms_in
+from eqlib.notebook.sheet import asleep_forms, forms_in
 
 COURSE = Path(__file__).resolve().parents[2] / "notebooks"
 NAMES = sorted(path.name for path in (COURSE / "source").iterdir() if (path / "questions.toml").is_file())

@@ -5,7 +5,7 @@ import json
 import ipywidgets as widgets
 import pytest
 
-from eqlib.notebook.asleep import STATE, VIEW, asleep_forms, form_id, forms_in, put_to_sleep, view_of
+from eqlib.notebook.sheet import STATE, VIEW, asleep_forms, form_id, forms_in, put_to_sleep, view_of
 
 
 @pytest.fixture
