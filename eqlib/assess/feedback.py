@@ -27,6 +27,7 @@ NOT_YET_RESULT = (
     "Not right yet; it fits none of the usual slips. Going through the steps once more may help: "
     "which numbers go in, in which units, and in which order?"
 )
+NEGATIVE = "Not right yet: there cannot be less than none of anything, so this number has no minus sign."
 #: A question for a wrong choice that no known idea leads to, by what was asked.
 THINK_OF = {
     "change": "what puts it in, what uses it up or sets it free, and how does the volume change?",

@@ -12,6 +12,7 @@ from eqlib.assess.load import load_questions, read_questions
 from eqlib.assess.mark import mark
 from eqlib.assess.tables import QuestionError
 
+COURSE = Path(__file__).parents[2] / "notebooks" / "source"
 HEAD = """
 [assignment]
 id = "t"
@@ -525,8 +526,7 @@ def test_who_has_Q_upside_down_has_K_upside_down_too(student):
     """K is worked out from the same reading: where both stand on their heads, 1/Q is above 1/K, and the way
     back follows. That is one idea, not two.
     """
-    course = Path(__file__).parents[2] / "notebooks" / "source"
-    question = load_questions(course / "04-disturbing-an-equilibrium")["q"]
+    question = load_questions(COURSE / "04-disturbing-an-equilibrium")["q"]
     n = {key: float(value) for key, value in question.variant(student).numbers.items()}
     x = question.case(student).measured["concentration"]
     V = n["fe_mL"] + n["scn_mL"]
@@ -538,3 +538,36 @@ def test_who_has_Q_upside_down_has_K_upside_down_too(student):
     upside_down = mark(question, {"fe": fe, "Q": f"{1 / Q:.3g}", "direction": "reverse"}, student)
     assert [part.mistake for part in upside_down.parts] == [None, "k_inverted", None]
     assert mark(question, {"Q": f"{Q:.3g}", "direction": "reverse"}, student).parts[2].mistake == "q_reversed"
+
+
+@pytest.mark.parametrize(
+    ("notebook", "name", "answer", "mistake"),
+    [  # pairing of NO2 gives heat out, the cobalt tube takes it up: warmed, one goes back, the other on
+        ("06-heat-and-squeeze", "warm", {"direction": "reverse", "K": "smaller", "reason": "k_rises"}, None),
+        ("06-heat-and-squeeze", "warm", {"direction": "reverse", "K": "larger", "reason": "k_rises"}, None),
+        (
+            "06-heat-and-squeeze",
+            "warm",
+            {"direction": "forward", "K": "larger", "reason": "k_rises"},
+            "heat_is_forward",
+        ),
+        ("06-heat-and-squeeze", "warm", {"K": "larger", "reason": "k_rises"}, "heat_is_forward"),
+        ("06-heat-and-squeeze", "cobalt", {"direction": "forward", "reason": "k_falls"}, None),
+    ],
+)
+def test_who_sends_a_warmed_mixture_back_does_not_hold_that_heat_helps_forward(
+    notebook, name, answer, mistake
+):
+    found = mark(load_questions(COURSE / notebook)[name], answer)
+    assert found.mistake == mistake
+    assert {part.mistake for part in found.parts if part.mistake} == ({mistake} if mistake else set())
+
+
+def test_less_than_none_is_told_so():
+    """x is what has reacted; here the reactants go on to the product, so it is above 0."""
+    question = read_questions(DETERMINED)["kc"]
+    for name in ("complex", "fe", "kc"):
+        (part,) = [p for p in mark(question, {name: "-1.9e-5"}).parts if p.id == name]
+        assert "less than none" in part.feedback
+    (heat,) = mark(load_questions(COURSE / "06-heat-and-squeeze")["enthalpy"], {"dH": "-99"}).parts
+    assert "less than none" not in heat.feedback

@@ -26,7 +26,7 @@ from eqlib.assess.asks.base import (
     in_unicode,
     shuffled,
 )
-from eqlib.assess.asks.shift import own_direction
+from eqlib.assess.asks.shift import heat_may_help, own_direction
 from eqlib.assess.mistakes import MISTAKES, Suspect
 from eqlib.assess.reading.plain import Reading
 from eqlib.assess.tables import near
@@ -287,6 +287,8 @@ class Reason(Ask):
         if self.carries(part, case, value, answered.earlier):
             return Verdict(1.0, "carried")
         idea = idea_of(value, case.expected[part.id])
+        if idea == "heat_is_forward" and value != idea and not heat_may_help(case, answered.said, value):
+            idea = None
         changed = case.disturbance is not None
         bystander = (
             changed and idea is None and value in Q_SAYS.values() and cause_of(case).kind in OF_SPECIES

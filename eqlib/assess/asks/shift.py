@@ -245,6 +245,15 @@ def against_own_Q(case: Case, said: Mapping[str, Any]) -> Iterator[Suspect]:
         yield Suspect("q_reversed", "reverse" if side == "below" else "forward", "against one's own Q")
 
 
+def heat_may_help(case: Case, said: Mapping[str, Any], k: str = "") -> bool:
+    """Can somebody who said this hold that heating helps the forward reaction? ``k``: the reason, if any."""
+    change = change_of(case)
+    warm = change is not None and change.kind == "warm"
+    back = "reverse" if warm else "forward"
+    ways = {said.get(part.id) for part in case.parts if part.ask == "direction"}
+    return back not in ways and k != ("k_falls" if warm else "k_rises")
+
+
 # -- K --------------------------------------------------------------------------------------------------
 
 
@@ -266,7 +275,8 @@ class Constant(_OfChange):
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
         if change.kind in ("warm", "cool"):
             yield Suspect("k_fixed_t", "same", "K")
-            yield Suspect("heat_is_forward", "larger" if change.kind == "warm" else "smaller", "K")
+            if heat_may_help(case, said):
+                yield Suspect("heat_is_forward", "larger" if change.kind == "warm" else "smaller", "K")
             return
         idea = {"catalyst": "catalyst_shifts", "solid": "solid_shifts"}.get(change.kind, "k_moves_conc")
         for way in ("larger", "smaller"):

@@ -522,10 +522,15 @@ def _without_one(runs: list[float]) -> list[tuple[float, float]]:
     return [(statistics.fmean(some), statistics.stdev(some)) for some in rest]
 
 
+_NEVER_BELOW_0 = ("concentration", "extent", "K", "Kp", "Q", "epsilon")
+
+
 def slip_in_words(part: Part, case: Case, value: float, scale: float) -> str:
     """A plain sentence for a slip that is no misconception; where nothing was poured together and none gives
     ``value``, the general advice about data; else "".
     """
+    if value < 0 < case.expected[part.id] and part.quantity in _NEVER_BELOW_0:
+        return feedback.NEGATIVE
     return next(
         (
             said
