@@ -968,3 +968,14 @@ def test_what_marks_are_made_of_cannot_be_changed():
                 found.add((thing.__qualname__, thing.__dataclass_params__.frozen))
     assert [name for name, frozen in sorted(found) if not frozen] == []
     assert len(found) > 30
+
+
+@pytest.mark.parametrize(
+    ("mode", "released", "shown"),
+    [("assessed", True, True), ("assessed", False, False), ("practice", True, False)],
+)
+def test_who_gave_no_answer_sees_the_working_once_marks_go_back(mode, released, shown):
+    text = HEAD.replace("points = 4", f'points = 4\nmode = "{mode}"')
+    made = read_questions(text + IODINE + part('ask = "number"\nquantity = "extent"'))["q"]
+    assert bool(mark(made, None, released=released).working) is shown
+    assert mark(made, None, policy={"working": False}, released=True).working == ""
