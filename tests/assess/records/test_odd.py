@@ -80,7 +80,7 @@ def test_an_outcome_opened_under_another_id_before_it_was_answered(opened, odd):
     says = (
         "the outcome of 'a' was opened under the id 's02' at 2026-01-31 18:04:59 UTC, before it "
         "was answered under 's01' at 2026-01-31 18:05:00 UTC"
-    )  # noqa: E501
+    )
     assert found == ([says] if odd else [])
     nobody = oddities(kept(("a", 0), opened=[("", "a", -1)]), now=START + timedelta(days=1))
     assert "was opened under no id at" in nobody[0]
