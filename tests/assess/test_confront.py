@@ -561,7 +561,8 @@ ASK = "Not right yet. A question that may help:"
             ["heat_is_forward"] * 3 + [ASK, "heat_is_forward"],
             "heat_is_forward",
         ),
-        ("bath", "reverse larger higher paler k_fixed_t", [R, "heat_is_forward", R, R, "k_fixed_t"], None),
+        # Who sends it back does not hold that heat helps forward, whatever they say of K.
+        ("bath", "reverse larger higher paler k_fixed_t", [R, ASK, R, R, "k_fixed_t"], None),
     ],
 )
 def test_the_parts_of_an_answer_are_read_together(tubes, tube, said, marked, named):
