@@ -294,8 +294,11 @@ def terminal_table(made: GradeSummary, title: str) -> Any:
         table.add_column("Still open", justify="right")
     table.add_column("Points of what is marked" if unread else "Points", justify="right")
     for row in made.rows:
-        points = {q.question: shown_points(q) for q in row.questions}
-        total = "not marked" if row.total is None else f"{row.total:g} / {row.could_be:g}"
+        points = {
+            q.question: shown_points(q) if q.points is None else f"{round(q.points, 2):g}"
+            for q in row.questions
+        }
+        total = "not marked" if row.total is None else f"{round(row.total, 2):g} / {row.could_be:g}"
         taken = [f"late, -{row.penalty:g}" if row.late else ""] if late else []
         left = row.max_points - row.could_be
         still = [f"{left:g}" if left and row.points is not None else ""] if unread else []

@@ -374,6 +374,14 @@ def test_the_table_says_how_much_is_open_where_an_answer_was_not_found():
     assert (columns["Still open"], columns["Points of what is marked"]) == (["2"], ["4 / 4"])
 
 
+def test_the_table_shows_two_decimals():
+    rows = (summary.QuestionRow("ice", 2 + 2 / 9, 4.0), summary.QuestionRow("why", None, 2.0))
+    made = summary.GradeSummary(Path(), "tiny", (summary.StudentRow("s01", 2 + 2 / 9, 6.0, rows),))
+    columns = {column.header: [*column.cells] for column in summary.terminal_table(made, "Marks").columns}
+    assert (columns["ice"], columns["why"]) == (["2.22"], ["to read"])
+    assert columns["Points of what is marked"] == ["2.22 / 4"]
+
+
 def test_a_copy_of_a_released_notebook_is_not_changed_by_filling_it_in(tiny):
     before = copy.deepcopy(tiny.released)
     tiny.book(tiny.work("s01"))
