@@ -490,6 +490,34 @@ def test_the_picture_holds_as_much_complex_as_the_idea_says(tubes, tube, answer,
     assert held["FeSCN^2+"] + held["SCN^-"] == pytest.approx(10e-6)
 
 
+BULB = (
+    HEAD[: HEAD.index("reactions")]
+    + """
+reactions = [{ text = "N2O4(g) <=> 2 NO2(g)", K = 0.00588, dH_kJ = 57.2 }]
+[question.start]
+totals = { "N2O4(g)" = 0.02 }
+volume_L = 0.1
+"""
+)
+
+
+@pytest.mark.parametrize(
+    ("stress", "answer", "apart"),
+    [
+        ('kind = "heat_to"\ncelsius = 80', {"direction": "reverse"}, 0.0),  # less than 1 mmol to go back
+        ('kind = "heat_to"\ncelsius = 80', {"reason": "goes_complete"}, 4.0),  # 2 mmol, each two
+        ('kind = "heat_to"\ncelsius = 5', {"reason": "goes_complete"}, 4.0),
+    ],
+)
+def test_a_picture_stops_where_a_gas_is_used_up(stress, answer, apart):
+    parts = ASKED.replace('species = "SCN^-"', 'species = "NO2(g)"')
+    made = read_questions(f"{BULB}[question.stress]\n{stress}\n{parts}")["q"]
+    (picture,) = [row.if_right for row in confront(made, made.case(), answer) if row.if_right]
+    held = picture.state.amounts
+    assert 1e3 * held["NO2(g)"] == pytest.approx(apart, abs=1e-6)
+    assert 1e3 * held["N2O4(g)"] == pytest.approx(2 - apart / 2, abs=1e-6)
+
+
 # -- the answer as a whole: what is one idea, what follows from what ------------------------------------
 
 R, FOLLOWS, PLAIN, BESIDE = feedback.RIGHT, feedback.FOLLOWS, feedback.NOT_YET, feedback.NOT_WITH_REASON

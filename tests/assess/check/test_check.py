@@ -443,3 +443,34 @@ def test_an_answer_told_right_above_its_question_is_found(tmp_path):
 def test_what_asks_or_names_both_ways_tells_nothing(tmp_path, words):
     text = HEADER + WELL.replace("{drop} mL", f"{{drop}} mL. {words}")
     assert findings(course(tmp_path, text, [bench(), check_cell("well", 2)])) == []
+
+
+BATH = WELL.replace(
+    'kind = "add_solution"\nof_mM = { KSCN = 100 }\nmL = "drop"', 'kind = "heat_to"\ncelsius = 75'
+)
+DILUTED = WELL.replace(
+    'kind = "add_solution"\nof_mM = { KSCN = 100 }\nmL = "drop"', 'kind = "dilute"\nmL = 2'
+)
+
+
+@pytest.mark.parametrize(
+    ("well", "words", "told"),
+    [
+        (BATH, "Hot water fades it.", "fades"),
+        (BATH, "Heating it makes it paler.", "paler"),
+        (BATH, "When you warm it, it becomes lighter.", "lighter"),
+        (BATH, "At 75 °C it is paler.", "paler"),
+        (BATH, "Silver makes it paler.", ""),
+        (DILUTED, "Water makes it paler.", "paler"),
+        (DILUTED, "Diluting it drives it to the left.", "to the left"),
+        (DILUTED, "A bath makes it paler.", ""),
+        (DILUTED, "Water makes it darker.", ""),
+    ],
+)
+def test_a_page_that_says_what_heat_or_water_does_is_found(tmp_path, well, words, told):
+    """Far from the question: then what is done must be named with what is seen."""
+    cells = [cell("words", words, kind="markdown"), bench(), check_cell("well", 2)]
+    text = HEADER + well.replace("{drop} mL", "What happens?").replace('"q_below_K"', '"k_falls"')
+    found = [line for line in findings(course(tmp_path, text, cells)) if "says" in line]
+    assert len(found) == (1 if told else 0), found
+    assert all(f"cell 1 (words): says {told!r}" in line for line in found)

@@ -238,3 +238,12 @@ def test_a_habit_is_judged_from_six_choices_on():
     few, enough = (one_way(count) for count in (5, 6))
     assert lucky(read_questions(few)) == []
     assert lucky(read_questions(enough)) != []
+
+
+def test_a_practice_question_before_it_does_not_hide_a_number_that_can_be_typed_blind():
+    """Three constants, 10, 20 and 30: one of them typed blind is right for a third."""
+    narrow = number("narrow", high=30)
+    text = HEAD + number("free", high=30, mode="practice") + narrow
+    lines = lucky(read_questions(text))
+    assert [where for where, _ in lines if where] == ["question 'narrow'"]
+    assert "typed blind is right for" in lines[0][1]

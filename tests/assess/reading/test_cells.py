@@ -261,6 +261,8 @@ def test_letters_alone_are_an_order_of_letters():
         ("I get 140", 140.0),
         ("~140", 140.0),
         ("140 or so", 140.0),
+        ("5 or so", 5.0),
+        ("5 approximately", 5.0),
         ("140ish", 140.0),
         ("140 I think", 140.0),
         ("$1.4 \\times 10^{2}$", 140.0),

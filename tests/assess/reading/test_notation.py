@@ -2,6 +2,7 @@
 
 import pytest
 
+from eqlib.assess.reading.equations import read_equation
 from eqlib.assess.reading.expressions import (
     parse_expression,
     pretty_expression,
@@ -155,6 +156,21 @@ def test_a_stranger_in_an_expression(typed, names, says):
         read_expression(typed, names)
 
 
+@pytest.mark.parametrize(
+    ("typed", "numbers"),
+    [
+        ("N2(g) + 3 H2(g) -> 2 NH3(g)", {"N2(g)": -1, "H2(g)": -3, "NH3(g)": 2}),
+        ("1/2 N2(g) + 3/2 H2(g) -> NH3(g)", {"N2(g)": -0.5, "H2(g)": -1.5, "NH3(g)": 1}),
+    ],
+)
+def test_coefficients_are_whole_numbers_where_they_are_whole(typed, numbers):
+    read = read_equation(typed, ["N2(g)", "H2(g)", "NH3(g)"]).value
+    assert read == numbers
+    assert {name: type(value) for name, value in read.items()} == {
+        name: type(value) for name, value in numbers.items()
+    }
+
+
 # -- typed text -----------------------------------------------------------------------------------------
 
 
@@ -184,6 +200,8 @@ def test_a_stranger_in_an_expression(typed, names, says):
         ("∼", "~"),
         ("a\u00a0b\tc\nd", "a b c d"),
         ("  a   b ", "a b"),
+        ("a\x7fb\x1fc", "a b c"),
+        ("a~b", "a~b"),
         ("a\u200bb\u0301", "ab"),
         ("ﬁ", "fi"),
         ("é", "é"),
