@@ -5,6 +5,7 @@ computed.
 from __future__ import annotations
 
 import statistics
+from collections.abc import Mapping
 from dataclasses import replace
 
 from eqlib.assess.asks import ASKS
@@ -226,21 +227,21 @@ def _standard(case: Case) -> str:
 
 def ice_markdown(case: Case) -> str:
     """The ICE table of the first reaction as a markdown table, mol/L."""
-    names, extent, shown = list(case.reaction.quotient_species), case.extent or 0.0, digits(case)
-    changes = {name: float(case.reaction.coefficients[name]) * extent for name in names}
-    rows = {
-        "Initial": {name: case.mixed.get(name, 0.0) for name in names},
-        "Change": changes,
-        "Equilibrium": {name: case.equilibrium.get(name, 0.0) for name in names},
-    }
+    extent = case.extent or 0.0
+    change = {name: float(nu) * extent for name, nu in case.reaction.quotient_species.items()}
+    return _grid(case, {"Initial": case.mixed, "Change": change, "Equilibrium": case.equilibrium})
+
+
+def _grid(case: Case, rows: Mapping[str, Mapping[str, float]]) -> str:
+    """Rows of concentrations as a markdown table; what grows in the row of changes has its sign."""
+    names, shown = list(case.reaction.quotient_species), digits(case)
     lines = [
         "| mol/L | " + " | ".join(in_unicode(name) for name in names) + " |",
         "|---|" + "---|" * len(names),
     ]
     for label, row in rows.items():
-        cells = [
-            ("+" if label == "Change" and row[name] > 0 else "") + shown(name, row[name]) for name in names
-        ]
+        values = {name: row.get(name, 0.0) for name in names}
+        cells = [("+" if label == "Change" and v > 0 else "") + shown(n, v) for n, v in values.items()]
         lines.append(f"| {label} | " + " | ".join(cells) + " |")
     return "\n".join(lines)
 
@@ -254,7 +255,7 @@ def _disturbance(case: Case) -> str:
     if case.observed and case.reaction.basis == "c":
         theirs = with_figures(case.reaction.quotient(case.at_once))
         lines.append(_ROUNDED if theirs != with_figures(d.Q) else "")
-    lines.append(_before_after(case))
+    lines.append(_grid(case, {"Before": case.before, "At once": case.at_once, "After": case.after}))
     return "\n\n".join(line for line in lines if line)
 
 
@@ -273,14 +274,3 @@ def _competitor(case: Case, bound: str) -> str:
     if gained is None or takers[gained] <= 0:
         return ""
     return f"A competing equilibrium takes {in_unicode(bound)} away, as {in_unicode(gained)}."
-
-
-def _before_after(case: Case) -> str:
-    names, shown = list(case.reaction.quotient_species), digits(case)
-    lines = [
-        "| mol/L | " + " | ".join(in_unicode(name) for name in names) + " |",
-        "|---|" + "---|" * len(names),
-    ]
-    for label, row in (("Before", case.before), ("At once", case.at_once), ("After", case.after)):
-        lines.append(f"| {label} | " + " | ".join(shown(name, row.get(name, 0.0)) for name in names) + " |")
-    return "\n".join(lines)

@@ -287,3 +287,12 @@ def test_a_written_explanation_has_a_question_of_its_own():
     assert faults(IRON, TUBE, WATER, WAY, words) == [
         f"{Q}: a written explanation is marked by a person; give it a question of its own"
     ]
+
+
+@pytest.mark.parametrize("nm", [447, 480, 500, 520])
+def test_an_absorptivity_looked_up_is_printed_to_three_figures(nm):
+    read_off = f'[question.measured]\nreading = "absorbance"\nspecies = "FeSCN^2+"\nepsilon = "catalogue"\nnm = {nm}\npath_cm = 1\n'
+    setting = read(IRON, TUBE, read_off, K).setting
+    digits = f"{setting.measured.printed_absorptivity():f}".replace(".", "").strip("0")
+    assert 1 <= len(digits) <= 3
+    assert setting.measured.absorptivity({}) == float(setting.measured.printed_absorptivity())
