@@ -8,6 +8,8 @@ import time
 import pytest
 
 from eqlib.assess.records import collect
+from eqlib.grading.bulk import grade
+from eqlib.grading.demo import make_course
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser"), pytest.mark.timeout(600)]
 
@@ -301,7 +303,8 @@ def test_a_copy_without_its_questions_keeps_every_record(desk, lab):
     assert recorded(desk)["silver"].receipt == held.receipt
 
 
-def test_one_question_in_the_plain_notebook_interface(desk, lab):
+def test_one_question_in_the_plain_notebook_interface_recorded_done_and_marked(desk, lab, tmp_path):
+    """Notebook 7, as many hosted services show it."""
     desk.page.goto(f"{lab[0]}/notebooks/{desk.path.parent.name}/{desk.path.name}")
     desk.page.wait_for_selector(".jp-Notebook .jp-Cell")
     desk.page.wait_for_timeout(3000)
@@ -312,3 +315,10 @@ def test_one_question_in_the_plain_notebook_interface(desk, lab):
     see(desk, "silver")
     desk.save()
     assert recorded(desk)["silver"].revealed_at is not None
+    course = make_course(tmp_path / "course")
+    name = desk.path.stem
+    shutil.copytree(desk.path.parent, course.root / "submitted" / "n7" / name)
+    (row,) = grade(course.root, name, 1, feedback=False).rows
+    silver = next(question for question in row.questions if question.question == "silver")
+    assert 0 < silver.points < silver.max_points / 2  # of five parts, that K stays is right
+    assert silver.mistakes == ("not_in_equation",)
