@@ -6,7 +6,7 @@ import pytest
 
 from eqlib.assess.records.collect import Collected
 from eqlib.assess.records.odd import oddities
-from eqlib.assess.records.record import Record, record_answer
+from eqlib.assess.records.record import FORMAT, MIME, SEEN, Record, record_answer
 
 START = datetime(2026, 1, 31, 18, 5, tzinfo=UTC)
 
@@ -124,3 +124,11 @@ def test_an_answer_in_any_alphabet_can_be_recorded_and_read_again():
     assert again.answer == {"explain": "Weil ΔH < 0 ist: naïve Ö → ⇌"}
     assert again.receipt == made.receipt
     assert len(made.receipt) == 8
+
+
+def test_the_names_under_which_answers_stand_in_saved_notebooks_stay_what_they_are():
+    """Changing one would lose what a class has recorded."""
+    assert MIME == "application/vnd.eqlib.answer+json"
+    assert (SEEN, FORMAT) == ("eqlib:seen:", 1)
+    made = record_answer("04", "a", {"direction": "none"}, "s01", at=at(0)).to_dict()
+    assert {"format", "assignment", "question", "student", "answer", "at", "receipt"} <= set(made)
