@@ -970,6 +970,12 @@ def test_what_marks_are_made_of_cannot_be_changed():
     assert len(found) > 30
 
 
+def test_what_a_room_says_it_offers_is_there():
+    for module in pkgutil.walk_packages(eqlib.assess.__path__, "eqlib.assess."):
+        room = importlib.import_module(module.name)
+        assert [name for name in getattr(room, "__all__", ()) if not hasattr(room, name)] == []
+
+
 @pytest.mark.parametrize(
     ("mode", "released", "shown"),
     [("assessed", True, True), ("assessed", False, False), ("practice", True, False)],

@@ -944,3 +944,14 @@ def test_a_squeeze_left_out_or_upside_down_is_told_in_words(when, factor, told):
     before = (math.sqrt(1 + 8 * 170 * 0.04) - 1) / (4 * 170)
     made = read_questions(SQUEEZE.format(when))["q"]
     assert mark(made, f"{factor * before:.4g}").parts[0].feedback == told
+
+
+@pytest.mark.parametrize("volume", [1.0, 0.0])
+def test_in_one_litre_an_amount_is_a_concentration(volume):
+    """So nobody can have taken one for the other, and where no volume is known neither."""
+    problem = solved("concentration", "SCN^-")
+    case = replace(problem.case, volume=volume)
+    assert "moles_as_conc" not in {s.mistake for s in asks.suspects(problem.part, case, {})}
+    part = replace(problem.part, quantity="extent", species="")
+    extent = replace(case, expected={part.id: X})
+    assert "moles_as_conc" not in {s.mistake for s in asks.suspects(part, extent, {})}
