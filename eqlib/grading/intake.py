@@ -30,12 +30,14 @@ MAX_FILES = 200
 MOST_KEPT = 2_000_000
 MAX_CELLS = 3000
 _KINDS = ("code", "markdown", "raw")
-_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2066-\u2069]")
+_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2066-\u2069]")
 JOURNAL = re.compile(r"answers-.*\.journal\.json")
+#: As a notebook is called, and as browsers and mail programs rename it.
+_NOTEBOOK = re.compile(r"\.ipynb(\.txt|\.json)?$", re.IGNORECASE)
 
 
 def printable(text: str) -> str:
-    """``text`` without characters that steer a terminal or turn the direction of writing."""
+    """``text`` on one line, without characters that steer a terminal or turn the direction of writing."""
     return _CONTROL.sub("?", text)
 
 
@@ -64,11 +66,16 @@ def submitted(course: Path, assignment: str, others: Iterable[str] = ()) -> list
     for entry in sorted(root.iterdir()):
         if entry.name.startswith(".") or entry.is_symlink():
             continue
-        if entry.is_file() and entry.suffix.lower() in (".ipynb", ".zip"):
-            found.setdefault(entry.stem, []).append(entry)
+        if entry.is_file() and _may_hold_one(entry):
+            student = entry.stem if entry.suffix.lower() == ".zip" else _NOTEBOOK.sub("", entry.name)
+            found.setdefault(student, []).append(entry)
         elif entry.is_dir() and (places := _places(entry, assignment, set(others))):
             found[entry.name] = places
     return sorted(found.items())
+
+
+def _may_hold_one(file: Path) -> bool:
+    return bool(_NOTEBOOK.search(file.name)) or file.suffix.lower() == ".zip"
 
 
 def _places(folder: Path, assignment: str, others: set[str]) -> list[Path]:
@@ -79,7 +86,7 @@ def _places(folder: Path, assignment: str, others: set[str]) -> list[Path]:
     for entry in sorted(folder.iterdir()):
         if entry.is_symlink() or entry.name.startswith("."):
             continue
-        loose = entry.suffix.lower() in (".ipynb", ".zip") or JOURNAL.fullmatch(entry.name)
+        loose = _may_hold_one(entry) or JOURNAL.fullmatch(entry.name)
         named = entry.name not in others and _alike(entry.name, assignment)
         if (entry.is_file() and loose) or (entry.is_dir() and named):
             places.append(entry)
@@ -101,6 +108,7 @@ def collect_files(student: str, places: list[Path]) -> HandedIn:
             for path in [place] if place.is_file() else sorted(place.rglob("*")):
                 if _ordinary(path, place if place.is_dir() else place.parent):
                     name = path.relative_to(place).as_posix() if place.is_dir() else path.name
+                    name = _NOTEBOOK.sub(".ipynb", name) if name not in files else name
                     _take(files, notes, name, path)
     except OSError as error:
         why = f"its files could not be read ({error.strerror}); check their permissions"
@@ -151,7 +159,7 @@ def _unzip(data: bytes, files: dict, notes: list, name: str) -> None:
                 with packed.open(entry) as stream:
                     content = stream.read(_most(entry.filename) + 1)
                 room -= len(content)
-                files.setdefault("/".join(parts[-2:] if len(parts) > 1 else parts), content)
+                files.setdefault(_NOTEBOOK.sub(".ipynb", "/".join(parts[-2:])), content)
     except (zipfile.BadZipFile, OSError, RuntimeError, NotImplementedError, EOFError, ValueError):
         notes.append(f"{printable(name)} could not be opened as a zip; ask for the .ipynb file itself")
 
@@ -167,9 +175,9 @@ def read_notebook(name: str, data: bytes) -> dict:
     """
     name = printable(name)
     if not data.strip():
-        raise UnreadableNotebook(f"{name} is empty (0 bytes); ask for it to be handed in again")
+        raise UnreadableNotebook(f"{name} is empty ({len(data)} bytes); ask for it to be handed in again")
     try:
-        text = data.decode(json.detect_encoding(data), errors="replace")
+        text = _decoded(data)
         raw = writable(json.loads(text.lstrip("\ufeff"), parse_int=_whole, parse_constant=lambda word: None))
     except (ValueError, RecursionError, LookupError):
         raise UnreadableNotebook(
@@ -186,6 +194,15 @@ def read_notebook(name: str, data: bytes) -> dict:
         raise UnreadableNotebook(f"{name} holds no cells that can be read; ask for it to be handed in again")
     ours = _dict(_dict(raw.get("metadata")).get("eqlib"))
     return {"cells": _bounded(cells), "metadata": {"eqlib": ours} if ours else {}}
+
+
+def _decoded(data: bytes) -> str:
+    """The text in its own coding; what is not in that was saved by an editor of Windows."""
+    coding = json.detect_encoding(data)
+    try:
+        return data.decode(coding)
+    except UnicodeDecodeError:
+        return data.decode("cp1252" if coding == "utf-8" else coding, errors="replace")
 
 
 def _whole(digits: str) -> int:
@@ -282,7 +299,7 @@ def read_submission(
     assignments. ``answers``: how many answers a notebook (plain data) holds. A notebook under another name is
     recognised by its cells.
     """
-    books, notes, broken = {}, list(given.notes), set()
+    books, notes, broken = {}, [], set()
     for name, data in given.files.items():
         if name.endswith(".ipynb"):
             try:
@@ -290,6 +307,7 @@ def read_submission(
             except UnreadableNotebook as error:
                 notes.append(str(error))
                 broken.add(os.path.basename(name).removesuffix(".ipynb"))
+    notes += given.notes
     files = {name: data for name, data in given.files.items() if not name.endswith(".ipynb")}
     chosen, said, wrong = _match(books, expected, others, answers)
     notes += said

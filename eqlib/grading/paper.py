@@ -54,6 +54,12 @@ class Book:
         return str(_meta(cell).get("grade_id", "")), cell["source"].strip()
 
     @property
+    def texts(self) -> dict[str, str]:
+        """By grade id, the text that students got: without the hidden tests that marking puts back."""
+        released = {str(_meta(cell).get("grade_id", "")): cell["source"].strip() for cell in self.released}
+        return {name: released.get(name, cell["source"].strip()) for name, cell in self.wanted.items()}
+
+    @property
     def given(self) -> set[tuple[str, str]]:
         """The code cells that students were given."""
         return {self.key(cell) for cell in self.released if cell["cell_type"] == "code"}

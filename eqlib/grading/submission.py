@@ -464,9 +464,10 @@ def whole(plain: dict, book: Book) -> notes.Mended:
     _stripped(cells, found, book)
     doubled = [name for name, copies in found.items() if len(copies) > 1]
     mended: list[str] = []
+    texts = book.texts
     for name, copies in found.items():
-        given = book.wanted[name]["source"].strip()
-        changed = [copy for copy in copies if copy["source"].strip() != given]
+        given = (texts[name], book.wanted[name]["source"].strip())
+        changed = [copy for copy in copies if copy["source"].strip() not in given]
         locked = _locked(book.wanted[name])
         if changed and locked:
             mended.append(name)
@@ -478,8 +479,8 @@ def whole(plain: dict, book: Book) -> notes.Mended:
 def _stripped(cells: list[dict], found: dict, book: Book) -> None:
     """Cells whose metadata was lost are known by their text, where only one cell has it."""
     by_text: dict[tuple[str, str], list[str]] = {}
-    for name, cell in book.wanted.items():
-        by_text.setdefault((cell["cell_type"], cell["source"].strip()), []).append(name)
+    for name, text in book.texts.items():
+        by_text.setdefault((book.wanted[name]["cell_type"], text), []).append(name)
     for cell in cells:
         names = by_text.get((cell["cell_type"], cell["source"].strip()), ())
         if len(names) == 1 and names[0] not in found:

@@ -64,7 +64,7 @@ def test_a_huge_file_is_not_even_opened(tmp_path, monkeypatch):
     assert "big.ipynb was left out (0 MB)" in given.notes[0]
 
 
-@pytest.mark.parametrize("coding", ["utf-8-sig", "utf-16", "utf-16-le", "utf-32"])
+@pytest.mark.parametrize("coding", ["utf-8-sig", "utf-16", "utf-16-le", "utf-32", "cp1252"])
 def test_other_codings_and_marks_are_read(coding):
     data = nbformat.writes(book("x = 'ä'")).encode(coding)
     assert read_notebook("a.ipynb", data)["cells"][0]["source"] == "x = 'ä'"
@@ -113,6 +113,7 @@ def test_another_assignment_is_named(tmp_path):
 
 
 def test_what_steers_a_terminal_is_not_printed():
+    assert len(printable("s01\ns02: full marks\u2028\t.").splitlines()) == 1
     assert printable("\x1b[2Jred\u202e") == "?[2Jred?"
     assert HandedIn("s01").files == {}
 
@@ -141,6 +142,15 @@ def test_a_lone_notebook_under_another_name_is_taken(tmp_path):
     found = read(tmp_path)
     assert list(found.notebooks) == ["tiny"]
     assert found.notes == ("my work (1).ipynb was taken for tiny.ipynb",)
+
+
+@pytest.mark.parametrize("name", ["tiny.ipynb.txt", "tiny.ipynb.json", "tiny.IPYNB"])
+def test_a_notebook_that_a_browser_renamed_is_a_notebook(tmp_path, name):
+    (tmp_path / name).write_bytes(as_bytes("x"))
+    assert list(read(tmp_path).notebooks) == ["tiny"]
+    (tmp_path / "submitted").mkdir()
+    (tmp_path / "submitted" / name).write_bytes(as_bytes("x"))
+    assert [student for student, _ in submitted(tmp_path, "ps1")] == ["tiny"]
 
 
 def test_links_out_of_the_folder_are_not_followed(tmp_path):

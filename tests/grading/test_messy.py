@@ -10,13 +10,16 @@ from dataclasses import replace
 
 import pytest
 from nbformat.v4 import new_code_cell, new_notebook, new_output
+from nbgrader.preprocessors import ClearHiddenTests
 
 from eqlib.assess.records import MIME
 from eqlib.grading.desk import Desk, NotFinished, Task, do
 from eqlib.grading.gradebook import Standing
 from eqlib.grading.intake import HandedIn, collect_files, printable, submitted
 from eqlib.grading.page import for_student
+from eqlib.grading.paper import Book
 from eqlib.grading.preprocessors import links_in
+from eqlib.grading.submission import whole
 
 WRONG = {"direction": "none", "K": "same", "reason": "q_equals_K"}
 #: What the tiny assignment's question of data is worth.
@@ -306,6 +309,30 @@ def test_odd_places_are_read_or_named(tiny):
     assert links_in(root / "s05" / "tiny") == {""}
     assert given["s02"].files == {}
     assert set(given["s03"].files) == {"tiny (1).ipynb"}
+
+
+HIDDEN = "# Checked later.\n### BEGIN HIDDEN TESTS\nassert square(3) == 9\n### END HIDDEN TESTS"
+
+
+@pytest.mark.parametrize("edit", [None, "pass"])
+@pytest.mark.parametrize("stripped", [False, True])
+def test_a_cell_whose_tests_were_hidden_is_not_called_changed(edit, stripped):
+    """What students got is made by nbgrader's own step; the gradebook has the cell with its tests."""
+    about = {"grade_id": "t", "grade": True, "locked": True, "solution": False, "points": 2}
+    told = new_notebook(cells=[new_code_cell(HIDDEN, metadata={"nbgrader": about})])
+    released, _ = ClearHiddenTests().preprocess(copy.deepcopy(told), {})
+    assert "square" not in released.cells[0].source
+    wanted = {"t": {"cell_type": "code", "source": HIDDEN, "nbgrader": about}}
+    book = Book("tiny", {}, wanted, tuple(json.loads(json.dumps(released.cells))))
+    handed_in = json.loads(json.dumps(released))
+    if stripped:
+        handed_in["cells"][0]["metadata"].clear()
+    if edit:
+        handed_in["cells"][0]["source"] = edit
+    mended = whole(handed_in, book)
+    assert mended.changed == (["t"] if edit and not stripped else [])
+    assert mended.put_back == (["t"] if edit and stripped else [])
+    assert HIDDEN in [cell["source"] for cell in handed_in["cells"]]
 
 
 def test_a_fault_of_the_worker_is_told_as_what_it_was(tiny):

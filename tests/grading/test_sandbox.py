@@ -224,6 +224,26 @@ def test_a_test_cell_that_fails_is_not_taken_for_finished(room, name):
     assert any(output["output_type"] == "error" for output in done.outputs[2])
 
 
+FORGED = """def square(x):
+    import json, sys
+    frame = sys._getframe()
+    while frame := frame.f_back:
+        if {"order", "send"} <= set(frame.f_locals):
+            order, link = frame.f_locals["order"], frame.f_locals["self"].link
+            reply = {"nonce": order["nonce"], "status": "ok", "count": 1}
+            frame.f_locals["send"](link, json.dumps({"reply": reply}).encode())
+    return 0
+"""
+
+
+@pytest.mark.parametrize("after", [(), ("1 + 1",)])
+def test_code_that_answers_in_place_of_a_test_cell_finishes_none(room, after):
+    """Taken from what the cell's own caller holds: the first answer looks right, the second gives it away."""
+    done = ran(room, FORGED, "assert square(3) == 9", *after, graded=(1,))
+    assert not done.finished
+    assert "answered in place" in done.ended
+
+
 def test_a_test_cell_that_passes_is_finished(room):
     done = ran(room, "x = 2", "assert x == 2", graded={1})
     assert done.finished == {0, 1}

@@ -152,6 +152,8 @@ class _Run:
         self.ended: str | None = None
         self.data = b""
         self.nonce = ""
+        #: Has something answered twice for one cell?
+        self.forged = False
         self.link = warm.open_copy(door.control)
         uid = seal.FIRST_UID + os.getpid() % 4000 if os.getuid() == 0 else None
         scratch = door.home
@@ -216,6 +218,7 @@ class _Run:
                     reply = said["reply"]
                     if isinstance(reply, dict) and reply.get("nonce") == self.nonce:
                         return reply
+                    self.forged = True
                 elif "type" in said:
                     messages.append(said)
             if wait <= 0 or not select.select([self.link], [], [], min(wait, 3600))[0]:
@@ -266,7 +269,12 @@ def execute(door: Door, cells: Any, files: dict[str, bytes], limits: Limits) -> 
             with _Run(door, files, limits) as run:
                 for index, source, _ in ran if attempt else ():
                     run.cell(index, source, False, limits.cell_seconds)
+                before = set(done.finished)
                 waiting = _session(run, waiting, ran, outputs, done, limits)
+                if run.forged:
+                    # Who answers for one cell may have answered for each.
+                    done.finished = before
+                    done.ended = "code in it answered in place of its cells: none that ran with it counts"
         except (warm.Gone, TimeoutError, OSError):
             done.ended = "its cells could not be run to the end"
             break
@@ -305,6 +313,9 @@ def _session(run: _Run, waiting: list, ran: list, outputs: _Outputs, done: Execu
             return waiting[position + 1 :]
         if status != TIMEOUT_NAME:
             ran.append((index, source, graded))
+    # Whoever answered early for the last cell has yet to answer for it in earnest, before this one.
+    if run.cell(-1, "", False, limits.cell_seconds)[1] != "ok" and waiting:
+        done.finished.discard(waiting[-1][0])
     return []
 
 
