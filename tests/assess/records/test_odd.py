@@ -1,9 +1,11 @@
 """What is odd about a submission, each limit from both sides; none of it costs a point."""
 
+import json
 from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from eqlib.assess.records import rescue
 from eqlib.assess.records.collect import Collected
 from eqlib.assess.records.odd import oddities
 from eqlib.assess.records.record import FORMAT, MIME, SEEN, Record, record_answer
@@ -132,3 +134,15 @@ def test_the_names_under_which_answers_stand_in_saved_notebooks_stay_what_they_a
     assert (SEEN, FORMAT) == ("eqlib:seen:", 1)
     made = record_answer("04", "a", {"direction": "none"}, "s01", at=at(0)).to_dict()
     assert {"format", "assignment", "question", "student", "answer", "at", "receipt"} <= set(made)
+
+
+@pytest.mark.parametrize("place", ["metadata", "output"])
+def test_an_answer_kept_in_one_place_of_a_notebook_is_brought_to_safety(tmp_path, place):
+    made = record_answer("04", "a", {"direction": "none"}, "s01", at=at(0))
+    metadata = {"eqlib": {"records": {"a": made.to_dict()}}} if place == "metadata" else {}
+    output = {"output_type": "display_data", "data": {MIME: made.to_dict()}, "metadata": {}}
+    cell = {"cell_type": "code", "outputs": [output] if place == "output" else []}
+    (tmp_path / "mine.ipynb").write_text(json.dumps({"cells": [cell], "metadata": metadata}))
+    assert rescue(tmp_path).record("a").answer == {"direction": "none"}
+    (tmp_path / "mine.ipynb").unlink()
+    assert rescue(tmp_path, write=False).record("a").answer == {"direction": "none"}, "the journal has it"
