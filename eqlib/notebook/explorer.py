@@ -11,43 +11,12 @@ from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 from eqlib.errors import EqlibError
-from eqlib.notebook.form import KEYS
+from eqlib.notebook.form import KEYS, Slider
 from eqlib.notebook.lesson import store_here
 from eqlib.notebook.output import KEPT, Slot, bundle, kindly, text
 from eqlib.notebook.record import GO_ON
 from eqlib.notebook.session import marking
 from eqlib.notebook.sheet import Sheet, name_of
-from eqlib.writing import number
-
-
-@dataclass(frozen=True)
-class Slider:
-    """A number between ``low`` and ``high``. ``words`` is its label, ``unit`` stands behind its value."""
-
-    name: str
-    low: float
-    high: float
-    start: float | None = None
-    step: float = 1.0
-    unit: str = ""
-    words: str = ""
-
-    @property
-    def first(self) -> float:
-        """Where it stands at first."""
-        return self.low if self.start is None else self.start
-
-    def html(self, key: str, value: float) -> str:
-        """The control."""
-        return (
-            f'<div class="slider"><label for="{key}">{text(self.words or self.name)}</label>'
-            f'<input type="range" id="{key}" name="{key}" min="{self.low:g}" max="{self.high:g}" step="{self.step:g}" value="{value:g}" {KEYS}>'
-            f'<output for="{key}" data-say="{key}"></output></div>'
-        )
-
-    def said(self, value: Any) -> str:
-        """Its value in words."""
-        return f"{number(float(value), 4)} {self.unit}".strip()
 
 
 @dataclass(frozen=True)

@@ -14,14 +14,11 @@ from eqlib.errors import EqlibError
 from eqlib.lab.drawing import SHAPES, Vessel, shelf
 from eqlib.lab.look import lightness
 from eqlib.lab.scene import Scene
-from eqlib.notebook.form import KEYS
+from eqlib.notebook.form import KEYS, Slider
 from eqlib.notebook.output import text
 from eqlib.writing import number
 
 WAYS = dict(Direction.choices)
-
-#: Name, label, lowest, highest, step, start, unit of what can be changed in a stress.
-_Slider = tuple[str, str, float, float, float, float, str]
 
 
 class Trying:
@@ -30,9 +27,7 @@ class Trying:
     def __init__(self, scene: Scene, key: str) -> None:
         self.scene, self.key = scene, f"{key}/try"
         self.sliders = sliders_of(scene)
-        self.start: dict[str, Any] = {
-            name: start for name, _label, _low, _high, _step, start, _unit in self.sliders
-        }
+        self.start: dict[str, Any] = {slider.name: slider.first for slider in self.sliders}
         self.start |= {"above": False, "grey": False, "alone": False}
         self.at, self.problem = dict(self.start), ""
         self.past: list[dict[str, Any]] = []
@@ -95,17 +90,8 @@ class Trying:
 
     def html(self) -> str:
         """The controls."""
-        rows = "".join(self._slider(*slider) for slider in self.sliders)
+        rows = "".join(one.html(text(f"{self.key}/{one.name}"), self.drawn[one.name]) for one in self.sliders)
         return f'<div class="try" data-turn="{self.turns}"><h4>Try other amounts</h4>{rows}<div class="picks" style="margin:4px 0 0">{self._switches()}</div></div>'
-
-    def _slider(
-        self, name: str, label: str, low: float, high: float, step: float, _start: float, unit: str
-    ) -> str:
-        field = text(f"{self.key}/{name}")
-        return (
-            f'<div class="slider"><label for="{field}">{text(label)}</label><input type="range" id="{field}" name="{field}" min="{low:g}" '
-            f'max="{high:g}" step="{step:g}" value="{self.drawn[name]:g}" {KEYS}><output for="{field}" data-say="{field}"></output></div>'
-        )
 
     def _switches(self) -> str:
         offered = [("above", "from above"), ("grey", "in grey")]
@@ -155,29 +141,28 @@ class Trying:
 
     def say(self) -> dict[str, str]:
         """The numbers beside the sliders."""
-        return {f"{self.key}/{name}": _said(self.at[name], unit) for name, *_rest, unit in self.sliders}
+        return {f"{self.key}/{one.name}": one.said(self.at[one.name]) for one in self.sliders}
 
 
-def sliders_of(scene: Scene) -> list[_Slider]:
+def sliders_of(scene: Scene) -> list[Slider]:
     """What can be changed in a stress."""
     stress = scene.d.stress
-    found: list[_Slider] = []
+    found: list[Slider] = []
     if stress.kind in ("add_solution", "dilute", "change_volume"):
         now = 1000 * (stress.volume or 0.0)
         room = SHAPES[scene.kind].area_cm2 * SHAPES[scene.kind].height_cm - 1000 * scene.d.before.volume
         top = max(3 * now, 0.0) if stress.kind == "change_volume" else max(now, min(4 * now, room))
         low = 0.2 * now if stress.kind == "change_volume" else 0.0
-        found.append(("volume", "Volume", _tidy(low), _tidy(top), _step(top), now, "mL"))
+        found.append(Slider("volume", _tidy(low), _tidy(top), now, _step(top), "mL", "Volume"))
     if stress.kind == "add_solution":
         main = 1000 * _acting(scene.d)
-        found.append(
-            ("strength", "Strength of the bottle", 0.0, _tidy(3 * main), _step(3 * main), main, "mM")
-        )
+        words = "Strength of the bottle"
+        found.append(Slider("strength", 0.0, _tidy(3 * main), main, _step(3 * main), "mM", words))
     if stress.kind == "heat_to":
-        found.append(("celsius", "Temperature of the bath", 1, 95, 1, (stress.T or 0.0) - 273.15, "°C"))
+        found.append(Slider("celsius", 1, 95, stress.kelvin - 273.15, 1, "°C", "Temperature of the bath"))
     if stress.kind in ("add_solid", "add", "remove", "add_inert"):
         now = 1000 * stress.amounts[0][1]
-        found.append(("mmol", "Amount", 0.0, _tidy(4 * now), _step(4 * now), now, "mmol"))
+        found.append(Slider("mmol", 0.0, _tidy(4 * now), now, _step(4 * now), "mmol", "Amount"))
     return found
 
 
@@ -189,11 +174,6 @@ def _acting(d: Disturbance) -> float:
         if acting:
             return max(acting)
     return max(named.values())
-
-
-def _said(value: float, unit: str) -> str:
-    """A slider's number; strong bottles in M."""
-    return f"{number(value / 1000)} M" if unit == "mM" and value >= 500 else f"{number(value)} {unit}"
 
 
 def _step(top: float) -> float:

@@ -114,7 +114,7 @@ def test_sliders_undo_and_reset(panel):
     panel.on_over({}, "")
     panel.on_try({}, "")
     trying = panel.trying
-    name = trying.sliders[0][0]
+    name = trying.sliders[0].name
     before = dict(panel.page["sections"])["tried"]
     panel.on_slide({f"iron/try/{name}": 0.5 * trying.at[name]}, "")
     assert dict(panel.page["sections"])["tried"] != before
@@ -142,7 +142,7 @@ def test_a_slider_goes_back_with_undo_although_it_was_drawn_there(panel):
     panel.on_over({}, "")
     panel.on_try({}, "")
     drawn = dict(panel.page["sections"])["try"]
-    name = panel.trying.sliders[0][0]
+    name = panel.trying.sliders[0].name
     panel.on_slide({f"iron/try/{name}": 0.5 * panel.trying.at[name]}, "")
     assert dict(panel.page["sections"])["try"] == drawn  # not while it is held
     panel.on_undo({}, "")
