@@ -291,7 +291,7 @@ WRONG_CHOICES = {
     },
     "warm": {
         "direction": {"forward": {"heat_is_forward"}, "none": {None}},
-        "K": {"same": {"k_fixed_t"}, "larger": {"heat_is_forward"}},
+        "K": {"same": {"k_fixed_t"}, "larger": {None}},
         "seen": {"darker": {None}, "same": {None}},
         "reason": {"rate_is_extent": {"rate_is_extent"}, "k_fixed_t": {"k_fixed_t"}},
     },
