@@ -12,9 +12,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 import nbformat
+from nbformat import NotebookNode
 from nbformat.v4 import new_output
 
 from eqlib.assess.question import Question, QuestionSet
@@ -66,7 +66,9 @@ def plain_bundle(question: Question, record: Record) -> dict:
     return {"text/plain": f"Recorded {record.at}, receipt {record.receipt}. {said}", MIME: record.to_dict()}
 
 
-def fill(released: Any, work: Work, questions: QuestionSet, display: Display | None = None) -> Any:
+def fill(
+    released: NotebookNode, work: Work, questions: QuestionSet, display: Display | None = None
+) -> NotebookNode:
     """A copy of the ``released`` notebook with ``work`` in it, saved as JupyterLab would have saved it."""
     book = copy.deepcopy(released)
     records = records_of(work, questions)
@@ -87,7 +89,9 @@ def fill(released: Any, work: Work, questions: QuestionSet, display: Display | N
     return book
 
 
-def _shown(source: str, records: Any, questions: QuestionSet, display: Display) -> Iterator[Any]:
+def _shown(
+    source: str, records: dict[str, Record], questions: QuestionSet, display: Display
+) -> Iterator[dict]:
     """What the form or check cell of a question shows once it is answered."""
     if re.search(r"\bstudent\(\)", source) and WHO in records:
         yield {"text/plain": f"Recorded ✓ Your id is {records[WHO].student}.", MIME: records[WHO].to_dict()}
@@ -99,7 +103,7 @@ def _shown(source: str, records: Any, questions: QuestionSet, display: Display) 
 
 
 def hand_in(
-    folder: Path, name: str, book: Any, work: Work, questions: QuestionSet, journal: bool = True
+    folder: Path, name: str, book: NotebookNode, work: Work, questions: QuestionSet, journal: bool = True
 ) -> Path:
     """Save a filled-in notebook and its journal in a student's folder. Gives the notebook's path."""
     folder.mkdir(parents=True, exist_ok=True)

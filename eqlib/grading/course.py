@@ -83,7 +83,7 @@ class Course:
     root: Path
 
     @classmethod
-    def open(cls, path: Any) -> Course:
+    def open(cls, path: str | Path) -> Course:
         """The course in a folder (or the one its ``nbgrader_config.py`` lies in). Raises CourseError."""
         root = Path(path).resolve()
         if root.name == CONFIG:

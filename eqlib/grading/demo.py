@@ -15,6 +15,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from nbformat import NotebookNode
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_output
 
 from eqlib.assess.asks import suspects
@@ -191,7 +192,7 @@ def _member(work: Work, handed_in: datetime) -> Member:
     return Member(work, handed_in, spoil.get(student, lambda book: None))
 
 
-def _write_elsewhere(book: Any) -> None:
+def _write_elsewhere(book: NotebookNode) -> None:
     """The explanation typed into a new cell; its own place left as it was."""
     for index, cell in enumerate(book.cells):
         meta = cell.metadata.get("nbgrader", {})
@@ -201,7 +202,7 @@ def _write_elsewhere(book: Any) -> None:
             return
 
 
-def _copy_a_cell(book: Any) -> None:
+def _copy_a_cell(book: NotebookNode) -> None:
     """A cell copied and pasted: the commonest accident."""
     for index, cell in enumerate(book.cells):
         if cell.metadata.get("nbgrader", {}).get("grade_id") == COPIED:
@@ -209,7 +210,7 @@ def _copy_a_cell(book: Any) -> None:
             return
 
 
-def _cheat(book: Any) -> None:
+def _cheat(book: NotebookNode) -> None:
     """A cell that changes the check, and the scores it then shows."""
     where = next(i for i, cell in enumerate(book.cells) if cell.cell_type == "code")
     book.cells.insert(where, new_code_cell(CHEAT))
@@ -220,7 +221,7 @@ def _cheat(book: Any) -> None:
             cell.outputs = [new_output("execute_result", data=shown, execution_count=cell.execution_count)]
 
 
-def _delete_cells(book: Any) -> None:
+def _delete_cells(book: NotebookNode) -> None:
     book.cells = [
         cell for cell in book.cells if cell.metadata.get("nbgrader", {}).get("grade_id") not in DELETED
     ]

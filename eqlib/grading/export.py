@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +27,9 @@ COLUMNS: tuple[str, ...] = (
 USUAL = ("id", "name", "points", "of", "percent", "to_read", "questions")
 
 
-def export(course: Any, assignment: str, columns: Any = USUAL, out: Path | None = None) -> tuple[Path, int]:
+def export(
+    course: str | Path, assignment: str, columns: Sequence[str] = USUAL, out: Path | None = None
+) -> tuple[Path, int]:
     """Write the marks of ``assignment``, those given by hand since included. Gives the file and its number of
     students. Raises CourseError when nothing is marked, or for a column that there is not.
     """
@@ -45,7 +48,7 @@ def export(course: Any, assignment: str, columns: Any = USUAL, out: Path | None 
     return path, len(rows)
 
 
-def as_csv(rows: Any, columns: Any, people: Any, assignment: str) -> str:
+def as_csv(rows: Sequence[StudentRow], columns: Sequence[str], people: Any, assignment: str) -> str:
     """The table: one line a student, in the order of the ids."""
     names = list(dict.fromkeys(q.question for row in rows for q in row.questions))
     out = io.StringIO()

@@ -13,7 +13,7 @@ import os
 import re
 import uuid
 import zipfile
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from difflib import SequenceMatcher
 from pathlib import Path, PurePosixPath
@@ -264,7 +264,7 @@ def _list(value: Any) -> list:
     return value if isinstance(value, list) else []
 
 
-def as_notebook(plain: dict) -> Any:
+def as_notebook(plain: dict) -> nbformat.NotebookNode:
     """nbformat's own object from plain data; ids that are missing or doubled are made anew."""
     seen: set[str] = set()
     cells = []
@@ -291,7 +291,10 @@ class Submission:
 
 
 def read_submission(
-    given: HandedIn, expected: dict[str, set[str]], others: dict[str, set[str]], answers: Any
+    given: HandedIn,
+    expected: dict[str, set[str]],
+    others: dict[str, set[str]],
+    answers: Callable[[dict], int],
 ) -> Submission:
     """Find the assignment's notebooks among the files.
 
@@ -324,7 +327,9 @@ def read_submission(
     return Submission({}, files, tuple(notes), why)
 
 
-def _match(books: dict, expected: dict, others: dict, answers: Any) -> tuple[dict, list[str], str]:
+def _match(
+    books: dict, expected: dict, others: dict, answers: Callable[[dict], int]
+) -> tuple[dict, list[str], str]:
     """Which file is which notebook: by its cells, then by name. The one with most answers is marked."""
     chosen, notes, wrong = {}, [], ""
     fit = {path: {name: _shared(book, ids) for name, ids in expected.items()} for path, book in books.items()}

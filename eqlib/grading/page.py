@@ -18,6 +18,7 @@ from typing import Any, ClassVar
 from nbconvert.exporters import HTMLExporter
 from nbconvert.exporters.templateexporter import TemplateExporter
 from nbconvert.filters.highlight import Highlight2HTML
+from nbformat import NotebookNode
 from nbformat.v4 import new_output
 from nbgrader.converters import GenerateFeedback
 from nbgrader.coursedir import CourseDirectory
@@ -69,7 +70,7 @@ def rounded(value: Any, digits: int = 0) -> Any:
     return value if isinstance(value, Unmade) else round(value, digits)
 
 
-def for_student(notebook: Any) -> None:
+def for_student(notebook: NotebookNode) -> None:
     """Take out, in place, what is only for whoever marks, and what was true only before marking."""
     ours = [cell.metadata.get("eqlib") for cell in notebook.cells]
     notebook.cells = [
@@ -111,14 +112,14 @@ def _without(html: Any) -> str:
     return html
 
 
-def _is_bare_number(output: Any) -> bool:
+def _is_bare_number(output: NotebookNode) -> bool:
     if output.get("output_type") != "execute_result":
         return False
     data = output.get("data", {})
     return set(data) == {"text/plain"} and bool(_NUMBER.fullmatch("".join(data["text/plain"])))
 
 
-def show_outcomes(notebook: Any, questions: Mapping[str, Question]) -> None:
+def show_outcomes(notebook: NotebookNode, questions: Mapping[str, Question]) -> None:
     """Put what was said beside what happened, in place, where an answer about a change was not all right."""
     for cell in notebook.cells:
         held, name = cell.metadata.get("eqlib"), cell.metadata.get("nbgrader", {}).get("grade_id")
@@ -151,7 +152,7 @@ class _Pages(HTMLExporter):
     It gives pictures a text where they have none; ours have one.
     """
 
-    def from_notebook_node(self, nb: Any, resources: Any = None, **kwargs: Any) -> Any:
+    def from_notebook_node(self, nb: NotebookNode, resources: Any = None, **kwargs: Any) -> Any:
         self.register_filter("highlight_code", _highlighted)
         return TemplateExporter.from_notebook_node(self, nb, resources, **kwargs)
 
@@ -185,7 +186,7 @@ def _exporter() -> HTMLExporter:
 
 
 def make_page(
-    notebook: Any,
+    notebook: NotebookNode,
     name: str,
     scores: Mapping[str, tuple],
     comments: Mapping[str, str | None],

@@ -12,13 +12,18 @@ import re
 from functools import lru_cache
 from html import escape, unescape
 from html.parser import HTMLParser
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import nh3
 from jinja2 import pass_context
 from nbconvert.filters.markdown_mistune import IPythonRenderer, MarkdownWithMath
+from nbformat import NotebookNode
 
 from eqlib.lab.drawing import as_image
+
+if TYPE_CHECKING:
+    from eqlib.assess.confront import IfRight
+    from eqlib.lab.scene import Scene
 
 MIME_ANSWER = "application/vnd.eqlib.answer+json"
 
@@ -154,7 +159,7 @@ def drawing(svg: str) -> str:
     return svg_image(svg, svg.partition('aria-label="')[2].partition('"')[0])
 
 
-def drawn(scene: Any, title: str, imagined: Any) -> str:
+def drawn(scene: Scene, title: str, imagined: IfRight | None) -> str:
     """A Scene on a page: its vessels, the one that an idea (an IfRight, or None) would have, Q beside K."""
     made = "".join(map(drawing, filter(None, (scene.outcome(title, imagined), scene.line_svg()))))
     return f"{made}<p>{escape(imagined.told)}</p>" if imagined is not None else made
@@ -244,7 +249,7 @@ def mathml(tex: str, display: str = "inline") -> str:
         return f"<code>{escape(tex)}</code>"
 
 
-def clean_output(output: Any) -> None:
+def clean_output(output: NotebookNode) -> None:
     """Make one notebook output safe, in place."""
     if output.get("output_type") in ("display_data", "execute_result", "update_display_data"):
         output["data"] = clean_bundle(dict(output.get("data") or {}))
@@ -257,7 +262,7 @@ def clean_output(output: Any) -> None:
         output["metadata"] = {"image/png": kept} if kept else {}
 
 
-def clean_notebook(notebook: Any, page: bool = False) -> None:
+def clean_notebook(notebook: NotebookNode, page: bool = False) -> None:
     """Make a whole notebook safe to open or to turn into a page, in place. Sources are left as they are.
 
     For a ``page`` formulas become MathML, because it runs no script that could set them.

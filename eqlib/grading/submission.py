@@ -16,7 +16,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from nbformat import from_dict
+from nbformat import NotebookNode, from_dict
 from nbgrader.preprocessors import IgnorePattern, LimitOutput
 from nbgrader.utils import compute_checksum, determine_grade, is_grade, is_solution, is_task
 
@@ -195,7 +195,9 @@ class _Marking:
         shown = {"cells": [{"outputs": outputs} for _, outputs in sorted(ran.outputs.items())]}
         return code_answers(kept, collect(shown, None, self.paper.own_id), self.paper.questions)
 
-    def _show(self, nb: Any, ran: Executed, asked: list[int] | None, records: dict[str, Record]) -> None:
+    def _show(
+        self, nb: NotebookNode, ran: Executed, asked: list[int] | None, records: dict[str, Record]
+    ) -> None:
         """What stands under each code cell: what the run showed, or what was saved where none was needed."""
         count = 0
         for index, cell in enumerate(nb.cells):
@@ -210,7 +212,7 @@ class _Marking:
             cell.execution_count = count
             cell.outputs = [from_dict(out) for out in ran.outputs.get(index, [])]
 
-    def _recorded(self, cell: Any, records: dict[str, Record]) -> list:
+    def _recorded(self, cell: NotebookNode, records: dict[str, Record]) -> list:
         name = str(_meta(cell).get("grade_id", ""))
         if name not in records or name not in self.questions:
             return []
@@ -220,7 +222,7 @@ class _Marking:
     # Marks
 
     def _grade(
-        self, cell: Any, index: int, ran: Executed, asked: Any, records: Any, kept: Collected
+        self, cell: NotebookNode, index: int, ran: Executed, asked: Any, records: Any, kept: Collected
     ) -> Grade:
         name = cell.metadata.nbgrader["grade_id"]
         most, question = self.book.points(name), self.questions.get(name)
@@ -238,7 +240,7 @@ class _Marking:
             return Grade(name, None, most, NOT_RUN)
         return self._test_cell(cell, name, most, index, ran)
 
-    def _test_cell(self, cell: Any, name: str, most: float, index: int, ran: Executed) -> Grade:
+    def _test_cell(self, cell: NotebookNode, name: str, most: float, index: int, ran: Executed) -> Grade:
         """An ordinary test cell: as nbgrader scores it, but only if it provably ran to its end."""
         for step in (IgnorePattern, LimitOutput):
             cell, _ = step(config=self.paper.config).preprocess_cell(cell, {}, index)
@@ -262,7 +264,14 @@ class _Marking:
         return Grade(name, determine_grade_of(cell, most), most)
 
     def _question(
-        self, cell: Any, name: str, index: int, ran: Executed, asked: Any, records: Any, kept: Collected
+        self,
+        cell: NotebookNode,
+        name: str,
+        index: int,
+        ran: Executed,
+        asked: Any,
+        records: Any,
+        kept: Collected,
     ) -> Grade:
         """One of our questions: from its recorded answer, whatever the cell itself showed."""
         question, record = self.questions[name], records.get(name)
@@ -311,7 +320,7 @@ class _Marking:
         wrong = _unexplained(made, record, question)
         self.result.facts[question.id] = Facts(mistakes, answer, wrong, made.audit)
 
-    def _comment(self, cell: Any) -> str | None:
+    def _comment(self, cell: NotebookNode) -> str | None:
         """nbgrader's remark on an untouched cell; else our feedback, where the cell belongs to a question."""
         meta = cell.metadata.nbgrader
         name = meta["grade_id"].removeprefix("answer-")
@@ -324,7 +333,7 @@ class _Marking:
 
     # The end
 
-    def _finish(self, nb: Any) -> None:
+    def _finish(self, nb: NotebookNode) -> None:
         """Limits on what is shown, rubrics beside what a person reads, nothing that a browser could run."""
         limit, ignore = LimitOutput(config=self.paper.config), IgnorePattern(config=self.paper.config)
         for index, cell in enumerate(nb.cells):
@@ -398,7 +407,7 @@ def _unexplained(made: Mark, record: Record | None, question: Question) -> dict[
     return wrong
 
 
-def determine_grade_of(cell: Any, most: float) -> float:
+def determine_grade_of(cell: NotebookNode, most: float) -> float:
     """What nbgrader itself gives a test cell that ran."""
     try:
         score = determine_grade(cell)[0]
@@ -543,7 +552,7 @@ def _words_elsewhere(plain: dict, book: Book) -> bool:
     )
 
 
-def _meta(cell: Any) -> dict:
+def _meta(cell: dict) -> dict:
     meta = cell["metadata"].get("nbgrader")
     return meta if isinstance(meta, dict) else {}
 
@@ -554,7 +563,7 @@ def _ours(cell: dict) -> bool:
     return isinstance(ours, dict) and bool(ours.get("restoring") or ours.get("rubric"))
 
 
-def _claimed(cell: Any) -> float | None:
+def _claimed(cell: NotebookNode) -> float | None:
     """The score that the student's own process showed, if it showed a number."""
     for output in cell.outputs:
         if output.output_type == "execute_result":
@@ -562,27 +571,27 @@ def _claimed(cell: Any) -> float | None:
     return None
 
 
-def _markdown(text: str, name: str) -> Any:
+def _markdown(text: str, name: str) -> NotebookNode:
     mark = {OURS: {"rubric": True}}
     return from_dict({"cell_type": "markdown", "id": name, "source": text, "metadata": mark})
 
 
-def _shows(data: dict) -> Any:
+def _shows(data: dict) -> NotebookNode:
     return from_dict({"output_type": "display_data", "data": data, "metadata": {}})
 
 
-def _value(text: str, count: Any) -> Any:
+def _value(text: str, count: Any) -> NotebookNode:
     data = {"text/plain": text}
     return from_dict(
         {"output_type": "execute_result", "data": data, "metadata": {}, "execution_count": count}
     )
 
 
-def _error(name: str, line: str) -> Any:
+def _error(name: str, line: str) -> NotebookNode:
     return from_dict(
         {"output_type": "error", "ename": name, "evalue": line, "traceback": [f"{name}: {line}"]}
     )
 
 
-def _notice(line: str) -> Any:
+def _notice(line: str) -> NotebookNode:
     return _shows({"text/plain": line})

@@ -8,6 +8,7 @@ import io
 import json
 import os
 import shlex
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -136,7 +137,7 @@ def write(summary: GradeSummary) -> None:
     write_atomically(summary.folder / "marks.json", json.dumps(data, ensure_ascii=False, allow_nan=False))
 
 
-def marks_table(rows: Any, notices: Any = ()) -> str:
+def marks_table(rows: Sequence[StudentRow], notices: Sequence[str] = ()) -> str:
     """The marks as CSV: a line a student, a column a question. What was not marked says so; never 0."""
     names: list[str] = []
     for row in rows:
@@ -221,7 +222,7 @@ def read_notices(course: Path, assignment: str) -> list[str]:
         return []
 
 
-def refresh(course: Path, assignment: str, rows: Any) -> tuple[str, ...]:
+def refresh(course: Path, assignment: str, rows: Sequence[StudentRow]) -> tuple[str, ...]:
     """Write ``marks.csv`` anew from ``rows``, which hold the marks by hand given since the last marking.
     Returns what that marking had to say about the whole class.
     """
