@@ -289,6 +289,9 @@ class _Session:
             return Done(Result(student, unusable=given.unusable, notes=list(given.notes)))
         standing = self.ledger.standing.get(student, Standing())
         late = self.ledger.seconds_late(student, when) > 0
+        if self.ledger.due is not None and not late:
+            due = self.ledger.due + (standing.extension or dt.timedelta())
+            given = replace(given, due=due.replace(tzinfo=dt.UTC))
         try:
             done = self.desk.mark(Task(given, standing, self.how.feedback and not late))
             if self.how.feedback and late and not done.result.unusable:

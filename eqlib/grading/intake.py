@@ -15,6 +15,7 @@ import uuid
 import zipfile
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from datetime import datetime
 from difflib import SequenceMatcher
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -43,12 +44,15 @@ def printable(text: str) -> str:
 
 @dataclass(frozen=True)
 class HandedIn:
-    """One student's files: bytes by name; ``notes`` are lines for the instructor."""
+    """One student's files: bytes by name; ``notes`` are lines for the instructor. ``due``: until when answers
+    were to be recorded, in UTC; None where that is not known, or where all of it is late and said to be.
+    """
 
     student: str
     files: dict[str, bytes] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     unusable: str | None = None
+    due: datetime | None = None
 
 
 def submitted(course: Path, assignment: str, others: Iterable[str] = ()) -> list[tuple[str, list[Path]]]:

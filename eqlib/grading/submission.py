@@ -94,6 +94,7 @@ def mark_submission(paper: Paper, given: HandedIn, run: Run) -> Result:
     if result.unusable:
         return result
     result.files = read.files
+    given = replace(given, files=read.files)
     from_journal = not read.notebooks
     for name, book in paper.books.items():
         plain = read.notebooks.get(name)
@@ -104,7 +105,7 @@ def mark_submission(paper: Paper, given: HandedIn, run: Run) -> Result:
             grades = {n: Grade(n, auto, book.points(n), state) for n in book.graded()}
             result.books[name] = MarkedBook(None, grades)
             continue
-        _Marking(paper, book, plain, read.files, run, result, from_journal).mark()
+        _Marking(paper, book, plain, given, run, result, from_journal).mark()
     result.notes = notes.gravest_first(result.notes)
     return result
 
@@ -127,9 +128,10 @@ class _Marking:
     """One notebook of one submission on its way."""
 
     def __init__(
-        self, paper: Paper, book: Book, plain: dict, files: dict, run: Run, result: Result, no_book: bool
+        self, paper: Paper, book: Book, plain: dict, given: HandedIn, run: Run, result: Result, no_book: bool
     ) -> None:
-        self.paper, self.book, self.plain, self.files = paper, book, plain, files
+        self.paper, self.book, self.plain = paper, book, plain
+        self.files, self.due = given.files, given.due
         #: ``no_book``: there is no notebook that can be read, and ``plain`` is the one that was given out.
         self.run, self.result, self.no_book = run, result, no_book
         self.student = result.student
@@ -387,7 +389,7 @@ class _Marking:
             ours = {name: self.marks[name].points for name in self.claimed}
             say.append(notes.claims(self.claimed, ours))
         if self.questions:
-            say += oddities(kept, self.plain)
+            say += oddities(kept, self.plain, self.due)
 
 
 def _unexplained(made: Mark, record: Record | None, question: Question) -> dict[str, str]:

@@ -342,6 +342,24 @@ def test_a_late_submission_is_timed(tiny):
     assert (rows["s02"].points, rows["s02"].penalty) == (7, 0)
 
 
+def test_answers_recorded_after_the_due_date_are_named_where_the_file_is_not_late(tiny):
+    for student, stamp in (
+        ("s01", "2020-01-01 10:00:00 UTC"),
+        ("s02", ""),
+        ("s03", "2019-12-31 10:00:00 UTC"),
+    ):
+        tiny.hand_in(tiny.work(student))
+        if stamp:
+            (tiny.folder(student) / "timestamp.txt").write_text(stamp, encoding="utf-8")
+    with tiny.course.gradebook() as gradebook:
+        gradebook.update_or_create_assignment("tiny", duedate="2020-01-01 09:00:00 UTC")
+    _, rows = marked(tiny, feedback=False)
+    said = {
+        who: any("after the assignment was due" in line for line in row.notes) for who, row in rows.items()
+    }
+    assert said == {"s01": False, "s02": True, "s03": True}, "s01 is late, and said to be"
+
+
 def test_a_course_that_is_none_is_named(tiny, tmp_path):
     with pytest.raises(CourseError, match="no such folder"):
         bulk.grade(tmp_path / "nowhere", "tiny")

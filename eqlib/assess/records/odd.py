@@ -28,12 +28,15 @@ _MARKER = re.compile(
 def oddities(
     kept: Collected,
     notebook: dict[str, Any] | None = None,
+    due: datetime | None = None,
     now: datetime | None = None,
 ) -> list[str]:
-    """One neutral line for each odd thing. ``now``: when it was collected (default: now)."""
+    """One neutral line for each odd thing. ``due``: until when answers were to be recorded, if that is known;
+    ``now``: when it was collected (default: now).
+    """
     return [
         *_all_at_once(kept),
-        *_from_the_future(kept, now or datetime.now(UTC)),
+        *_outside_time(kept, due, now or datetime.now(UTC)),
         *_opened_elsewhere(kept),
         *_uses_marker(notebook or {}),
     ]
@@ -54,12 +57,13 @@ def _all_at_once(kept: Collected) -> Iterator[str]:
         yield f"all {count} answers were recorded within one second ({_said(min(times))})"
 
 
-def _from_the_future(kept: Collected, now: datetime) -> Iterator[str]:
-    ahead = sorted((w, n) for n, w in _attempts(kept) if w > now + CLOCK)
-    if ahead:
-        when, name = ahead[0]
-        count = f"{len(ahead)} recorded answer{'s carry times' if len(ahead) > 1 else ' carries a time'}"
-        yield f"{count} later than the time of marking (the first: {name}, {_said(when)})"
+def _outside_time(kept: Collected, due: datetime | None, now: datetime) -> Iterator[str]:
+    for limit, what in ((due, "after the assignment was due"), (now, "later than the time of marking")):
+        found = sorted((w, n) for n, w in _attempts(kept) if limit is not None and w > limit + CLOCK)
+        if found:
+            when, name = found[0]
+            count = f"{len(found)} recorded answer{'s carry times' if len(found) > 1 else ' carries a time'}"
+            yield f"{count} {what} (the first: {name}, {_said(when)})"
 
 
 def _opened_elsewhere(kept: Collected) -> Iterator[str]:

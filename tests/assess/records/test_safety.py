@@ -259,10 +259,14 @@ def test_what_is_odd_is_said_neutrally():
     assert oddities(pair, now=NOW) == [], "two may come together"
 
 
-def test_times_after_the_marking_are_listed():
+def test_times_after_the_due_date_or_after_the_marking_are_listed():
     found = collect(notebook(record({"direction": "none"}, 30)))
     when = found["silver"].when
-    assert oddities(found, now=NOW) == []
+    assert oddities(found, due=when + timedelta(hours=1), now=NOW) == []
+    assert oddities(found, due=when - timedelta(hours=1), now=NOW) == [
+        "1 recorded answer carries a time after the assignment was due "
+        "(the first: silver, 2026-01-31 18:30:00 UTC)"
+    ]
     assert oddities(found, now=when - timedelta(hours=1)) == [
         "1 recorded answer carries a time later than the time of marking "
         "(the first: silver, 2026-01-31 18:30:00 UTC)"
@@ -341,4 +345,6 @@ def test_a_notebook_saved_by_another_program_is_rescued_as_well(tmp_path, encodi
 @pytest.mark.parametrize(("minutes", "told"), [(9.9, False), (10.1, True)])
 def test_clocks_may_differ_by_ten_minutes_and_no_more(minutes, told):
     found = collect(notebook(record({"direction": "none"}, 30)))
-    assert bool(oddities(found, now=found["silver"].when - timedelta(minutes=minutes))) is told
+    limit = found["silver"].when - timedelta(minutes=minutes)
+    assert bool(oddities(found, now=limit)) is told
+    assert bool(oddities(found, due=limit, now=NOW)) is told
