@@ -306,9 +306,14 @@ class _Facts:
 
     def paler(self) -> str:
         share = self.d.before.volume / self.d.at_once.volume
+        what_shows = f"What shows it is that {self.amount_moved()}."
+        if self.d.stress.kind == "change_volume":
+            return f"The same amount now stands in {'less' if share > 1 else 'more'} room, so the colour alone does not show which way it went. {what_shows}"
+        if share == 1:
+            return f"Nothing was diluted here; where something is, paleness alone does not show which way it went. {what_shows}"
         if self.d.direction == "forward":
             return f"Paler from the side, yes: mixing alone leaves {number(share)} of the colour there. But {self.amount_moved()}: it went to products. {self.from_above()}"
-        return f"Here it did go back, but paleness does not show it: mixing alone leaves {number(share)} of the colour from the side. What shows it is that {self.amount_moved()}."
+        return f"Here it did go back, but paleness does not show it: mixing alone leaves {number(share)} of the colour from the side. {what_shows}"
 
     def from_above(self) -> str:
         """What a second look shows: from above, a well is as deep as it is full."""

@@ -408,6 +408,16 @@ def micromoles(words):
             (10 * X0, V1 * X1),
         ),
         ("water", "full_cancel", "Only in part: ", "falls", (10 * X0, 20 * X2)),
+        (
+            "drop",
+            "paler_is_left",
+            (
+                "Nothing was diluted here; where something is, paleness alone does not show which way it "
+                "went. What shows it is that "
+            ),
+            "falls",
+            (10 * X0, 10 * made_by(1e-3, 1e-3)),
+        ),
     ],
 )
 def test_how_much_moved_is_told_as_an_amount(tubes, tube, reason, starts, verb, ends):
@@ -601,3 +611,15 @@ def test_the_parts_of_an_answer_are_read_together(tubes, tube, said, marked, nam
     assert told == marked
     if named is not None:
         assert found.mistake == named
+
+
+def test_a_squeezed_gas_is_not_said_to_be_diluted():
+    """Half the room: 2 NO2 takes less of it, so the squeeze sends it back to N2O4 (Le Chatelier)."""
+    parts = ASKED.replace('species = "SCN^-"', 'species = "NO2(g)"')
+    stress = 'kind = "change_volume"\nmL = 50'
+    made = read_questions(f"{BULB}[question.stress]\n{stress}\n{parts}")["q"]
+    rows = {row.part.id: row for row in confront(made, made.case(), {"reason": "paler_is_left"})}
+    assert rows["reason"].answer.startswith(
+        "The same amount now stands in less room, so the colour alone does not show which way it went. "
+        "What shows it is that the amount of NO₂(g) falls by "
+    )
