@@ -201,12 +201,15 @@ def read_notebook(name: str, data: bytes) -> dict:
 
 
 def _decoded(data: bytes) -> str:
-    """The text in its own coding; what is not in that was saved by an editor of Windows."""
+    """The text in its own coding. Where no letter beyond ASCII can be read as UTF-8, an editor of Windows has
+    saved it; where some can, a few bytes are damaged, and the rest stays as it is.
+    """
     coding = json.detect_encoding(data)
-    try:
-        return data.decode(coding)
-    except UnicodeDecodeError:
-        return data.decode("cp1252" if coding == "utf-8" else coding, errors="replace")
+    text = data.decode(coding, errors="replace")
+    damaged = coding == "utf-8" and "\ufffd" in text
+    return (
+        data.decode("cp1252", errors="replace") if damaged and text.replace("\ufffd", "").isascii() else text
+    )
 
 
 def _whole(digits: str) -> int:

@@ -70,6 +70,16 @@ def test_other_codings_and_marks_are_read(coding):
     assert read_notebook("a.ipynb", data)["cells"][0]["source"] == "x = 'ä'"
 
 
+def test_a_damaged_byte_costs_its_letter_and_no_other():
+    whole = json.dumps(book("a = 'Fe³⁺'; b = 'ä'"), ensure_ascii=False).encode()
+    assert "ä".encode() in whole
+    damaged = whole.replace("ä".encode(), b"\xe4")
+    assert read_notebook("a.ipynb", damaged)["cells"][0]["source"] == "a = 'Fe³⁺'; b = '\ufffd'"
+    of_windows = json.dumps(book("b = 'ä µ'"), ensure_ascii=False).encode("cp1252")
+    assert b"\xe4 \xb5" in of_windows
+    assert read_notebook("a.ipynb", of_windows)["cells"][0]["source"] == "b = 'ä µ'"
+
+
 def test_numbers_that_are_no_numbers_and_thousands_of_cells_are_read():
     huge = (
         b'{"cells": [{"cell_type": "code", "source": "x", "outputs": [], "metadata": {"a": ' + b"9" * 10_000
