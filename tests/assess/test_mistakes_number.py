@@ -955,3 +955,20 @@ def test_in_one_litre_an_amount_is_a_concentration(volume):
     part = replace(problem.part, quantity="extent", species="")
     extent = replace(case, expected={part.id: X})
     assert "moles_as_conc" not in {s.mistake for s in asks.suspects(part, extent, {})}
+
+
+def test_who_adds_what_stands_above_the_line_of_K_is_recognised():
+    """FeSCN2+ to Fe3+ and SCN-: the two above the line added instead of multiplied."""
+    end = {"FeSCN^2+": 2e-4, "Fe^3+": 8e-4, "SCN^-": 4e-4}
+    asked = asking(
+        Part("n", "number", "number", "", quantity="K", when="before"),
+        8e-4 * 4e-4 / 2e-4,
+        reactions=(Reaction("FeSCN^2+ <=> Fe^3+ + SCN^-", K=1 / 140),),
+        portions=(Portion({"FeSCN^2+": 1e-3}, 1e-2),),
+        volume=1e-2,
+        mixed={"FeSCN^2+": 1e-3},
+        before=end,
+        equilibrium=end,
+    )
+    added = [value for mistake, value in candidates(asked) if mistake == "sum_not_product"]
+    assert added == [pytest.approx((8e-4 + 4e-4) / 2e-4)]

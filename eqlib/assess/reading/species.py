@@ -71,10 +71,8 @@ def match_species(text: str, names: Iterable[str]) -> tuple[str | None, str]:
 #: memory).
 _NAMES = {
     "H^+": ("acid", "proton", "hydrogen ion", "oxonium"),
-    "H2O(l)": ("water",),
     "NO2(g)": ("nitrogen dioxide",),
     "N2O4(g)": ("dinitrogen tetroxide",),
-    "NH3": ("ammonia",),
     "I2": ("iodine",),
     "I3^-": ("triiodide",),
     "HF": ("hydrogen fluoride",),
@@ -84,8 +82,6 @@ _NAMES = {
     "AgCl(s)": ("silver chloride",),
     "Ag(NH3)2^+": ("diamminesilver", "diamminesilver(i)", "silver ammine"),
     "CoCl4^2-": ("tetrachloridocobaltate", "tetrachlorocobaltate", "cobalt chloride"),
-    "CrO4^2-": ("chromate",),
-    "Cr2O7^2-": ("dichromate",),
     "Fe^3+": ("ferric",),
     "Fe^2+": ("ferrous",),
 }
