@@ -264,7 +264,11 @@ class _Session:
         before = None if self.how.force else self._as_it_was(student, ready.stamp)
         if before is not None:
             return replace(ready, row=before, unchanged=True)
-        ready.when = read_time(given.files.get("timestamp.txt"))
+        stamp = given.files.get("timestamp.txt")
+        ready.when = read_time(stamp)
+        if stamp and ready.when is None and self.ledger.due is not None:
+            line = "its timestamp.txt gives no time that can be read, so it is not known whether it is late"
+            given = replace(given, notes=(*given.notes, line))
         done = self._mark(given, ready.when)
         if done.result.unusable:
             return replace(ready, row=self._unmarked(student, (done.result.unusable, *done.result.notes)))

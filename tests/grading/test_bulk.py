@@ -340,6 +340,8 @@ def test_a_late_submission_is_timed(tiny):
     _, rows = marked(tiny, feedback=False)
     assert (rows["s01"].points, rows["s01"].penalty) == (6, 1)
     assert (rows["s02"].points, rows["s02"].penalty) == (7, 0)
+    assert any("timestamp.txt" in line for line in rows["s02"].notes)
+    assert not any("timestamp.txt" in line for line in rows["s01"].notes)
 
 
 def test_answers_recorded_after_the_due_date_are_named_where_the_file_is_not_late(tiny):
