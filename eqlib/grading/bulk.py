@@ -293,8 +293,8 @@ class _Session:
             return Done(Result(student, unusable=given.unusable, notes=list(given.notes)))
         standing = self.ledger.standing.get(student, Standing())
         late = self.ledger.seconds_late(student, when) > 0
-        if self.ledger.due is not None and not late:
-            due = self.ledger.due + (standing.extension or dt.timedelta())
+        due = self.ledger.due_for(student)
+        if due is not None and not late:
             given = replace(given, due=due.replace(tzinfo=dt.UTC))
         try:
             done = self.desk.mark(Task(given, standing, self.how.feedback and not late))

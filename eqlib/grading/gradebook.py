@@ -215,13 +215,15 @@ class Ledger:
 
     # Late
 
+    def due_for(self, student: str) -> dt.datetime | None:
+        """Until when ``student`` had time, the extension counted; None if there is no due date."""
+        extension = self.standing.get(student, Standing()).extension
+        return None if self.due is None else self.due + (extension or dt.timedelta())
+
     def seconds_late(self, student: str, timestamp: dt.datetime | None) -> float:
         """How long after the due date (its extension counted) it came; 0 if in time or not known."""
-        standing = self.standing.get(student, Standing())
-        when = timestamp or standing.timestamp
-        if when is None or self.due is None:
-            return 0.0
-        return max(0.0, (when - self.due - (standing.extension or dt.timedelta())).total_seconds())
+        when, due = timestamp or self.standing.get(student, Standing()).timestamp, self.due_for(student)
+        return 0.0 if when is None or due is None else max(0.0, (when - due).total_seconds())
 
     def penalty(self, student: str, score: float, seconds: float) -> float | None:
         """What the course's plugin takes off for being late; between 0 and the score. None: nothing."""
