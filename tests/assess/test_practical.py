@@ -152,3 +152,15 @@ def test_keeping_the_best_run_is_named(own):
     part = next(p for p in made.parts if p.id == "mean")
     assert part.points == 0
     assert part.mistake == "single_truth"
+
+
+@pytest.mark.parametrize("typed", ["x", "0.001 - x", "2x"])
+def test_a_cell_in_x_is_asked_for_as_a_number(own, typed):
+    """Common practice, no source: a table of results holds results."""
+    answer = work(simulated(own.case("s01")))
+    label = next(iter(answer["work"]))
+    answer["work"][label]["Kc"] = typed
+    made = mark(own, answer, student="s01")
+    judged = next(part for part in made.parts if part.id == "work")
+    assert judged.points == 0
+    assert f"Row {label}, Kc: a number is wanted here" in made.feedback

@@ -125,7 +125,11 @@ class Work(Ask):
         return replace(super().finished(part, table), columns=COLUMNS, rows=labels, unit="mol/L")
 
     def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
-        return read_table(raw, part.columns, part.rows, part.unit or "mol/L", part.units)
+        found = read_table(raw, part.columns, part.rows, part.unit, part.units)
+        in_x = [(row, c) for row, cells in found.value.items() for c in cells if isinstance(cells[c], str)]
+        if in_x:
+            raise Unreadable(f"Row {in_x[0][0]}, {in_x[0][1]}: a number is wanted here, without an x.")
+        return found
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> dict[str, dict[str, float | None]]:
         done = worked_out(case, own)
