@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from eqlib.assess.asks.rule import WAY
+from eqlib.assess.asks.sentences import WAY
 from eqlib.chem.catalogue import system
 from eqlib.chem.disturb import disturb
 from eqlib.chem.mixture import Mixture

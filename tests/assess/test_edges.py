@@ -15,7 +15,7 @@ from eqlib.assess import feedback
 from eqlib.assess.asks import ASKS, read_part, suspects
 from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.number import limiting
-from eqlib.assess.asks.rule import RULES
+from eqlib.assess.asks.sentences import RULES
 from eqlib.assess.check.course import check_course
 from eqlib.assess.check.question import check_question
 from eqlib.assess.confront import confront

@@ -243,8 +243,8 @@ def test_rates_and_speeds():
     assert idea(suspects(asked), "rises") == "fwd_rate_grows"
     items = tuple(order.TimedItem(label=n, K=K, seconds=s) for n, K, s in (("a", 1, 1), ("b", 1e9, 9)))
     part, case = Part("s", "order", "speed", "", items=items), Case(())
-    assert order.Speed().idea(part, case, ["b", "a"]) == "rate_is_extent"
-    assert order.Speed().idea(part, case, ["a", "b"]) is None
+    assert order.Speed().idea(part, case, ["b", "a"], {}) == "rate_is_extent"
+    assert order.Speed().idea(part, case, ["a", "b"], {}) is None
 
 
 # -- tables --------------------

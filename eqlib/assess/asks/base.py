@@ -11,11 +11,11 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
-from pydantic import field_validator
+from pydantic import create_model, field_validator
 
-from eqlib.assess.mistakes import Suspect
+from eqlib.assess.mistakes import MISTAKES, Suspect
 from eqlib.assess.reading.plain import Reading
 from eqlib.assess.reading.words import read_choice
 from eqlib.assess.tables import Number, Table
@@ -59,6 +59,11 @@ class PartTable(Table):
         if given < 0:
             raise ValueError(f"is {float(given):g}; write 0 or more")
         return given
+
+
+def table_of(ask: str) -> type[PartTable]:
+    """The table of a kind of asking that takes no keys of its own."""
+    return create_model(ask, __base__=PartTable, ask=(Literal[ask], ...))  # type: ignore[arg-type]  # at run time
 
 
 class OptionsTable(PartTable):
@@ -238,7 +243,13 @@ class Ask:
 
     def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
         """What each known mistake would answer, likeliest first. ``said``: the student's other parts."""
-        return []
+        right = case.expected.get(part.id)
+        found = [(self.idea(part, case, value, said), value) for value, _ in part.options if value != right]
+        return [Suspect(mistake, value) for mistake, value in found if mistake]
+
+    def idea(self, part: Part, case: Case, value: Any, said: Mapping[str, Any]) -> str | None:
+        """The known mistake that leads to a wrong choice; an option named after one says it."""
+        return value if value in MISTAKES else None
 
     def doubts(self, part: Part, case: Case) -> Iterator[str]:
         """What makes this part ill posed with these numbers, one line each."""
@@ -260,6 +271,25 @@ class Ask:
     def because(self, part: Part, case: Case) -> str:
         """What the mixture says to this part, with its numbers; "" where the events tell it."""
         return ""
+
+
+class Picked(Ask):
+    """One of the options that the file lists by name; none is marked as right there."""
+
+    def options(self, table: Any, question: str) -> tuple[tuple[str, str], ...]:
+        return tuple((name, self.said_as(name)) for name in shuffled(question, table.options))
+
+    def said_as(self, name: str) -> str:
+        """The words of an option."""
+        raise NotImplementedError
+
+    def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str | None:
+        """The one option that holds. (``eqlib check`` refuses a question with none or several.)"""
+        return next(iter(self.holding(part, case)), None)
+
+    def holding(self, part: Part, case: Case) -> Sequence[str]:
+        """The options that the mixture of the student's own numbers confirms."""
+        raise NotImplementedError
 
 
 def shuffled(question: str, names: Iterable[str]) -> list[str]:

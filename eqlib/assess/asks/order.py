@@ -57,10 +57,10 @@ class _Ordered(Ask):
         share = in_order(reading.value, case.expected[part.id])
         if share == 1.0:
             return Verdict(1.0, "right")
-        mistake = self.idea(part, case, reading.value)
+        mistake = self.idea(part, case, reading.value, answered.said)
         return Verdict(share, "partly" if share else "wrong", mistake)
 
-    def idea(self, part: Part, case: Case, order: list[str]) -> str | None:
+    def idea(self, part: Part, case: Case, value: Any, said: Mapping[str, Any]) -> str | None:
         return None
 
     def words(self, part: Part, case: Case, value: Any) -> str:
@@ -121,10 +121,10 @@ class Speed(_Ordered):
         ranked = sorted(part.items, key=lambda item: value_of(item.seconds, case.numbers))
         return [item.label for item in ranked]
 
-    def idea(self, part: Part, case: Case, order: list[str]) -> str | None:
+    def idea(self, part: Part, case: Case, value: Any, said: Mapping[str, Any]) -> str | None:
         """An order that just follows the constants."""
         by_K = sorted(part.items, key=lambda item: value_of(item.K, case.numbers), reverse=True)
-        return "rate_is_extent" if order == [item.label for item in by_K] else None
+        return "rate_is_extent" if value == [item.label for item in by_K] else None
 
     def doubts(self, part: Part, case: Case) -> Iterator[str]:
         items = [(value_of(i.seconds, case.numbers), value_of(i.K, case.numbers)) for i in part.items]

@@ -12,7 +12,6 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any, Literal
 
 from eqlib.assess.asks.base import OPPOSITE, Ask, Part, PartTable, beside, in_unicode
-from eqlib.assess.mistakes import Suspect
 from eqlib.assess.tables import QuestionError
 from eqlib.writing import apart, number
 
@@ -76,22 +75,19 @@ class _Rates(Ask):
     def default_id(self, table: Any) -> str:
         return f"{table.side}-{table.ask}"
 
-    def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
-        right = case.expected.get(part.id)
-        found = ((value, self.idea(part, case, value, said)) for value, _ in part.options if value != right)
-        return [Suspect(mistake, value, part.ask) for value, mistake in found if mistake]
-
-    def idea(self, part: Part, case: Case, value: str, said: Mapping[str, Any]) -> str | None:
-        raise NotImplementedError
-
-    def moments(self, part: Part) -> tuple[str, str]:
-        """The two moments whose rates stand beside each other."""
-        raise NotImplementedError
+    def ratio(self, part: Part, case: Case) -> float:
+        """The rate at the later of two moments over that at the earlier one."""
+        start, end = {
+            "before": ("mixed", "before"),
+            "at_once": ("before", "at_once"),
+            "after": ("before" if part.ask == "rate" else "at_once", "after"),
+        }[part.when]
+        return rate_ratio(case, part.side, getattr(case, start), getattr(case, end))
 
     def doubts(self, part: Part, case: Case) -> Iterator[str]:
         if part.ask == "rate" and getattr(case.stress, "kind", "") in _TIMELESS:
             return
-        ratio = rate_ratio(case, part.side, *(getattr(case, moment) for moment in self.moments(part)))
+        ratio = self.ratio(part, case)
         if math.isfinite(ratio) and 1e-6 < abs(ratio - 1) < CLEAR:
             yield (
                 f"the {part.side} rate changes by less than {100 * CLEAR:g} %; make the change nil or larger"
@@ -119,9 +115,6 @@ class Rate(_Rates):
         moment = "right after the change" if part.when == "at_once" else "once the new equilibrium is reached"
         return f"The {part.side} reaction, {moment}, is"
 
-    def moments(self, part: Part) -> tuple[str, str]:
-        return "before", part.when
-
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
         return rate_after_change(case, part.side, part.when)
 
@@ -131,9 +124,9 @@ class Rate(_Rates):
         if case.stress.kind == "heat_to":
             word = "faster" if rate_after_change(case, part.side, "at_once") == "up" else "slower"
             return f"Every reaction goes {word} at that temperature, but not all by the same factor."
-        ratio = rate_ratio(case, part.side, case.before, getattr(case, part.when))
         moment = "Right after the change" if part.when == "at_once" else "At the new equilibrium"
-        return f"{moment} the {part.side} reaction goes {_times(ratio)} as before{_for(case, part)}."
+        times = _times(self.ratio(part, case))
+        return f"{moment} the {part.side} reaction goes {times} as before{_for(case, part)}."
 
     def idea(self, part: Part, case: Case, value: str, said: Mapping[str, Any]) -> str | None:
         if value == "zero":
@@ -175,20 +168,14 @@ class Graph(_Rates):
         side = part.side
         return f"A graph of the rate of the {side} reaction against time, from {begin} to equilibrium and on:"
 
-    def moments(self, part: Part) -> tuple[str, str]:
-        return ("mixed", "before") if part.when == "before" else ("at_once", "after")
-
     def because(self, part: Part, case: Case) -> str:
-        ratio = rate_ratio(case, part.side, *(getattr(case, moment) for moment in self.moments(part)))
+        ratio = self.ratio(part, case)
         if not math.isfinite(ratio):
             return f"The {part.side} reaction begins at 0 and grows until it is as fast as the other one."
         return f"In the end the {part.side} reaction goes {_times(ratio)} as at the start of the graph."
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
-        start, end = (getattr(case, moment) for moment in self.moments(part))
-        return {"up": "rises", "down": "falls", "same": "level"}[
-            beside(rate_ratio(case, part.side, start, end), 1.0)
-        ]
+        return {"up": "rises", "down": "falls", "same": "level"}[beside(self.ratio(part, case), 1.0)]
 
     def idea(self, part: Part, case: Case, value: str, said: Mapping[str, Any]) -> str | None:
         if value == "stops":

@@ -8,7 +8,7 @@ reason with a species in it.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -18,16 +18,15 @@ from eqlib.assess import feedback
 from eqlib.assess.asks.base import (
     SAME,
     Answered,
-    Ask,
     OptionsTable,
     Part,
+    Picked,
     Verdict,
     beside,
     in_unicode,
-    shuffled,
 )
 from eqlib.assess.asks.shift import heat_may_help, own_direction
-from eqlib.assess.mistakes import MISTAKES, Suspect
+from eqlib.assess.mistakes import MISTAKES
 from eqlib.assess.reading.plain import Reading
 from eqlib.assess.tables import near
 from eqlib.chem.disturb import Disturbance
@@ -234,11 +233,6 @@ def reason_label(name: str) -> str:
     return SOUND[name].words if name in SOUND else SAID[name]
 
 
-def true_reasons(names: Iterable[str], case: Case) -> tuple[str, ...]:
-    """Those of ``names`` that the chemistry of ``case`` confirms."""
-    return tuple(name for name in names if is_sound(name) and holds(name, case))
-
-
 def holds(name: str, case: Case) -> bool:
     """Does the mixture say so? True of the sentence that states what decides, and leads where it went."""
     kind, _, species = name.partition(":")
@@ -261,7 +255,7 @@ class ReasonTable(OptionsTable):
         return tuple(names)
 
 
-class Reason(Ask):
+class Reason(Picked):
     """A sound reason or what a misconception says; right is the one that the mixture confirms."""
 
     Table = ReasonTable
@@ -272,17 +266,15 @@ class Reason(Ask):
         sound = [value for value, _ in part.options if is_sound(value)]
         return not sound or any(value not in SOUND or SOUND[value].stress for value in sound)
 
-    def options(self, table: ReasonTable, question: str) -> tuple[tuple[str, str], ...]:
-        return tuple((name, reason_label(name)) for name in shuffled(question, table.options))
+    def said_as(self, name: str) -> str:
+        return reason_label(name)
 
-    def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str | None:
-        """The one option that is true. (``eqlib check`` refuses a question with none or several.)"""
-        true = true_reasons([value for value, _ in part.options], case)
-        return true[0] if true else None
+    def holding(self, part: Part, case: Case) -> Sequence[str]:
+        return [name for name, _ in part.options if is_sound(name) and holds(name, case)]
 
     def judge(self, part: Part, case: Case, reading: Reading, answered: Answered, policy: Policy) -> Verdict:
         value = reading.value
-        if value in true_reasons([option for option, _ in part.options], case):
+        if value in self.holding(part, case):
             return Verdict(1.0, "right")
         if self.carries(part, case, value, answered.earlier):
             return Verdict(1.0, "carried")
@@ -300,14 +292,10 @@ class Reason(Ask):
         way = own_direction(case, own) if case.disturbance is not None else None
         return way is not None and cause_of(case).kind == "Q" and value == Q_SAYS[way]
 
-    def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
-        return [Suspect(value, value, "said so") for value, _ in part.options if value in MISTAKES]
-
     def doubts(self, part: Part, case: Case) -> Iterator[str]:
-        names = [value for value, _ in part.options]
-        true = true_reasons(names, case)
+        true = self.holding(part, case)
         if not true:
-            offered = ", ".join(name for name in names if is_sound(name)) or "none of the sound ones"
+            offered = ", ".join(n for n, _ in part.options if is_sound(n)) or "none of the sound ones"
             yield f"no reason on offer is right (offered: {offered}); add the one that is"
         if len(true) > 1:
             yield f"several reasons are right at once ({', '.join(true)}); keep one"
@@ -342,7 +330,7 @@ class PickTable(OptionsTable):
         return names
 
 
-class _Pick(Ask):
+class _Pick(Picked):
     """One of the named species."""
 
     Table = PickTable
@@ -350,17 +338,8 @@ class _Pick(Ask):
     def needs_stress(self, part: Part) -> bool:
         return True
 
-    def options(self, table: PickTable, question: str) -> tuple[tuple[str, str], ...]:
-        return tuple((name, in_unicode(name)) for name in shuffled(question, table.options))
-
-    def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
-        right = case.expected.get(part.id)
-        found = [(value, self.idea(part, case, value)) for value, _ in part.options if value != right]
-        return [Suspect(mistake, value, part.ask) for value, mistake in found if mistake]
-
-    def idea(self, part: Part, case: Case, picked: str) -> str | None:
-        """The idea behind a wrong pick."""
-        raise NotImplementedError
+    def said_as(self, name: str) -> str:
+        return in_unicode(name)
 
     def doubts(self, part: Part, case: Case) -> Iterator[str]:
         if case.expected[part.id] is None:
@@ -372,17 +351,17 @@ class Bound(_Pick):
 
     label = "Which particle of the mixture is tied up by what was added?"
 
-    def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str | None:
-        """What other reactions take out of the first one; None where that is not on offer."""
+    def holding(self, part: Part, case: Case) -> Sequence[str]:
+        """What other reactions take out of the first one."""
         found = tied_up(case)
-        return found if found in dict(part.options) else None
+        return [name for name, _ in part.options if name == found]
 
-    def idea(self, part: Part, case: Case, picked: str) -> str | None:
+    def idea(self, part: Part, case: Case, value: Any, said: Mapping[str, Any]) -> str | None:
         """A species that takes part in none of the reactions is a spectator."""
         if not case.expected[part.id]:
             return None
         parts = {name for reaction in case.reactions for name in reaction.coefficients}
-        return "wrong_target" if picked in parts else "spectator_acts"
+        return "wrong_target" if value in parts else "spectator_acts"
 
 
 class Cause(_Pick):
@@ -390,7 +369,7 @@ class Cause(_Pick):
 
     label = "Which of the particles that were added makes the equilibrium shift?"
 
-    def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str | None:
+    def holding(self, part: Part, case: Case) -> Sequence[str]:
         """The one added species that stands in the first reaction, or else binds one of its reactants."""
         added = dissolved(dict.fromkeys(dict(case.stress.amounts), 1.0))
         acting = [name for name in added if name in case.reaction.coefficients]
@@ -399,7 +378,7 @@ class Cause(_Pick):
             others = [set(r.coefficients) for r in case.reactions[1:] if bound in r.coefficients]
             acting = [name for name in added if any(name in other for other in others)]
         on_offer = [name for name in acting if name in dict(part.options)]
-        return on_offer[0] if len(on_offer) == 1 else None
+        return on_offer if len(on_offer) == 1 else []
 
-    def idea(self, part: Part, case: Case, picked: str) -> str | None:
+    def idea(self, part: Part, case: Case, value: Any, said: Mapping[str, Any]) -> str | None:
         return "spectator_acts"

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from eqlib.assess.asks.base import OPPOSITE, SAME, Ask, Part, PartTable, beside, close, in_unicode
+from eqlib.assess.asks.base import OPPOSITE, SAME, Ask, Part, PartTable, beside, close, in_unicode, table_of
 from eqlib.assess.asks.carry import can_be, known_slip
 from eqlib.assess.mistakes import Suspect
 from eqlib.assess.tables import Formula
@@ -106,8 +106,7 @@ class _OfChange(Ask):
         if change is None:
             return []
         right = case.expected.get(part.id)
-        found = (s for s in self.ideas(part, case, change, said) if s.value != right)
-        return list(dict.fromkeys(found))
+        return list(dict.fromkeys(s for s in self.ideas(part, case, change, said) if s.value != right))
 
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
         """What each idea would choose, likeliest first."""
@@ -117,14 +116,10 @@ class _OfChange(Ask):
 # -- direction ------------------------------------------------------------------------------------------
 
 
-class DirectionTable(PartTable):
-    ask: Literal["direction"]
-
-
 class Direction(_OfChange):
     """forward | reverse | none, of the mixture's first reaction."""
 
-    Table = DirectionTable
+    Table = table_of("direction")
     label = "Which way does the equilibrium shift?"
     choices = (
         ("forward", "to products →"),
@@ -145,10 +140,7 @@ class Direction(_OfChange):
         right = case.expected.get(part.id)
         found = [*against_own_Q(case, said)]
         if right in OPPOSITE:
-            found += [
-                Suspect("q_reversed", OPPOSITE[right], "Q against K read the wrong way round"),
-                Suspect("q_is_k", "none", "Q taken for K"),
-            ]
+            found += [Suspect("q_reversed", OPPOSITE[right]), Suspect("q_is_k", "none")]
         return list(dict.fromkeys(suspect for suspect in found if suspect.value != right))
 
     def carries(self, part: Part, case: Case, value: Any, own: Mapping[str, Any]) -> bool:
@@ -160,17 +152,17 @@ class Direction(_OfChange):
         ideas = direction_ideas(change, expected)
         # Where no colour is asked about, nobody goes by it.
         paler = "paler" in (said_to(case, "seen", said), said_to(case, "seen", case.expected))
-        if paler and expected != "reverse" and change.kind == "dilute":
-            yield Suspect("paler_is_left", "reverse", "paler, so to the left")
+        if paler and change.kind == "dilute":
+            yield Suspect("paler_is_left", "reverse")
         yield from _as_suspects(ideas)
-        if paler and expected != "reverse":
-            yield Suspect("paler_is_left", "reverse", "paler, so to the left")
+        if paler:
+            yield Suspect("paler_is_left", "reverse")
 
 
 def from_mixing(case: Case) -> str:
     """The way that a mixture goes which has just been poured together."""
     mixed = case.states["mixed"]
-    return _way(mixed.Q(case.reaction), mixed.K(case.reaction))
+    return way_of(mixed.Q(case.reaction), mixed.K(case.reaction))
 
 
 def own_direction(case: Case, own: Mapping[str, Any]) -> str | None:
@@ -187,12 +179,13 @@ def own_direction(case: Case, own: Mapping[str, Any]) -> str | None:
             value[quantity] = number
     if "Q" not in value:
         return None
-    return _way(
+    return way_of(
         value["Q"], value.get("K") or getattr(case.disturbance, "K", None) or case.reaction.require_K()
     )
 
 
-def _way(Q: float, K: float) -> str:
+def way_of(Q: float, K: float) -> str:
+    """The way a reaction goes by its quotient."""
     return {"down": "forward", "up": "reverse", "same": "none"}[beside(Q, K)]
 
 
@@ -225,7 +218,7 @@ def _as_suspects(ideas: Mapping[str, list[str]], said: str | None = None) -> Ite
     """``said``: the way that the student chose; who goes another way does not go by that idea."""
     for way, names in ideas.items():
         if said in (None, way):
-            yield from (Suspect(name, way, "direction") for name in names)
+            yield from (Suspect(name, way) for name in names)
 
 
 def against_own_Q(case: Case, said: Mapping[str, Any]) -> Iterator[Suspect]:
@@ -242,7 +235,7 @@ def against_own_Q(case: Case, said: Mapping[str, Any]) -> Iterator[Suspect]:
         elif part.ask == "reason" and value in ("q_below_K", "q_above_K"):
             side = side or value[2:7]
     if side is not None:
-        yield Suspect("q_reversed", "reverse" if side == "below" else "forward", "against one's own Q")
+        yield Suspect("q_reversed", "reverse" if side == "below" else "forward")
 
 
 def heat_may_help(case: Case, said: Mapping[str, Any], k: str = "") -> bool:
@@ -257,14 +250,10 @@ def heat_may_help(case: Case, said: Mapping[str, Any], k: str = "") -> bool:
 # -- K --------------------------------------------------------------------------------------------------
 
 
-class ConstantTable(PartTable):
-    ask: Literal["K"]
-
-
 class Constant(_OfChange):
     """larger | smaller | same."""
 
-    Table = ConstantTable
+    Table = table_of("K")
     label = "What happens to the equilibrium constant K?"
     choices = (("larger", "larger"), ("smaller", "smaller"), ("same", "the same"))
 
@@ -274,26 +263,22 @@ class Constant(_OfChange):
 
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
         if change.kind in ("warm", "cool"):
-            yield Suspect("k_fixed_t", "same", "K")
+            yield Suspect("k_fixed_t", "same")
             if heat_may_help(case, said):
-                yield Suspect("heat_is_forward", "larger" if change.kind == "warm" else "smaller", "K")
+                yield Suspect("heat_is_forward", "larger" if change.kind == "warm" else "smaller")
             return
         idea = {"catalyst": "catalyst_shifts", "solid": "solid_shifts"}.get(change.kind, "k_moves_conc")
         for way in ("larger", "smaller"):
-            yield Suspect(idea, way, "K")
+            yield Suspect(idea, way)
 
 
 # -- what is seen ---------------------------------------------------------------------------------------
 
 
-class SeenTable(PartTable):
-    ask: Literal["seen"]
-
-
 class Seen(_OfChange):
     """darker | paler | same."""
 
-    Table = SeenTable
+    Table = table_of("seen")
     label = "Compared with before, the colour will be"
     choices = (("darker", "darker"), ("paler", "paler"), ("same", "the same"))
 
@@ -308,13 +293,7 @@ class Seen(_OfChange):
 
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
         """Colour is a direction in disguise: the option that a wrong direction would bring about."""
-        towards = darker_direction(part, case)
-        if towards is None:
-            return
-        as_seen = {towards: "darker", OPPOSITE[towards]: "paler", "none": "same"}
-        way = said_to(case, "direction", said)
-        for suspect in _as_suspects(direction_ideas(change, case.direction), way):
-            yield Suspect(suspect.mistake, as_seen[suspect.value], "colour as if " + suspect.value)
+        yield from _as_shifted(part, case, change, said)
 
 
 def darker_direction(part: Part, case: Case) -> str | None:
@@ -322,21 +301,20 @@ def darker_direction(part: Part, case: Case) -> str | None:
     direction, seen = case.direction, case.expected.get(part.id)
     if direction in OPPOSITE and seen in ("darker", "paler"):
         return direction if seen == "darker" else OPPOSITE[direction]
-    coefficient = case.reaction.coefficients.get(case.observed)
-    if coefficient:
-        return "forward" if coefficient > 0 else "reverse"
     # Nothing shifts: the product is then taken for the coloured one, as in most systems.
-    return "forward" if direction == "none" else None
+    return _rises_with(case.observed, case) or ("forward" if direction == "none" else None)
 
 
-class PrecipitateTable(PartTable):
-    ask: Literal["precipitate"]
+def _rises_with(species: str, case: Case) -> str | None:
+    """The direction of the first reaction that makes more of ``species``; None where it takes no part."""
+    coefficient = case.reaction.coefficients.get(species, 0)
+    return "forward" if coefficient > 0 else "reverse" if coefficient < 0 else None
 
 
 class Precipitate(_OfChange):
     """yes | no: is there more solid after the change than before?"""
 
-    Table = PrecipitateTable
+    Table = table_of("precipitate")
     label = "Does a solid form?"
     choices = (("yes", "yes, a solid forms"), ("no", "no, it stays clear"))
 
@@ -345,7 +323,7 @@ class Precipitate(_OfChange):
 
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
         if change.kind == "binder" and case.expected.get(part.id) == "yes":
-            yield Suspect("not_in_equation", "no", "nothing bound")
+            yield Suspect("not_in_equation", "no")
 
 
 # -- one concentration ----------------------------------------------------------------------------------
@@ -370,47 +348,46 @@ class Concentration(_OfChange):
         return _MOVES[beside(case.after.get(part.species, 0.0), case.before.get(part.species, 0.0))]
 
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
-        name, real, way = part.species, case.direction, said_to(case, "direction", said)
-        if change.kind in _NEVER_SHIFT and real == "none":
+        if change.kind in _NEVER_SHIFT and case.direction == "none":
             for moved in ("higher", "lower"):
-                yield Suspect(_NEVER_SHIFT[change.kind], moved, "concentration as if something shifted")
+                yield Suspect(_NEVER_SHIFT[change.kind], moved)
             return
-        coefficient = case.reaction.coefficients.get(name)
-        if name in change.species and change.kind in ("reactant", "product"):
-            yield Suspect("full_cancel", "same", "back to where it was")
+        coefficient = case.reaction.coefficients.get(part.species)
+        if part.species in change.species and change.kind in ("reactant", "product"):
+            yield Suspect("full_cancel", "same")
         elif change.kind == "reactant" and coefficient:
-            yield Suspect("two_boxes" if coefficient < 0 else "static_stop", "same", "left as it was")
+            yield Suspect("two_boxes" if coefficient < 0 else "static_stop", "same")
         elif change.kind == "binder" and coefficient:
-            yield from _bound(part, case, float(coefficient), way)
+            yield from _bound(part, case, float(coefficient), said_to(case, "direction", said))
         elif change.kind == "dilute":
-            yield Suspect("volume_ignored", "same", "as if no water came in")
-        if not coefficient or change.kind in ("reactant", "product", "dilute"):
-            return
-        up = "forward" if coefficient > 0 else "reverse"
-        as_seen = {up: "higher", OPPOSITE[up]: "lower", "none": "same"}
-        for suspect in _as_suspects(direction_ideas(change, real), way):
-            yield Suspect(suspect.mistake, as_seen[suspect.value], "concentration as if " + suspect.value)
+            yield Suspect("volume_ignored", "same")
+        if change.kind not in ("reactant", "product", "dilute"):
+            yield from _as_shifted(part, case, change, said)
 
 
 def _bound(part: Part, case: Case, coefficient: float, way: str | None) -> Iterator[Suspect]:
     """Something binds one reactant: the other one taken for it, or, by who sees no shift, nothing bound."""
     if way in (None, "none"):
-        yield Suspect("not_in_equation", "same", "nothing bound")
+        yield Suspect("not_in_equation", "same")
     if coefficient < 0:
         wrong = {"lower": "higher", "higher": "lower"}.get(str(case.expected.get(part.id)))
         if wrong:
-            yield Suspect("wrong_target", wrong, "another ion bound")
+            yield Suspect("wrong_target", wrong)
+
+
+def _as_shifted(part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
+    """What goes with each wrong direction: the way that was said, or any where none was."""
+    for suspect in _as_suspects(direction_ideas(change, case.direction), said_to(case, "direction", said)):
+        for seen in as_if(part, case, suspect.value):
+            yield Suspect(suspect.mistake, seen)
 
 
 def as_if(part: Part, case: Case, way: str) -> set[str]:
     """The answers to ``part`` that go with the first reaction going ``way``."""
-    if part.ask == "seen":
-        towards = darker_direction(part, case)
-        return {{towards: "darker", OPPOSITE[towards]: "paler", "none": "same"}[way]} if towards else set()
-    if part.ask == "change":
-        coefficient = case.reaction.coefficients.get(part.species)
-        up = "forward" if (coefficient or 0) > 0 else "reverse"
-        return {{up: "higher", OPPOSITE[up]: "lower", "none": "same"}[way]} if coefficient else set()
+    if part.ask in ("seen", "change"):
+        up = darker_direction(part, case) if part.ask == "seen" else _rises_with(part.species, case)
+        more, less = ("darker", "paler") if part.ask == "seen" else ("higher", "lower")
+        return {{up: more, OPPOSITE[up]: less, "none": "same"}[way]} if up else set()
     if part.ask == "reason":
         return {
             "forward": {"q_below_K", "k_rises"},

@@ -8,8 +8,7 @@ import pytest
 
 import eqlib as eq
 from eqlib.assess.asks import ASKS
-from eqlib.assess.asks.finished import FALSE, TRUE, real_roots
-from eqlib.assess.asks.rule import RULES
+from eqlib.assess.asks.sentences import FALSE, RULES, TRUE, real_roots
 from eqlib.assess.confront import confront
 from eqlib.assess.load import read_questions
 from eqlib.assess.mark import mark
