@@ -164,3 +164,13 @@ def test_a_cell_in_x_is_asked_for_as_a_number(own, typed):
     judged = next(part for part in made.parts if part.id == "work")
     assert judged.points == 0
     assert f"Row {label}, Kc: a number is wanted here" in made.feedback
+
+
+def test_a_tube_that_is_left_out_costs_its_own_cells(own):
+    answer = work(simulated(own.case("s01")))
+    whole = mark(own, answer, student="s01").points
+    label, row = next(iter(answer["work"].items()))
+    for kept in ({}, {"FeSCN^2+": row["FeSCN^2+"]}):
+        made = mark(own, answer | {"work": answer["work"] | {label: kept}}, student="s01")
+        assert 0.8 * whole <= made.points < whole
+        assert made.mistake is None

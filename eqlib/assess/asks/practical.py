@@ -1,13 +1,9 @@
-"""A practical worked out from the student's own readings: the table of readings, the work tube by tube, and
-Kc.
+"""A practical worked out from the student's own readings: their table, the work tube by tube, and Kc.
 
 The readings are those typed in or, for those without an instrument, those of a simulated one, another set
-for each
-student. Everything after them is judged from the student's own readings and, step by step, from the
-student's own
-earlier cells, so that one slip costs once: complex from the line of the standards, what is left of both
-reactants,
-Kc of each tube, their mean and its interval.
+for each student. Everything after them is judged from the student's own readings and, step by step, from
+their own earlier cells, so that one slip costs once: complex from the line of the standards, what is left of
+both reactants, Kc of each tube, their mean and its interval.
 """
 
 from __future__ import annotations
@@ -17,24 +13,25 @@ import statistics
 from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from functools import lru_cache
-from typing import TYPE_CHECKING, Any, Literal
+from functools import cache, lru_cache
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 import numpy as np
 
 from eqlib.assess import feedback
-from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict, close
+from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict, close, table_of
 from eqlib.assess.asks.carry import Path
+from eqlib.assess.asks.shift import said_to
 from eqlib.assess.mistakes import Suspect
 from eqlib.assess.reading.plain import Reading, Unreadable, plain
 from eqlib.assess.reading.tables import read_table
 from eqlib.assess.tables import QuestionError, Value, value_of
 from eqlib.errors import EqlibError
 from eqlib.lab.photometry import Calibration, student_t
-from eqlib.lab.practical.analysis import Tube, TubeByTube, tube_by_tube
+from eqlib.lab.practical.analysis import Tube, TubeByTube, TubeResult, tube_by_tube
 from eqlib.lab.practical.groups import stocks_of
 from eqlib.lab.practical.instrument import Instrument, read_tubes
-from eqlib.lab.practical.plan import Bench, rows_of
+from eqlib.lab.practical.plan import Bench, Row, rows_of
 from eqlib.lab.practical.readings import Readings, read_readings
 from eqlib.writing import with_figures
 
@@ -42,15 +39,15 @@ if TYPE_CHECKING:
     from eqlib.assess.case import Case
     from eqlib.assess.question import Policy
 
-#: The columns of the work, in the order in which they are worked out.
-COLUMNS = ("FeSCN^2+", "Fe^3+", "SCN^-", "Kc")
-#: The step from a reading to a concentration counts double: the others follow from it by taking away.
+#: The columns of the work, in the order in which they are worked out, and what a cell of each is worth: the
+#: step from a reading to a concentration counts double, the others follow from it by taking away.
 WORTH = {"FeSCN^2+": 2, "Fe^3+": 1, "SCN^-": 1, "Kc": 1}
 #: Cells are recomputed from the student's own data; this allows for figures rounded on the way.
 CLOSE = 0.03
 #: A slip is named when it explains at least this share of the cells that are wrong.
 _TELLING = 0.6
 _FEWEST = 3
+_BENCH = Bench()
 
 
 class ReadingsTable(PartTable):
@@ -81,7 +78,7 @@ class OwnReadings(Ask):
                 "The readings are wanted as a table in text: a line of headings, a line for each tube."
             )
         try:
-            found = read_readings(value, stocks_of(Bench()))
+            found = read_readings(value, stocks_of(_BENCH))
         except EqlibError as error:
             raise Unreadable(f"{str(error)[:1].upper()}{str(error)[1:]}.") from None
         counted = Counter(tube.role for tube in found.tubes)
@@ -95,7 +92,6 @@ class OwnReadings(Ask):
         return replace(super().finished(part, table), weight=0.0)
 
     def start(self, part: Part, case: Case) -> str:
-        """What stands in the field before anything is typed."""
         return simulated(case)
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
@@ -105,15 +101,11 @@ class OwnReadings(Ask):
         return ""
 
 
-class WorkTable(PartTable):
-    ask: Literal["work"]
-
-
 class Work(Ask):
     """The work, a row for each test tube: complex, both free reactants, Kc; each from the cells before it."""
 
     kind = "table"
-    Table = WorkTable
+    Table = table_of("work")
     label = "Tube by tube"
     help = "mol/L at equilibrium, Kc in L/mol. Each cell is judged from your own readings and earlier cells."
 
@@ -122,7 +114,7 @@ class Work(Ask):
 
     def finished(self, part: Part, table: Any) -> Part:
         labels = tuple(row.tube.label for row in _planned() if row.tube.role == "test")
-        return replace(super().finished(part, table), columns=COLUMNS, rows=labels, unit="mol/L")
+        return replace(super().finished(part, table), columns=tuple(WORTH), rows=labels, unit="mol/L")
 
     def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
         found = read_table(raw, part.columns, part.rows, part.unit, part.units)
@@ -132,30 +124,21 @@ class Work(Ask):
         return found
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> dict[str, dict[str, float | None]]:
-        done = worked_out(case, own)
-        return {
-            t.tube.label: dict(zip(COLUMNS, (t.complex_, t.free_metal, t.free_ligand, t.Kc), strict=True))
-            for t in done.tubes
-        }
+        return {done.tube.label: _right(done) for done in worked_out(case, own).tubes}
 
     def judge(self, part: Part, case: Case, reading: Reading, answered: Answered, policy: Policy) -> Verdict:
         try:
             lines = [worked_out(case, answered.earlier, all_converted=way) for way in (True, False)]
         except EqlibError as error:
             return Verdict(0.0, "wrong", None, f"Your readings give no line to work from: {error}.")
-        judged = [self._cells(line, reading.value, policy) for line in lines]
-        good_of = [
-            sum(WORTH[column] for (_, column), note in cells.items() if note != "wrong") for cells in judged
-        ]
-        line, cells = max(zip(good_of, lines, judged, strict=True), key=lambda found: found[0])[1:]
-        wanted = sum(WORTH.values()) * len(line.tubes)
-        good = max(good_of)
-        wrong = [place for place, note in cells.items() if note == "wrong"]
+        tried = [(line, self._cells(line, reading.value, policy)) for line in lines]
+        line, cells = max(tried, key=lambda found: _worth(found[1]))
+        good, wanted = _worth(cells), sum(WORTH.values()) * len(line.tubes)
         if good == wanted:
             return Verdict(1.0, "carried" if "carried" in cells.values() else "right")
+        wrong = [place for place, note in cells.items() if note == "wrong"]
         mistake = slip_of(line, reading.value, wrong, case)
-        right = sum(note != "wrong" for note in cells.values())
-        said = feedback.HALFWAY.format(right=right, all=len(COLUMNS) * len(line.tubes))
+        said = feedback.HALFWAY.format(right=len(cells) - len(wrong), all=len(WORTH) * len(line.tubes))
         if mistake:
             said += " " + feedback.wrong_part(mistake).removeprefix(feedback.NOT_YET).strip()
         return Verdict(good / wanted, "partly" if good else "wrong", mistake, said)
@@ -166,16 +149,11 @@ class Work(Ask):
         """(row, column) -> right, carried or wrong, for the cells that are filled in."""
         notes: dict[tuple[str, str], str] = {}
         for done in line.tubes:
-            row = value.get(done.tube.label) or {}
-            true = dict(
-                zip(COLUMNS, (done.complex_, done.free_metal, done.free_ligand, done.Kc), strict=True)
-            )
-            for column in COLUMNS:
-                cell = row.get(column)
-                if cell is None:
+            row = value[done.tube.label]
+            for column, right in _right(done).items():
+                if (cell := row[column]) is None:
                     continue
                 then = _following(done.tube, row, column) if policy.carry_forward else None
-                right = true[column]
                 if right is not None and close(cell, right, CLOSE):
                     notes[done.tube.label, column] = "right"
                 elif then is not None and close(cell, then, CLOSE):
@@ -195,10 +173,18 @@ class Work(Ask):
         return "\n".join(rows)
 
 
+def _right(done: TubeResult) -> dict[str, float | None]:
+    """The row of a tube, by column."""
+    return dict(zip(WORTH, (done.complex_, done.free_metal, done.free_ligand, done.Kc), strict=True))
+
+
+def _worth(cells: Mapping[tuple[str, str], str]) -> int:
+    return sum(WORTH[column] for (_, column), note in cells.items() if note != "wrong")
+
+
 def _following(tube: Tube, row: Mapping[str, Any], column: str) -> float | None:
-    """What a cell should be going on from the student's own earlier cells; None where those are
-    impossible."""
-    x, m, l = (row.get(name) for name in COLUMNS[:3])
+    """What a cell should be going on from the student's earlier cells; None where those are impossible."""
+    x, m, l, _ = (row[name] for name in WORTH)
     if x is None or not 0 < x < min(tube.metal, tube.ligand):
         return None
     if column == "Fe^3+":
@@ -237,7 +223,6 @@ class Place:
         return (absorbance - self.line.intercept) / self.line.slope
 
 
-_BENCH = Bench()
 _EXCESS = _BENCH.metal_standard * _BENCH.metal_mL / _BENCH.total_mL
 _LITRES = _BENCH.total_mL / 1000.0
 #: misconception, column, what it would write there: on from the student's own earlier cells of the row.
@@ -265,10 +250,12 @@ def slip_of(
     line: TubeByTube, value: Mapping[str, Any], wrong: list[tuple[str, str]], case: Case
 ) -> str | None:
     """The one known slip that explains most of the wrong cells, or None."""
-    path = case_path(case)
+    if not wrong:
+        return None  # the others are empty
+    path = _settings(case).path_cm
     tubes = {done.tube.label: done.tube for done in line.tubes}
     # What comes first explains what follows; later cells of an impossible first one match by accident.
-    first = next(c for c in COLUMNS if any(c == column for _, column in wrong))
+    first = min((column for _, column in wrong), key=list(WORTH).index)
     places = [
         Place(line.line, tubes[label], value[label], path) for label, column in wrong if column == first
     ]
@@ -282,47 +269,46 @@ def slip_of(
 def _hits(slip: Callable[[Place], float], at: Place, column: str) -> bool:
     try:
         return close(at.row[column], slip(at), CLOSE)
-    except (KeyError, TypeError, ZeroDivisionError, OverflowError):
+    except (TypeError, ZeroDivisionError, OverflowError):
         return False  # the cells this slip starts from are not filled in
 
 
 # -- the readings, and what follows from them ----------------------------------------------------------------
 
 
-@lru_cache(maxsize=1)
-def _planned() -> Any:
-    return rows_of(Bench())
+@cache
+def _planned() -> tuple[Row, ...]:
+    return rows_of(_BENCH)
 
 
-def _settings(case: Case) -> Mapping[str, float]:
+class Settings(NamedTuple):
+    """What the simulated readings of one student are made with."""
+
+    K: float
+    seed: float
+    epsilon: float
+    path_cm: float
+
+
+def _settings(case: Case) -> Settings:
     for part in case.parts:
         if part.ask == "readings":
-            return {
-                key: value_of(getattr(part.table, key), case.numbers)
-                for key in ("K", "seed", "epsilon", "path_cm")
-            }
+            return Settings(*(value_of(getattr(part.table, key), case.numbers) for key in Settings._fields))
     raise QuestionError('this needs a part ask = "readings" before it')
-
-
-def case_path(case: Case) -> float:
-    """The path of the cell, cm."""
-    return _settings(case)["path_cm"]
 
 
 def simulated(case: Case) -> str:
     """The readings of the simulated instrument for this student, as a table of text."""
-    made = _settings(case)
-    return _simulated(made["K"], int(made["seed"]), made["epsilon"], made["path_cm"])
+    return _simulated(_settings(case))
 
 
 @lru_cache(maxsize=256)
-def _simulated(K: float, seed: int, epsilon: float, path: float) -> str:
-    rows = _planned()
+def _simulated(made: Settings) -> str:
+    rows, drawn = _planned(), np.random.default_rng(int(made.seed))
     how = Instrument(fading=0.001, volume_sd=0.012, reading_sd=0.003)
     # The cell of another path is read at a wavelength that keeps the readings in range.
-    read = read_tubes(
-        [r.tube for r in rows], K, lambda nm: epsilon / path, 447.0, np.random.default_rng(seed), how, path
-    )
+    epsilon = made.epsilon / made.path_cm
+    read = read_tubes([r.tube for r in rows], made.K, lambda nm: epsilon, 447.0, drawn, how, made.path_cm)
     lines = ["tube; Fe / mL; SCN / mL; acid / mL; A"]
     for row, tube in zip(rows, read, strict=True):
         again = "again " if tube.role == "repeat" else ""
@@ -335,18 +321,17 @@ def _simulated(K: float, seed: int, epsilon: float, path: float) -> str:
 
 def own_readings(case: Case, own: Mapping[str, Any]) -> Readings:
     """What the student read, or the simulated readings."""
-    given = next((own[p.id] for p in case.parts if p.ask == "readings" and p.id in own), None)
-    return _parsed(given if isinstance(given, str) else simulated(case))
+    return _parsed(said_to(case, "readings", own) or simulated(case))
 
 
 @lru_cache(maxsize=64)
 def _parsed(table: str) -> Readings:
-    return read_readings(table, stocks_of(Bench()))
+    return read_readings(table, stocks_of(_BENCH))
 
 
 def worked_out(case: Case, own: Mapping[str, Any], all_converted: bool = True) -> TubeByTube:
     """The usual way on the student's own readings. Raises EqlibError where they give no line."""
-    return _worked_out(own_readings(case, own).tubes, case_path(case), all_converted)
+    return _worked_out(own_readings(case, own).tubes, _settings(case).path_cm, all_converted)
 
 
 @lru_cache(maxsize=64)
@@ -356,15 +341,14 @@ def _worked_out(tubes: tuple[Tube, ...], path: float, all_converted: bool) -> Tu
 
 def own_constants(case: Case, own: Mapping[str, Any]) -> list[float]:
     """Kc of each tube: the student's own where the work has them, else those of the readings."""
-    work = next((own[p.id] for p in case.parts if p.ask == "work" and p.id in own), None)
-    found = [row["Kc"] for row in (work or {}).values() if row and row.get("Kc")]
+    found = [row["Kc"] for row in (said_to(case, "work", own) or {}).values() if row["Kc"]]
     if len(found) >= _FEWEST:
         return found
     return [t.Kc for t in worked_out(case, own).tubes if t.Kc is not None]
 
 
 def summary(which: str) -> Callable[[Part, Case, Path], float]:
-    """A quantity of the practical: ``slope`` epsilon, ``mean``, ``s``, or an end of the 95 % interval."""
+    """A quantity of the practical: ``epsilon``, ``mean``, ``s``, or an end of the 95 % interval."""
 
     def value(part: Part, case: Case, path: Path) -> float:
         own = path.own
