@@ -10,7 +10,6 @@ from eqlib.assess.asks.slips import Facts, amount_made
 from eqlib.assess.asks.steps import small_x
 from eqlib.assess.case import Case
 from eqlib.assess.reading.equations import write_equation
-from eqlib.assess.reading.judge import judge_expression
 from eqlib.assess.reading.plain import Unreadable, plain
 from eqlib.assess.reading.species import named
 from eqlib.assess.records.journal import read_journal
@@ -21,17 +20,10 @@ from eqlib.chem.reactions import Reaction
 from eqlib.chem.stress import Stress
 from eqlib.lab.demonstration import judge, some_plan
 
-GAS = {"NO2(g)": -2, "N2O4(g)": 1}
-
 
 def test_an_equation_has_its_reactants_on_the_left():
     assert write_equation({"A": -2.0, "B": 1.0}) == "2 A ⇌ B"
     assert write_equation({"B": 1.0}) == "nothing ⇌ B"
-
-
-def test_an_expression_in_pressures_says_so():
-    assert judge_expression("p(N2O4)/p(NO2)^2", GAS).pressures
-    assert not judge_expression("[N2O4]/[NO2]^2", GAS).pressures
 
 
 def test_lists_in_lists_are_read_four_deep_and_no_deeper():

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+import random
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from fractions import Fraction
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
@@ -12,10 +14,10 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from eqlib.assess import feedback
-from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict, in_unicode
+from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict, in_unicode, table_of
+from eqlib.assess.asks.steps import in_K, quotient
 from eqlib.assess.reading.equations import read_equation
-from eqlib.assess.reading.expressions import read_expression
-from eqlib.assess.reading.judge import judge_expression
+from eqlib.assess.reading.expressions import parse_expression, read_expression, resolve, value_at
 from eqlib.assess.reading.plain import Reading
 from eqlib.chem.equations import sides
 from eqlib.chem.reactions import Reaction, balance
@@ -124,15 +126,11 @@ def _g(value: float, sign: str = "") -> str:
     return f"{value:{sign}g}".replace("-", "−")
 
 
-class ExpressionTable(PartTable):
-    ask: Literal["expression"]
-
-
 class Expression(Ask):
     """The equilibrium expression of the first reaction."""
 
     kind = "expression"
-    Table = ExpressionTable
+    Table = table_of("expression")
     label = "Write the equilibrium expression K"
     help = "For example [C]^2/([A]*[B])."
 
@@ -144,15 +142,58 @@ class Expression(Ask):
 
     def judge(self, part: Part, case: Case, reading: Reading, answered: Answered, policy: Policy) -> Verdict:
         try:
-            verdict = judge_expression(reading.value, case.reaction.coefficients)
+            slips = slips_in(reading.value, case.reaction.coefficients)
         except EqlibError:
-            return Verdict(0.0, "wrong")
-        if verdict.right:
-            return Verdict(1.0, "right")
-        return Verdict(0.0, "wrong", verdict.mistakes[0] if verdict.mistakes else None)
+            return Verdict(0.0, "wrong")  # another species stands in it
+        return Verdict(1.0, "right") if slips == () else Verdict(0.0, "wrong", slips[0] if slips else None)
 
     def words(self, part: Part, case: Case, value: Any) -> str:
         return with_unicode(str(value), case.reaction)
+
+
+#: Expressions of so low a degree that agree at all of these places are the same: J. T. Schwartz, J. ACM 27
+#: (1980) 701; from memory.
+_PLACES = 5
+
+
+def slips_in(written: str, coefficients: Mapping[str, float | Fraction]) -> tuple[str, ...] | None:
+    """The slips (one or two) that lead to this expression for a reaction with these coefficients: () for the
+    right one, in any form; None where none leads to it. Raises Unreadable where it names another species.
+    """
+    tree, _ = resolve(parse_expression(written), list(coefficients))
+    drawn = random.Random(12)
+    places = [{name: drawn.uniform(0.3, 3.0) for name in coefficients} for _ in range(_PLACES)]
+    everything = {name: float(nu) for name, nu in coefficients.items()}
+    try:
+        found = [value_at(tree, place) for place in places]
+    except (ZeroDivisionError, OverflowError):
+        return None
+    for slips, with_solids, how in _WAYS:
+        powers = everything if with_solids else in_K(everything)
+        values = (quotient(powers, place, **how) for place in places)
+        if all(math.isclose(a, b, rel_tol=1e-9) for a, b in zip(found, values, strict=True)):
+            return slips
+    return None
+
+
+def _ways() -> Iterator[tuple[tuple[str, ...], bool, dict[str, Any]]]:
+    """(slips, with solids, how K is put together) of at most two slips."""
+    for inverted, form, joined, solids in itertools.product(
+        (False, True), ("right", "dropped", "times"), ("product", "bottom", "both"), (False, True)
+    ):
+        made = {
+            "k_inverted": inverted,
+            "powers_missing": form != "right",
+            "sum_not_product": joined != "product",
+            "solid_in_k": solids,
+        }
+        slips = tuple(name for name, is_made in made.items() if is_made)
+        if len(slips) <= 2:
+            yield slips, solids, {"inverted": inverted, "form": form, "joined": joined}
+
+
+#: Single slips first: where one explains an expression, two are not suspected.
+_WAYS = sorted(_ways(), key=lambda way: len(way[0]))
 
 
 def with_unicode(text: str, reaction: Reaction) -> str:

@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from eqlib.assess.reading.numbers import COUNTED, read_number
 from eqlib.assess.reading.plain import Reading, Unreadable, plain, quote, tidy
-from eqlib.assess.reading.species import match_species
+from eqlib.assess.reading.species import match_species, stranger
 
 MAX_LENGTH = 300
 MAX_COEFFICIENT = 1000
@@ -67,7 +67,7 @@ def _from_mapping(value: Mapping[str, object], species: list[str]) -> dict[str, 
     for name, number in value.items():
         known, reason = match_species(name, species)
         if known is None:
-            raise _stranger(name, reason, species)
+            raise stranger(quote(name), reason, species)
         if known in found:
             raise Unreadable(f"{known} stands twice among the coefficients. Please give it one number.")
         found[known] = _coefficient(number, known, signed=True)
@@ -138,9 +138,9 @@ def _side(side: str, species: list[str]) -> list[Found]:
         raise Unreadable("One side of the equation is empty or very long. Please type it as A + B -> C.")
     terms = _divide(pieces, species)
     if terms is None:
-        stranger = next((p for p in re.split(r"\s\+\s", side) if _term(p, species) is None), side)
-        _, name = _leading(stranger.strip())
-        raise _stranger(name, match_species(name, species)[1], species)
+        odd = next((p for p in re.split(r"\s\+\s", side) if _term(p, species) is None), side)
+        _, name = _leading(odd.strip())
+        raise stranger(quote(name), match_species(name, species)[1], species)
     return terms
 
 
@@ -171,13 +171,3 @@ def _term(text: str, species: list[str]) -> Found | None:
     if known is None or note:
         return None
     return number, known, known == "H^+" and "H3O" in tidy(name)
-
-
-def _stranger(name: str, reason: str, species: list[str]) -> Unreadable:
-    listed = ", ".join(species)
-    if reason == "more than one":
-        return Unreadable(
-            f"{quote(name)} could mean more than one of {listed}. Please write its charge or phase."
-        )
-    return Unreadable(f"{quote(name)} is not one of the species here, which are {listed}. "
-                      "Please check its formula and charge.")  # fmt: skip

@@ -14,7 +14,7 @@ from fractions import Fraction
 from typing import TypeAlias
 
 from eqlib.assess.reading.plain import Reading, Unreadable, plain, quote, tidy
-from eqlib.assess.reading.species import match_species, species_key
+from eqlib.assess.reading.species import match_species, species_key, stranger
 from eqlib.writing import raised
 
 
@@ -71,34 +71,22 @@ def _product_after_quotient(tree: Tree) -> bool:
 
 def resolve(tree: Tree, species: Sequence[str]) -> tuple[Tree, tuple[str, ...]]:
     """The tree with every name replaced by the one of ``species`` it means, and notes. Errors: Unreadable."""
-    notes, known = [], {}
-    for term in terms_of(tree):
-        found, note = match_species(term.name, species)
-        if found is None:
-            raise Unreadable(_stranger(term.name, note, species))
-        known[term.name] = found
-        if note:
-            notes.append(note)
-    return _renamed(tree, known), tuple(dict.fromkeys(notes))
+    notes: dict[str, None] = {}
 
+    def named(tree: Tree) -> Tree:
+        if isinstance(tree, Term):
+            found, note = match_species(tree.name, species)
+            if found is None:
+                raise stranger(f"[{tree.name[:40]}]", note, species)
+            notes.update({note: None} if note else {})
+            return Term(found, tree.kind)
+        if isinstance(tree, Power):
+            return Power(named(tree.base), tree.power)
+        if isinstance(tree, Joined):
+            return Joined(tree.sign, named(tree.left), named(tree.right))
+        return tree
 
-def _stranger(name: str, reason: str, species: Sequence[str]) -> str:
-    listed = ", ".join(species)
-    if reason == "more than one":
-        return (
-            f"[{name[:40]}] could mean more than one of {listed}. Please write it with its charge or phase."
-        )
-    return f"[{name[:40]}] is not one of the species here, which are {listed}. Please check its formula."
-
-
-def _renamed(tree: Tree, known: Mapping[str, str]) -> Tree:
-    if isinstance(tree, Term):
-        return Term(known[tree.name], tree.kind)
-    if isinstance(tree, Power):
-        return Power(_renamed(tree.base, known), tree.power)
-    if isinstance(tree, Joined):
-        return Joined(tree.sign, _renamed(tree.left, known), _renamed(tree.right, known))
-    return tree
+    return named(tree), tuple(notes)
 
 
 @dataclass(frozen=True)
@@ -132,17 +120,6 @@ Tree: TypeAlias = Fraction | Term | Power | Joined
 Token: TypeAlias = Term | Fraction | str
 
 
-def terms_of(tree: Tree) -> list[Term]:
-    """Every Term in a tree, in order of appearance."""
-    if isinstance(tree, Term):
-        return [tree]
-    if isinstance(tree, Power):
-        return terms_of(tree.base)
-    if isinstance(tree, Joined):
-        return terms_of(tree.left) + terms_of(tree.right)
-    return []
-
-
 def degree(tree: Tree) -> Fraction:
     """An upper bound of the degree of numerator and denominator together."""
     if isinstance(tree, Term):
@@ -153,6 +130,20 @@ def degree(tree: Tree) -> Fraction:
     if isinstance(tree, Joined):
         return degree(tree.left) + degree(tree.right)
     return Fraction(0)
+
+
+def value_at(tree: Tree, conc: Mapping[str, float]) -> float:
+    """The value of an expression with these concentrations. Raises ZeroDivisionError or OverflowError."""
+    if isinstance(tree, Fraction):
+        return float(tree)
+    if isinstance(tree, Term):
+        return conc[tree.name]
+    if isinstance(tree, Power):
+        return value_at(tree.base, conc) ** float(tree.power)
+    left, right = value_at(tree.left, conc), value_at(tree.right, conc)
+    if tree.sign in "+-":
+        return left + right if tree.sign == "+" else left - right
+    return left * right if tree.sign == "*" else left / right
 
 
 def write_expression(tree: Tree) -> str:
@@ -248,7 +239,12 @@ def _tokens(text: str, typed: str) -> list[Token]:
         if (opened := _OPENED.match(text, i)) is not None:
             start = opened.end() - 1
             end = _closing(text, start, typed)
-            out.append(Term(_name(text[start + 1 : end], typed), "c" if c == "[" else "p"))
+            name = text[start + 1 : end].strip()
+            if not name or len(name) > 60:
+                raise Unreadable(
+                    f"A pair of brackets in {quote(typed)} does not hold the name of a species. {EXAMPLE}"
+                )
+            out.append(Term(name, "c" if c == "[" else "p"))
             i = end + 1
         elif (pressure := _PRESSURE.match(text, i)) is not None:
             out.append(Term(pressure.group(1), "p"))
@@ -295,15 +291,6 @@ def _closing(text: str, start: int, typed: str) -> int:
     raise Unreadable(f"A bracket is opened and not closed in {quote(typed)}. Please check the brackets.")
 
 
-def _name(name: str, typed: str) -> str:
-    name = name.strip()
-    if not name or len(name) > 60:
-        raise Unreadable(
-            f"A pair of brackets in {quote(typed)} does not hold the name of a species. {EXAMPLE}"
-        )
-    return name
-
-
 class _Parser:
     """Recursive descent over the tokens: sum, quotient, group of terms side by side, power."""
 
@@ -314,7 +301,7 @@ class _Parser:
         tree = self.sum()
         if self.i < len(self.tokens):
             raise self.problem()
-        if not terms_of(tree):
+        if not any(isinstance(token, Term) for token in self.tokens):
             raise Unreadable(f"{quote(self.typed)} holds no concentration. {EXAMPLE}")
         if degree(tree) > MAX_DEGREE:
             raise Unreadable(

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from eqlib.assess.reading.plain import tidy
+from eqlib.assess.reading.plain import Unreadable, tidy
 from eqlib.chem.species import species
 from eqlib.errors import EqlibError
 
@@ -65,6 +65,18 @@ def match_species(text: str, names: Iterable[str]) -> tuple[str | None, str]:
     if key == "H3O+" and "H^+" in names:  # one and the same, written with its water
         return "H^+", ""
     return named(text, names)
+
+
+def stranger(shown: str, reason: str, names: Iterable[str]) -> Unreadable:
+    """The error for a species that is none of ``names``, or could be several (``reason``)."""
+    listed = ", ".join(names)
+    if reason == "more than one":
+        return Unreadable(
+            f"{shown} could mean more than one of {listed}. Please write it with its charge or phase."
+        )
+    return Unreadable(
+        f"{shown} is not one of the species here, which are {listed}. Please check its formula and charge."
+    )
 
 
 #: Names in use beside those a formula is spoken with (IUPAC, Nomenclature of Inorganic Chemistry 2005; from

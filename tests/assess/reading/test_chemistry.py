@@ -6,9 +6,9 @@ import pytest
 
 from eqlib.assess.asks import read_part
 from eqlib.assess.asks.base import Part
+from eqlib.assess.asks.typed import slips_in
 from eqlib.assess.reading.equations import read_equation
 from eqlib.assess.reading.expressions import read_expression
-from eqlib.assess.reading.judge import judge_expression
 from eqlib.assess.reading.plain import Unreadable
 from eqlib.assess.reading.species import match_species
 from eqlib.assess.reading.tables import read_cell, read_order, read_table
@@ -64,15 +64,13 @@ WRONG = [
 @pytest.mark.parametrize(("reaction", "typed"), RIGHT)
 def test_equivalent_expressions_are_right(reaction, typed):
     reading = read_expression(typed, reaction)
-    assert judge_expression(reading.value, reaction).right
+    assert slips_in(reading.value, reaction) == ()
     assert read_expression(reading.value, reaction).value == reading.value
 
 
 @pytest.mark.parametrize(("reaction", "typed", "mistakes"), WRONG)
 def test_wrong_expressions_show_their_slip(reaction, typed, mistakes):
-    verdict = judge_expression(read_expression(typed, reaction).value, reaction)
-    assert not verdict.right
-    assert verdict.mistakes == mistakes
+    assert slips_in(read_expression(typed, reaction).value, reaction) == (mistakes or None)
 
 
 @pytest.mark.parametrize(
@@ -362,7 +360,7 @@ PAIRS = {"NO2(g)": -2, "N2O4(g)": 1}
 def test_expressions_as_people_type_them(coefficients, typed):
     reading = read_part(Part("x", "expression", "expression", "K"), typed, tuple(coefficients))
     assert reading.ok, reading.message
-    assert judge_expression(reading.value, coefficients).right
+    assert slips_in(reading.value, coefficients) == ()
 
 
 COPPER = "Cu(s) + NO3^- + H^+ -> Cu^2+ + NO2(g) + H2O(l)"
