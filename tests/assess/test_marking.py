@@ -542,7 +542,7 @@ def test_which_attempt_counts_is_the_instructors_choice(questions):
         assert f"{which} of 3 attempts" in given.audit
     assert mark(questions["kc"], record).mistake == "stock_conc"
     assert (
-        mark(questions["kc"], record.to_json())
+        mark(questions["kc"], json.dumps(record.to_dict()))
         == mark(questions["kc"], record.to_dict())
         == mark(questions["kc"], record)
     )
@@ -558,7 +558,7 @@ def test_a_prediction_changed_after_its_outcome_was_shown_wins_nothing(questions
     given = mark(assessed, shown)
     assert (given.points, given.mistake) == (0.0, "stock_conc")
     assert "attempt 2 of 3 counts, 1 made after the outcome was shown left aside" in given.audit
-    assert mark(assessed, shown.to_json()) == given
+    assert mark(assessed, json.dumps(shown.to_dict())) == given
     assert mark(assessed, shown, policy={"attempts": "last"}).points == 4.0
     assert mark(assessed, shown, policy={"attempts": "best"}).points == 4.0
     assert mark(assessed, record.revealed("2026-01-31T17:00:00Z")).mistake == "initial_as_eq", (

@@ -14,42 +14,35 @@ checksum of the answer, so that a student can see that what arrived is what they
 
 from __future__ import annotations
 
-from eqlib.assess.records.collect import Collected, code_answers, collect, no_answers
+from eqlib.assess.records.collect import (
+    Collected,
+    code_answers,
+    collect,
+    no_answers,
+    oddities,
+    rescue,
+)
 from eqlib.assess.records.journal import Journal, journal_name
-from eqlib.assess.records.odd import oddities
 from eqlib.assess.records.record import (
-    FORMAT,
-    MAX_HISTORY,
-    MAX_RECORD,
     MIME,
-    RETRY,
     SEEN,
     AnswerError,
     Record,
-    Standing,
     blank,
     kept_parts,
-    plain,
     receipt_of,
     record_answer,
     same_answer,
     standing,
 )
-from eqlib.assess.records.rescue import Rescued, rescue
 
 __all__ = [
-    "FORMAT",
-    "MAX_HISTORY",
-    "MAX_RECORD",
     "MIME",
-    "RETRY",
     "SEEN",
     "AnswerError",
     "Collected",
     "Journal",
     "Record",
-    "Rescued",
-    "Standing",
     "blank",
     "code_answers",
     "collect",
@@ -57,7 +50,6 @@ __all__ = [
     "kept_parts",
     "no_answers",
     "oddities",
-    "plain",
     "receipt_of",
     "record_answer",
     "rescue",

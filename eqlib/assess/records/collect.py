@@ -1,23 +1,41 @@
-"""Gather recorded answers: from any cell's outputs, a notebook's metadata, and the journal beside it.
+"""Find recorded answers again: in a notebook's outputs and metadata, and in the journal beside it.
 
 Copies of one answer may stand in several places (a form shown twice, a notebook older than its journal). They
 are merged: the newest counts, and no attempt is lost. Something unreadable never hides the rest: it becomes
-one line in ``problems``.
+one line in ``problems``. ``rescue`` brings what was found to safety before the outputs that hold it are
+replaced; ``oddities`` says what is odd about it.
 """
 
 from __future__ import annotations
 
+import ast
 import json
-from collections.abc import Iterator, Mapping
-from datetime import datetime
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from eqlib.assess.records.journal import journal_name, read_journal
+from eqlib.assess.records.journal import Journal, journal_name, read_journal
 from eqlib.assess.records.record import MIME, SEEN, AnswerError, Record, read_time, record_answer
 from eqlib.assess.variants import normal_id
 
 if TYPE_CHECKING:
     from eqlib.assess.question import Question
+
+#: Answers to this many questions within AT_ONCE are remarked on: nobody fills in so many forms so fast.
+MANY = 3
+AT_ONCE = timedelta(seconds=1)
+#: Clocks of students' computers differ by a little.
+CLOCK = timedelta(minutes=10)
+_MARKER = re.compile(
+    r"\beqlib\.(?:assess|grading)\b|\bfrom\s+eqlib\s+import\b[^\n]*\b(?:mark|load_questions)\b"
+)
+MAX_NOTEBOOK = 60_000_000
+MAX_NOTEBOOKS = 1000
+#: What was read of a file already: path -> (size and time, records).
+_read: dict[Path, tuple[tuple[int, int], tuple[Record, ...]]] = {}
 
 
 class Collected(dict[str, Record]):
@@ -200,3 +218,191 @@ def no_answers(kept: Collected, questions: Mapping[str, Question], assignment: s
     if not forms or any(name in questions for name in kept):
         return ""
     return f"no answers found: ask for the file {journal_name(assignment)}"
+
+
+# -- to safety ----------------------------------------------------------------------------------------------
+
+# A saved notebook may be the only copy of an answer: handed on without its journal, renamed, reopened
+# without its question file. Running a cell replaces its output. So whatever shows something in the place of
+# a recorded answer calls ``rescue`` first: it needs no question file.
+
+
+@dataclass(frozen=True)
+class Rescued:
+    """Every record found in a folder, copies merged. ``problems``: lines about journals that could not be
+    written (then the outputs are the only copy).
+    """
+
+    records: tuple[Record, ...] = ()
+    problems: tuple[str, ...] = ()
+
+    def bundle(self, question: str) -> dict[str, Any]:
+        """What an output in this question's place has to carry: {MIME: its newest record}, or {}."""
+        theirs = [record for record in self.records if record.question == question]
+        return {MIME: max(theirs, key=lambda record: record.when).to_dict()} if theirs else {}
+
+
+def rescue(folder: str | Path, write: bool = True) -> Rescued:
+    """Copy every record in the notebooks of ``folder`` (and their checkpoints) into its journals; return them
+    all, those of the journals among them. Never raises. ``write=False`` only reads (while marking).
+    """
+    folder = Path(folder)
+    in_notebooks = [r for path in _notebooks(folder) for r in _records_of(path, _from_notebook)]
+    problems = []
+    if write:
+        for assignment in dict.fromkeys(record.assignment for record in in_notebooks):
+            theirs = [record for record in in_notebooks if record.assignment == assignment]
+            try:
+                Journal(folder / journal_name(assignment)).write(*theirs)
+            except AnswerError as error:
+                problems.append(str(error))
+    in_journals = [
+        r for path in _listed(folder, "answers-*.journal.json") for r in _records_of(path, _from_journal)
+    ]
+    merged: dict[tuple[str, str, str], Record] = {}
+    for record in (*in_notebooks, *in_journals):
+        key = record.assignment, normal_id(record.student), record.question
+        merged[key] = merged[key].merged(record) if key in merged else record
+    return Rescued(tuple(merged.values()), tuple(problems))
+
+
+def _notebooks(folder: Path) -> list[Path]:
+    any_case = "*.[iI][pP][yY][nN][bB]"
+    return [*_listed(folder, any_case), *_listed(folder / ".ipynb_checkpoints", any_case)]
+
+
+def _listed(folder: Path, pattern: str) -> list[Path]:
+    """The newest files of a folder that fit; none if it cannot be listed."""
+    try:
+        paths = [(path.stat().st_mtime_ns, path) for path in folder.glob(pattern) if path.is_file()]
+    except OSError:
+        return []
+    return [path for _, path in sorted(paths, reverse=True)[:MAX_NOTEBOOKS]]
+
+
+def _records_of(path: Path, read: Callable[[str], Iterable[Record]]) -> tuple[Record, ...]:
+    """What ``read`` finds in a file; a file that did not change is not read again."""
+    try:
+        stat = path.stat()
+        stamp = stat.st_size, stat.st_mtime_ns
+        if path in _read and _read[path][0] == stamp:
+            return _read[path][1]
+        if stat.st_size > MAX_NOTEBOOK:
+            return ()
+        data = path.read_bytes()
+        # Editors and mail may have put a mark of the encoding in front, or written another one.
+        text = data.decode(json.detect_encoding(data), errors="replace")
+    except OSError:
+        return ()
+    _read[path] = stamp, tuple(read(text))
+    return _read[path][1]
+
+
+def _from_notebook(text: str) -> Iterable[Record]:
+    # Most notebooks of a folder hold no record: these need not be parsed.
+    return records_in(text, Collected()) if json.dumps(MIME) in text or '"eqlib"' in text else ()
+
+
+def _from_journal(text: str) -> list[Record]:
+    return [record for theirs in read_journal(text)[0].values() for record in theirs.values()]
+
+
+# -- what is odd: facts for the instructor, none of which costs a point -------------------------------------
+
+
+def oddities(
+    kept: Collected,
+    notebook: dict[str, Any] | None = None,
+    due: datetime | None = None,
+    now: datetime | None = None,
+) -> list[str]:
+    """One neutral line for each odd thing. ``due``: until when answers were to be recorded, if that is known;
+    ``now``: when it was collected (default: now).
+    """
+    return [
+        *_all_at_once(kept),
+        *_outside_time(kept, due, now or datetime.now(UTC)),
+        *_opened_elsewhere(kept),
+        *_uses_marker(notebook or {}),
+    ]
+
+
+def _attempts(kept: Collected) -> Iterator[tuple[str, datetime]]:
+    """(question, when) of every attempt at a question; our own notes are left out."""
+    for name, record in kept.items():
+        if ":" not in name and name != "student":
+            for at in (*(entry["at"] for entry in record.history), record.at):
+                yield name, read_time(at)
+
+
+def _all_at_once(kept: Collected) -> Iterator[str]:
+    times = [when for _, when in _attempts(kept)]
+    count = len({name for name, _ in _attempts(kept)})
+    if count >= MANY and max(times) - min(times) <= AT_ONCE:
+        yield f"all {count} answers were recorded within one second ({_said(min(times))})"
+
+
+def _outside_time(kept: Collected, due: datetime | None, now: datetime) -> Iterator[str]:
+    for limit, what in ((due, "after the assignment was due"), (now, "later than the time of marking")):
+        found = sorted((w, n) for n, w in _attempts(kept) if limit is not None and w > limit + CLOCK)
+        if found:
+            when, name = found[0]
+            count = f"{len(found)} recorded answer{'s carry times' if len(found) > 1 else ' carries a time'}"
+            yield f"{count} {what} (the first: {name}, {_said(when)})"
+
+
+def _opened_elsewhere(kept: Collected) -> Iterator[str]:
+    """Outcomes shown under another id before the answer that stands was recorded."""
+    for who, question, when in dict.fromkeys(kept.opened):
+        record = kept.get(question)
+        if record is None or normal_id(who) == normal_id(record.student) or when >= record.when:
+            continue
+        under = f"the id {who!r}" if who else "no id"
+        yield (
+            f"the outcome of {question!r} was opened under {under} at {_said(when)}, before it was answered "
+            f"under {record.student!r} at {_said(record.when)}"
+        )
+
+
+def _uses_marker(notebook: dict[str, Any]) -> Iterator[str]:
+    for number, cell in enumerate(notebook.get("cells") or (), start=1):
+        if not isinstance(cell, dict) or cell.get("cell_type") != "code":
+            continue
+        ours = cell.get("metadata", {})
+        if isinstance(ours, dict) and isinstance(ours.get("eqlib"), dict) and ours["eqlib"].get("restoring"):
+            continue
+        source = cell.get("source", "")
+        if _imports_marker("".join(source) if isinstance(source, list) else str(source)):
+            yield f"cell {number} imports the part of eqlib that marks"
+
+
+def _imports_marker(source: str) -> bool:
+    if "eqlib" not in source:
+        return False
+    try:
+        tree = ast.parse(source)
+    except (SyntaxError, ValueError, RecursionError, MemoryError):
+        return _MARKER.search(source) is not None
+    names = {"eqlib"}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            names |= {alias.asname for alias in node.names if alias.name == "eqlib" and alias.asname}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import) and any(_marks(alias.name) for alias in node.names):
+            return True
+        if isinstance(node, ast.ImportFrom) and node.module:
+            taken = {f"{node.module}.{alias.name}" for alias in node.names}
+            if _marks(node.module) or any(_marks(name) for name in taken):
+                return True
+        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):  # noqa: SIM102
+            if node.value.id in names and _marks(f"eqlib.{node.attr}"):
+                return True
+    return False
+
+
+def _marks(name: str) -> bool:
+    return re.match(r"eqlib\.(assess|grading|mark|load_questions)(\.|$)", name) is not None
+
+
+def _said(when: datetime) -> str:
+    return f"{when.astimezone(UTC):%Y-%m-%d %H:%M:%S} UTC"

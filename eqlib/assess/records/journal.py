@@ -39,22 +39,6 @@ class Journal:
     def __init__(self, path: str | Path) -> None:
         self.path = Path(path)
 
-    def read(self, student: str | None = None) -> dict[str, Record]:
-        """The records of ``student`` (None: of nobody in particular), by question. Unusable ones are left
-        out.
-        """
-        records, _ = self._whole()
-        return dict(records.get(normal_id(student), {}))
-
-    def students(self) -> tuple[str, ...]:
-        """The ids that have recorded something here."""
-        return tuple(sorted(self._whole()[0]))
-
-    @property
-    def problems(self) -> tuple[str, ...]:
-        """One line for each record, or for the file, that could not be read."""
-        return tuple(self._whole()[1])
-
     def write(self, *given: Record) -> None:
         """Keep these records beside what is there. Raises AnswerError if the disk refuses."""
         with alone_in(self.path.parent):

@@ -130,10 +130,6 @@ class Record:
             **shown,
         }
 
-    def to_json(self) -> str:
-        """The record as JSON text."""
-        return json.dumps(self.to_dict(), ensure_ascii=False, allow_nan=False)
-
     @classmethod
     def from_json(cls, source: object) -> Record:
         """A record from JSON text, bytes or a dict. Raises AnswerError if it is not whole and unaltered."""

@@ -5,9 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from eqlib.assess.records import rescue
-from eqlib.assess.records.collect import Collected
-from eqlib.assess.records.odd import oddities
+from eqlib.assess.records.collect import Collected, oddities, rescue
 from eqlib.assess.records.record import FORMAT, MIME, SEEN, Record, record_answer
 
 START = datetime(2026, 1, 31, 18, 5, tzinfo=UTC)
@@ -122,7 +120,7 @@ def test_a_cell_that_imports_the_marker(source, odd):
 
 def test_an_answer_in_any_alphabet_can_be_recorded_and_read_again():
     made = record_answer("04", "why", {"explain": "Weil ΔH < 0 ist: naïve Ö → ⇌"}, "s01", at=at(0))
-    again = Record.from_json(made.to_json())
+    again = Record.from_json(json.dumps(made.to_dict()))
     assert again.answer == {"explain": "Weil ΔH < 0 ist: naïve Ö → ⇌"}
     assert again.receipt == made.receipt
     assert len(made.receipt) == 8
@@ -143,6 +141,8 @@ def test_an_answer_kept_in_one_place_of_a_notebook_is_brought_to_safety(tmp_path
     output = {"output_type": "display_data", "data": {MIME: made.to_dict()}, "metadata": {}}
     cell = {"cell_type": "code", "outputs": [output] if place == "output" else []}
     (tmp_path / "mine.ipynb").write_text(json.dumps({"cells": [cell], "metadata": metadata}))
-    assert rescue(tmp_path).record("a").answer == {"direction": "none"}
+    assert rescue(tmp_path).bundle("a")[MIME]["answer"] == {"direction": "none"}
     (tmp_path / "mine.ipynb").unlink()
-    assert rescue(tmp_path, write=False).record("a").answer == {"direction": "none"}, "the journal has it"
+    assert rescue(tmp_path, write=False).bundle("a")[MIME]["answer"] == {"direction": "none"}, (
+        "the journal has it"
+    )
