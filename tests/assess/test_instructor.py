@@ -2,7 +2,7 @@
 
 import pytest
 
-from eqlib.assess.check.leaks import not_to_be_released
+from eqlib.assess.check.unearned import not_to_be_released
 from eqlib.assess.instructor import notes_path
 from eqlib.assess.load import load_questions
 from eqlib.errors import EqlibError

@@ -1,35 +1,48 @@
 """``eqlib check``: do a course, its notebooks and its questions hold together?
 
 A course is a folder with ``source/<assignment>/``; a folder that holds a ``questions.toml`` itself is
-checked alone.
+checked alone. A source notebook asks each question once, for its points, with nothing left in it that
+students must not see.
 """
 
 from __future__ import annotations
 
 import json
+import re
+from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from eqlib.assess.check.guesses import (
+from eqlib.assess.check.question import check_question
+from eqlib.assess.check.unearned import (
     STUDENTS,
-    Asked,
-    Shown,
+    leaks,
     lucky,
+    markdown_in,
+    nbgrader_of,
+    not_to_be_released,
     numbers_asked,
     numbers_shown,
     places,
     printed,
-    texts_of,
+    source_of,
 )
-from eqlib.assess.check.leaks import leaks, not_to_be_released
-from eqlib.assess.check.notebook import check_notebook, check_release
-from eqlib.assess.check.question import check_question
 from eqlib.assess.load import load_questions
+from eqlib.assess.question import QuestionSet
+from eqlib.assess.records.record import MIME
 from eqlib.errors import EqlibError
 
 #: Sets of numbers tried for every question.
 SAMPLES = 200
+BEGIN, END = "### BEGIN SOLUTION", "### END SOLUTION"
+_TELLING = re.compile(r"\.outcome\(|\.expected\b|\.working\b")
+
+#: Something wrong: where, and a line that says what.
+Fault = tuple[str, str]
+#: ``progress(what, done, of)``, called before each question.
+Progress = Callable[[str, int, int], None]
 
 
 @dataclass(frozen=True)
@@ -44,129 +57,101 @@ class Finding:
         return f"{self.path}: {self.where}: {self.message}" if self.where else f"{self.path}: {self.message}"
 
 
-def check_course(
-    path: str | Path, samples: int = SAMPLES, progress: Callable[[str, int, int], None] | None = None
-) -> list[Finding]:
+def check_course(path: str | Path, samples: int = SAMPLES, progress: Progress | None = None) -> list[Finding]:
     """Everything that does not hold together in the course at ``path``; an empty list means that all is well.
 
     ``samples`` sets of numbers are tried per question; what can be guessed or read off is measured from 200
-    on. ``progress(what, done, of)`` is called before each question.
+    on.
     """
     root = Path(path)
-    folders = _assignments(root)
+    alone = (root / "questions.toml").is_file()
+    folders = [root] if alone else sorted(file.parent for file in root.glob("source/*/questions.toml"))
     if not folders:
         return [Finding(str(root), "", "no questions.toml here or in source/*/; is this the course folder?")]
-    findings: list[Finding] = []
-    asked: list[Asked] = []
-    shown: list[Shown] = []
-    files: dict[str, str] = {}
+    findings, twice, asked, shown = [], [], [], []
+    seen: dict[str, Path] = {}
     for folder in folders:
-        findings += _check_assignment(root, folder, samples, progress)
-        files |= _gather(root, folder, samples, asked, shown)
-    findings += _check_twice(folders)
-    findings += [
-        Finding(files[assignment], f"question {question!r}", line)
-        for assignment, question, line in printed(asked, shown)
-    ]
-    return findings
+        file = folder / "questions.toml"
+        try:
+            questions = load_questions(file)
+        except EqlibError as error:
+            findings += [Finding(_shown(root, file), "", line) for line in _faults(file, error)]
+            continue
+        books = {path: read_notebook(path) for path in sorted(folder.glob("*.ipynb"))}
+        findings += _check_assignment(root, folder, questions, books, samples, progress)
+        if samples >= STUDENTS:
+            read = [notebook for notebook, problem in books.values() if not problem]
+            texts = [(f"cell {n}", source_of(cell)) for one in read for n, cell in markdown_in(one)]
+            asked += numbers_asked(questions)
+            shown += numbers_shown(questions, texts)
+        name = questions.assignment.id
+        if name in seen:
+            # They would share their answers and their numbers.
+            twice.append(Finding(str(folder), "[assignment]", f"id {name!r} is also used by {seen[name]}"))
+        seen[name] = folder
+    for assignment, question, line in printed(asked, shown):
+        twice.append(
+            Finding(_shown(root, seen[assignment] / "questions.toml"), f"question {question!r}", line)
+        )
+    return findings + twice
 
 
-def _gather(root: Path, folder: Path, samples: int, asked: list, shown: list) -> dict[str, str]:
-    """Add what the assignment asks and shows to the two lists; its id and file. One that cannot be loaded is
-    reported elsewhere.
-    """
-    try:
-        questions = load_questions(folder)
-    except EqlibError:
-        return {}
-    texts: list[tuple[str, str]] = []
-    for path in sorted(folder.glob("*.ipynb")):
-        notebook, problem = read_notebook(path)
-        texts += [] if problem else texts_of(notebook)
-    if samples >= STUDENTS:
-        asked += numbers_asked(questions)
-        shown += numbers_shown(questions, texts)
-    return {questions.assignment.id: _shown(root, folder / "questions.toml")}
-
-
-def _assignments(root: Path) -> list[Path]:
-    if (root / "questions.toml").is_file():
-        return [root]
-    return sorted(file.parent for file in root.glob("source/*/questions.toml"))
+def _faults(file: Path, error: EqlibError) -> list[str]:
+    """What is wrong with a question file, without its name; after a near name the whole list is no help."""
+    named = f"{Path(*file.parts[-2:])}: "
+    lines = getattr(error, "faults", (str(error),))
+    return [line.removeprefix(named).split(" It may be one of: ")[0] for line in lines]
 
 
 def _check_assignment(
-    root: Path, folder: Path, samples: int, progress: Callable[[str, int, int], None] | None
+    root: Path,
+    folder: Path,
+    questions: QuestionSet,
+    books: dict[Path, tuple[dict, str]],
+    samples: int,
+    progress: Progress | None,
 ) -> list[Finding]:
-    file = folder / "questions.toml"
-    shown = _shown(root, file)
-    try:
-        questions = load_questions(file)
-    except EqlibError as error:
-        # Each names its file itself; after a near name the whole list is no help.
-        named = f"{Path(*file.parts[-2:])}: "
-        faults = [line.removeprefix(named) for line in getattr(error, "faults", (str(error),))]
-        return [Finding(shown, "", line.split(" It may be one of: ")[0]) for line in faults]
-    findings = []
-    if questions.assignment.id != folder.name and folder != root:
-        findings.append(
-            Finding(
-                shown, "[assignment]", f"id is {questions.assignment.id!r} but the folder is {folder.name!r}"
-            )
-        )
+    findings: list[Finding] = []
+
+    def say(path: Path, *lines: Fault) -> None:
+        findings.extend(Finding(_shown(root, path), where, line) for where, line in lines)
+
+    file, name = folder / "questions.toml", questions.assignment.id
+    if name != folder.name and folder != root:
+        say(file, ("[assignment]", f"id is {name!r} but the folder is {folder.name!r}"))
     for number, question in enumerate(questions.values()):
         if progress is not None:
-            progress(f"{questions.assignment.id}: {question.id}", number, len(questions))
-        findings += [
-            Finding(shown, f"question {question.id!r}", line) for line in check_question(question, samples)
-        ]
-    notebooks = sorted(folder.glob("*.ipynb"))
-    if not notebooks:
-        findings.append(Finding(shown, "", "there is no notebook beside this file"))
-    given_away = [*places(questions), *leaks(questions), *not_to_be_released(questions)]
+            progress(f"{name}: {question.id}", number, len(questions))
+        say(file, *((f"question {question.id!r}", line) for line in check_question(question, samples)))
+    if not books:
+        say(file, ("", "there is no notebook beside this file"))
+    say(file, *places(questions), *leaks(questions), *not_to_be_released(questions))
     if samples >= STUDENTS:
-        given_away += lucky(questions)
-    findings += [Finding(shown, where, line) for where, line in given_away]
+        say(file, *lucky(questions))
     for kept in sorted(folder.glob("instructor*")):
-        line = "would be released to students with this folder; move it to the course's instructor folder"
-        findings.append(Finding(_shown(root, kept), "", line))
+        say(
+            kept,
+            ("", "would be released to students with this folder; move it to the course's instructor folder"),
+        )
     for kept in sorted(folder.glob("*.journal.json")):
-        line = "holds somebody's recorded answers and would be released; remove it"
-        findings.append(Finding(_shown(root, kept), "", line))
+        say(kept, ("", "holds somebody's recorded answers and would be released; remove it"))
     elsewhere: set[str] = set()
-    for notebook in notebooks:
-        data, problem = read_notebook(notebook)
+    for path, (notebook, problem) in books.items():
         if problem:
-            findings.append(Finding(_shown(root, notebook), "", problem))
+            say(path, ("", problem))
             continue
-        lines, used = check_notebook(data, questions)
-        lines += [(where, line) for where, line in leaks(questions, data) if where.startswith("cell ")]
-        lines += [(f"question {name!r}", "another notebook asks it too") for name in sorted(used & elsewhere)]
-        findings += [Finding(_shown(root, notebook), where, line) for where, line in lines]
+        lines, used = check_notebook(notebook, questions)
+        say(path, *lines, *(found for found in leaks(questions, notebook) if found[0].startswith("cell ")))
+        say(
+            path, *((f"question {one!r}", "another notebook asks it too") for one in sorted(used & elsewhere))
+        )
         elsewhere |= used
-    if notebooks:
-        for name in questions:
-            if name not in elsewhere:
-                findings.append(Finding(shown, f"question {name!r}", "no notebook beside this file asks it"))
+    for one in questions if books else ():
+        if one not in elsewhere:
+            say(file, (f"question {one!r}", "no notebook beside this file asks it"))
     for release in sorted((root / "release" / folder.name).glob("*.ipynb")):
-        data, problem = read_notebook(release)
-        lines = [("", problem)] if problem else check_release(data, questions)
-        findings += [Finding(_shown(root, release), where, line) for where, line in lines]
-    return findings
-
-
-def _check_twice(folders: Iterable[Path]) -> list[Finding]:
-    """Two assignments with one id would share their answers and their numbers."""
-    seen: dict[str, Path] = {}
-    findings = []
-    for folder in folders:
-        try:
-            name = load_questions(folder).assignment.id
-        except EqlibError:
-            continue  # already reported by _check_assignment
-        if name in seen:
-            findings.append(Finding(str(folder), "[assignment]", f"id {name!r} is also used by {seen[name]}"))
-        seen[name] = folder
+        notebook, problem = read_notebook(release)
+        say(release, *([("", problem)] if problem else check_release(notebook, questions)))
     return findings
 
 
@@ -185,3 +170,164 @@ def read_notebook(path: Path) -> tuple[dict, str]:
 
 def _shown(root: Path, path: Path) -> str:
     return str(path.relative_to(root)) if path.is_relative_to(root) else str(path)
+
+
+# -- one notebook -------------------------------------------------------------------------------------------
+
+
+def check_notebook(notebook: dict[str, Any], questions: QuestionSet) -> tuple[list[Fault], set[str]]:
+    """(everything wrong, ids of the questions this notebook asks)."""
+    lines: list[Fault] = []
+    cells = [cell if isinstance(cell, dict) else {} for cell in notebook["cells"]]
+    ids: Counter[str] = Counter()
+    used = set()
+    for number, cell in enumerate(cells, start=1):
+        meta = nbgrader_of(cell)
+        name = str(meta.get("grade_id", ""))
+        if name:
+            ids[name] += 1
+        lines += _left_behind(cell, number)
+        lines += _solution_marks(cell, meta, number)
+        if meta.get("grade"):
+            used.add(name)
+            lines += _graded(cell, meta, name, number, questions)
+    for name, count in ids.items():
+        if count > 1:
+            lines.append(
+                (
+                    f"cell {name!r}",
+                    f"stands {count} times; a grade_id must be unique, so rename or remove one",
+                )
+            )
+    lines += _kept_records(notebook)
+    lines += _order(cells, used & set(questions))
+    lines += _points(cells, questions)
+    return lines, used
+
+
+def _left_behind(cell: dict[str, Any], number: int) -> list[Fault]:
+    if cell.get("cell_type") != "code":
+        return []
+    if cell.get("outputs"):
+        kept = any(MIME in output.get("data", {}) for output in cell["outputs"] if isinstance(output, dict))
+        what = "a recorded answer" if kept else "an output"
+        return [(f"cell {number}", f"{what} is saved in it; clear all outputs before committing")]
+    if cell.get("execution_count") is not None:
+        return [(f"cell {number}", "it carries an execution number; clear all outputs before committing")]
+    return []
+
+
+def _solution_marks(cell: dict[str, Any], meta: dict[str, Any], number: int) -> list[Fault]:
+    text = source_of(cell)
+    begins, ends = text.count(BEGIN), text.count(END)
+    where = f"cell {number}"
+    if begins != ends:
+        return [
+            (
+                where,
+                f"has {begins} {BEGIN!r} and {ends} {END!r}; each "
+                "needs the other, or the solution is released",
+            )
+        ]
+    if begins and not meta.get("solution"):
+        return [(where, "holds a solution but is not a solution cell, so the solution would be released")]
+    if (
+        cell.get("cell_type") == "code"
+        and meta.get("solution")
+        and not begins
+        and "NotImplementedError" not in text
+    ):
+        return [(where, f"is a solution cell without {BEGIN!r}; nbgrader would release or drop all of it")]
+    if cell.get("cell_type") == "code" and _TELLING.search(_outside(text)):
+        return [
+            (
+                where,
+                "computes an answer where students can see it; "
+                "move it into a solution or out of the notebook",
+            )
+        ]
+    return []
+
+
+def _outside(text: str) -> str:
+    """What is left of a cell when its solution is taken out."""
+    return re.sub(f"{re.escape(BEGIN)}.*?{re.escape(END)}", "", text, flags=re.DOTALL)
+
+
+def _graded(
+    cell: dict[str, Any], meta: dict[str, Any], name: str, number: int, questions: QuestionSet
+) -> list[Fault]:
+    where = f"cell {number} ({name})"
+    if name not in questions:
+        return [(where, "is graded, but questions.toml has no question of that id; correct one of them")]
+    question = questions[name]
+    lines = []
+    if float(meta.get("points") or 0) != question.points:
+        lines.append(
+            (where, f"is worth {meta.get('points')} points, but questions.toml says {question.points:g}")
+        )
+    if question.manual:
+        if not meta.get("solution"):
+            lines.append((where, "is for a written answer, so it must be graded and a solution cell at once"))
+        return lines
+    if not meta.get("locked"):
+        lines.append((where, "is a graded cell that students could change; set locked to true"))
+    if not _ends_in_check(source_of(cell), name):
+        lines.append((where, f'does not end in panel("{name}")'))
+    return lines
+
+
+def _ends_in_check(text: str, name: str) -> bool:
+    """Is the last line the panel itself? A value that is stored, or silenced by ";", leaves no output, and
+    nbgrader gives full points to a cell without output.
+    """
+    last = (text.rstrip().splitlines() or [""])[-1]
+    return re.fullmatch(rf"""panel\((["']){re.escape(name)}\1.*\)\s*(#.*)?""", last) is not None
+
+
+def _kept_records(notebook: dict[str, Any]) -> list[Fault]:
+    """Recorded answers and the state of controls in the notebook's own metadata."""
+    meta = notebook.get("metadata")
+    meta = meta if isinstance(meta, dict) else {}
+    kept = ["eqlib"] if meta.get("eqlib") else []
+    saved = meta.get("widgets")
+    for state in saved.values() if isinstance(saved, dict) else ():
+        models = state.get("state") if isinstance(state, dict) else None
+        if any(not str(name).startswith("eqlib-") for name in models or ()):  # those are empty, asleep forms
+            kept.append("widgets")
+    return [("metadata", f"holds {key!r}, left from a run; remove it before committing") for key in kept]
+
+
+def _order(cells: list[dict[str, Any]], names: Iterable[str]) -> list[Fault]:
+    """The cell that works an answer out stands before the panel that takes it."""
+    place = {nbgrader_of(cell).get("grade_id"): number for number, cell in enumerate(cells, start=1)}
+    return [
+        (f"question {name!r}", "its panel stands before the cell of its answer; swap them")
+        for name in sorted(names)
+        if place.get(f"answer-{name}", 0) > place[name]
+    ]
+
+
+def _points(cells: list[dict[str, Any]], questions: QuestionSet) -> list[Fault]:
+    """The notebook's points add up to the file's (only when it asks all of them)."""
+    graded = {nbgrader_of(c).get("grade_id"): nbgrader_of(c) for c in cells if nbgrader_of(c).get("grade")}
+    if not set(questions) <= set(graded):
+        return []
+    total = sum(float(meta.get("points") or 0) for meta in graded.values())
+    if abs(total - questions.points) > 1e-9:
+        return [("", f"its cells are worth {total:g} points together, questions.toml {questions.points:g}")]
+    return []
+
+
+def check_release(notebook: dict[str, Any], questions: QuestionSet) -> list[Fault]:
+    """What a released notebook must not hold: solutions, outputs, anything that computes an answer."""
+    lines = []
+    for number, cell in enumerate(notebook["cells"], start=1):
+        cell = cell if isinstance(cell, dict) else {}
+        text = source_of(cell)
+        if BEGIN in text or END in text:
+            lines.append((f"cell {number}", "still holds a solution; generate the release again"))
+        if cell.get("cell_type") == "code" and _TELLING.search(text):
+            lines.append((f"cell {number}", "computes an answer where students can see it"))
+        lines += _left_behind(cell, number)
+    return lines + _kept_records(notebook)

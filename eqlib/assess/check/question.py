@@ -11,6 +11,8 @@ import itertools
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from decimal import Decimal
+from functools import lru_cache
 
 import numpy as np
 
@@ -19,11 +21,12 @@ from eqlib.assess.asks.base import Part, close
 from eqlib.assess.asks.number import moved, worked_extent
 from eqlib.assess.asks.reasons import SAID
 from eqlib.assess.case import Case
-from eqlib.assess.check.leaks import typed_constants
 from eqlib.assess.mistakes import MISTAKES
 from eqlib.assess.question import Question
 from eqlib.assess.setting import Setting
 from eqlib.assess.variants import Variant, show
+from eqlib.chem.catalogue import spectrum, system, systems
+from eqlib.chem.reactions import Reaction
 from eqlib.chem.salts import dissolved
 from eqlib.chem.solver.batch import equilibrate_many
 from eqlib.errors import EqlibError
@@ -75,7 +78,47 @@ def check_question(question: Question, samples: int) -> list[str]:
         if not what.startswith("two mistakes") or (count > RARELY * tried and (count > 1 or tried < _MANY))
     ]
     lines += _never(question, reached)
-    return lines + _batch_doubts(question, samples)
+    if any(part.ask == "direction" and part.scored for part in question.parts):
+        # Thousands more sets of numbers at once, for the shift alone.
+        lines += doubtful_shifts(question, 10 * samples, CLEAR)
+    return lines
+
+
+def typed_constants(question: Question) -> list[str]:
+    """Constants written into a question though the catalogue holds them, with their source."""
+    lines, setting = [], question.setting
+    for table in setting.reactions or ():
+        home = _catalogued().get(_key(table.text)) if isinstance(table.K, Decimal) else None
+        if home:
+            lines.append(
+                f'K = {table.K} is typed; write system = "{home[0]}" and use = [{home[1]}], and {{K}} in '
+                "the prompt where it is given"
+            )
+    measured = setting.measured
+    if (
+        measured is not None
+        and isinstance(measured.epsilon, Decimal)
+        and spectrum(measured.species or "") is not None
+    ):
+        lines.append(
+            f'epsilon = {measured.epsilon} is typed; write epsilon = "catalogue" and nm = ..., and '
+            "{epsilon} in the prompt where it is given"
+        )
+    return lines
+
+
+def _key(text: str) -> frozenset:
+    return frozenset(Reaction(text).coefficients.items())
+
+
+@lru_cache(maxsize=1)
+def _catalogued() -> dict:
+    """Reaction -> (system, position) for all reactions of the catalogue; the simplest system first."""
+    found: dict = {}
+    for name in sorted(systems(), key=lambda name: (len(name), name)):
+        for number, reaction in enumerate(system(name).reactions):
+            found.setdefault(frozenset(reaction.coefficients.items()), (name, number))
+    return found
 
 
 def sampled(question: Question, samples: int) -> Iterator[Variant]:
@@ -237,12 +280,6 @@ def _never(question: Question, reached: Counter[Seen]) -> list[str]:
             if value in SAID and value not in MISTAKES:
                 lines.append(f"the reason {value} has no entry among the mistakes")
     return lines
-
-
-def _batch_doubts(question: Question, samples: int) -> list[str]:
-    """Thousands more sets of numbers at once, for the shift alone."""
-    asked = any(part.ask == "direction" and part.scored for part in question.parts)
-    return doubtful_shifts(question, 10 * samples, CLEAR) if asked else []
 
 
 #: Stresses whose totals can be written down before anything reacts; the others are checked one by one only.

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from eqlib.assess.check.guesses import (
+from eqlib.assess.check.unearned import (
     STUDENTS,
     Asked,
     Shown,
@@ -230,7 +230,7 @@ def test_at_most_a_tenth_may_be_guessed_blind(monkeypatch, share, refused):
     # Right for a share of the students: 1.0; for the others numbers that are far from each other.
     right = np.where(np.arange(200) < round(200 * share), 1.0, 10.0 ** (np.arange(200) + 2.0))
     asked = [Asked("here", "q", "K", "", right, 0.02, True)]
-    monkeypatch.setattr("eqlib.assess.check.guesses.numbers_asked", lambda _questions: asked)
+    monkeypatch.setattr("eqlib.assess.check.unearned.numbers_asked", lambda _questions: asked)
     assert bool(lucky({})) is refused
 
 
