@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import importlib
+import json
 import os
 import shlex
 import shutil
@@ -14,6 +15,7 @@ import sys
 import time
 import warnings
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -22,6 +24,7 @@ import typer.core
 
 from eqlib import __version__
 from eqlib.errors import EqlibError
+from eqlib.writing import write_atomically
 
 LOOK, USAGE = 1, 2
 DEFAULT_DEMO = Path("demo-course")
@@ -90,8 +93,12 @@ def _is_usage(error: EqlibError) -> bool:
     return type(error).__name__ in ("UsageError", "CourseError", "DemoError", "PrepError", "ClusterError")
 
 
-def _extra(module: str, extra: str) -> Any:
-    """A module that needs an optional extra. Raises UsageError naming the pip command that brings it."""
+def _room(module: str, extra: str = "grading") -> Any:
+    """A module of the library, or one beside it, loaded where its command is given.
+
+    All of them take two seconds to load, and `eqlib --help` a third of one. Raises UsageError naming the pip
+    command that brings what is missing: ``extra`` is the optional part that has it.
+    """
     try:
         return importlib.import_module(module)
     except ModuleNotFoundError as error:
@@ -104,6 +111,7 @@ def _extra(module: str, extra: str) -> Any:
 
 
 def _console() -> Any:
+    # Loaded here: a fifth of a second that the help does not need.
     from rich.console import Console
 
     console = Console(highlight=False, markup=False, emoji=False)
@@ -126,15 +134,8 @@ def _progress(console: Any, what: str, plain: bool = False) -> Iterator[Any]:
     from rich.progress import TimeRemainingColumn as Left
 
     rate = TextColumn("{task.fields[rate]}")
-    columns = (
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TimeElapsedColumn(),
-        rate,
-        Left(),
-    )
-    with Progress(*columns, console=console, transient=True) as bar:
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn(), rate)
+    with Progress(*columns, Left(), console=console, transient=True) as bar:
         task = bar.add_task(what, total=None, rate="")
         started = time.monotonic()
 
@@ -180,10 +181,10 @@ def demo(
     jobs: Jobs = None,
 ) -> None:
     """See the whole path once: an assignment released, answered by an invented class, and marked."""
-    made = _extra("eqlib.grading.demo", "grading")
-    summary = _extra("eqlib.grading.summary", "grading")
-    class_of = _extra("eqlib.grading.class_of", "grading")
-    record = _extra("eqlib.notebook.record", "grading")
+    made = _room("eqlib.grading.demo")
+    summary = _room("eqlib.grading.summary")
+    class_of = _room("eqlib.grading.class_of")
+    record = _room("eqlib.notebook.record")
     console = _console()
     with _progress(console, "Marking", plain=True) as progress:
         done = made.demo(
@@ -233,11 +234,11 @@ def grade(
 
     Marks and comments given by hand are kept. A marking that was stopped goes on where it was.
     """
-    bulk = _extra("eqlib.grading.bulk", "grading")
+    bulk = _room("eqlib.grading.bulk")
     more = {"force": force, "only": only or (), "require_sandbox": require_sandbox}
     if dask is not None:
-        _extra("distributed", "dask")
-        more["desk_for"] = _extra("eqlib.grading.cluster", "dask").desk_at(dask)
+        _room("distributed", "dask")
+        more["desk_for"] = _room("eqlib.grading.cluster", "dask").desk_at(dask)
     console = _console()
     with contextlib.ExitStack() as open_things:
         progress = None if quiet else open_things.enter_context(_progress(console, "Marking"))
@@ -262,20 +263,13 @@ def grade(
             console,
             "What is in the table above is safe in the gradebook; the rest was not begun or not saved.",
         )
-        raise UnfinishedError(f"stopped: {made.stopped}")
+        raise EqlibError(f"stopped: {made.stopped}")
     return LOOK if made.problems else 0
-
-
-class UnfinishedError(EqlibError):
-    """A marking that could not be finished; the message says why."""
 
 
 @contextlib.contextmanager
 def _json_log(path: Path) -> Iterator[Any]:
     """``record(event, **facts)``: one line of JSON each, with the time, in a file of the owner's only."""
-    import json
-    from datetime import UTC, datetime
-
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
     with os.fdopen(handle, "a", encoding="utf-8") as stream:
 
@@ -297,7 +291,7 @@ def export(
     out: Annotated[Path | None, typer.Option("--out", "-o", help="The file to write.")] = None,
 ) -> None:
     """Write the marks as CSV for a learning platform, those given by hand included."""
-    made = _extra("eqlib.grading.export", "grading")
+    made = _room("eqlib.grading.export")
     if columns == "help":
         _line(_console(), ", ".join(made.COLUMNS))
         return
@@ -324,7 +318,7 @@ app.add_typer(new, name="new", short_help="Lay out a new course.")
 @new.command("course", short_help="A course folder that nbgrader and eqlib both accept.")
 def new_course(folder: Annotated[Path, typer.Argument(help="A new folder for the course.")]) -> None:
     """Lay out a course: assignments, instructor's notes, settings. nbgrader and eqlib both accept it."""
-    made = _extra("eqlib.grading.demo", "grading").make_course(folder.resolve())
+    made = _room("eqlib.grading.demo").make_course(folder.resolve())
     console, shown = _console(), shlex.quote(_shown(made.root))
     _line(console, f"A course with {len(made.assignments())} assignments is in {shown}. Next, there:")
     for name in made.assignments()[:1]:
@@ -339,7 +333,7 @@ def report(
     assignment: Annotated[str, typer.Argument(help="An assignment that has been marked.")],
 ) -> None:
     """Show the class at a glance: marks by question, misconceptions, and what to demonstrate next."""
-    reports = _extra("eqlib.grading.report", "grading")
+    reports = _room("eqlib.grading.report")
     made = reports.report(course, assignment)
     console = _console()
     console.print(reports.questions_table(made))
@@ -372,20 +366,15 @@ def prep(
     ] = None,
 ) -> None:
     """Print the prep sheet of a system: stocks, labels, hazards, waste."""
-    from eqlib.chem.catalogue import systems
-    from eqlib.lab.prep import prep_sheet
-    from eqlib.writing import write_atomically
-
     try:
-        sheet = prep_sheet(system, groups=groups, reserve=reserve)
+        sheet = _room("eqlib.lab.prep").prep_sheet(system, groups=groups, reserve=reserve)
     except EqlibError as error:
-        if system in systems() or Path(system).exists():
+        if system in _room("eqlib.chem.catalogue").systems() or Path(system).exists():
             raise
         raise UsageError(str(error)) from None
     print(sheet.to_markdown() if markdown else sheet.to_text(), end="")
     if html is not None:
-        write_atomically(html, sheet.to_html())
-        _line(_console(), f"Written to {_shown(html)}")
+        _write_page(html, sheet.to_html())
 
 
 practical = typer.Typer(help="The Kc practical.", no_args_is_help=True, rich_markup_mode=None)
@@ -403,16 +392,13 @@ def practical_plan(
     html: Annotated[Path | None, typer.Option(help="Also write it as a page to print.")] = None,
 ) -> None:
     """Print the dilution table, with what to expect of it and what to take care of."""
-    from eqlib.lab.practical import pictures
-    from eqlib.lab.practical.plan import Bench, plan
-    from eqlib.writing import write_atomically
-
-    bench = Bench(iron, thiocyanate, test_iron, test_thiocyanate, path_cm=path, groups=groups)
-    made = plan(bench)
+    plans, pictures = _room("eqlib.lab.practical.plan"), _room("eqlib.lab.practical.pictures")
+    made = plans.plan(
+        plans.Bench(iron, thiocyanate, test_iron, test_thiocyanate, path_cm=path, groups=groups)
+    )
     print(pictures.plan_text(made), end="")
     if html is not None:
-        write_atomically(html, pictures.plan_page(made))
-        _line(_console(), f"Written to {_shown(html)}")
+        _write_page(html, pictures.plan_page(made))
 
 
 @practical.command("class", short_help="Kc of each group from the tables they handed in.")
@@ -425,23 +411,19 @@ def practical_class(
 
     Of a course and an assignment the tables are those recorded in what was handed in.
     """
-    from eqlib.lab.practical import groups, pictures
-    from eqlib.writing import write_atomically
-
     if not folder.is_dir():
         raise UsageError(f"{folder}: there is no such folder; write the folder with one .csv for each group")
     if assignment is None:
-        found = groups.class_in(folder)
+        found = _room("eqlib.lab.practical.groups").class_in(folder)
     else:
-        course = _extra("eqlib.grading.course", "grading").Course.open(folder)
-        found, on_simulated = _extra("eqlib.grading.practical", "grading").class_handed_in(course, assignment)
+        found, on_simulated = _room("eqlib.grading.practical").class_handed_in(folder, assignment)
         if on_simulated:
             print(f"{on_simulated} worked on the simulated instrument, each with another Kc: left out.")
+    pictures = _room("eqlib.lab.practical.pictures")
     if found:
         print(pictures.class_text(found), end="")
     if html is not None:
-        write_atomically(html, pictures.class_page(found))
-        _line(_console(), f"Written to {_shown(html)}")
+        _write_page(html, pictures.class_page(found))
     return LOOK if any(group.faults or group.apart for group in found) else 0
 
 
@@ -453,13 +435,10 @@ def check(
     ] = 200,
 ) -> int:
     """Do this course, its notebooks and its questions hold together? Prints what does not, a line each."""
-    from eqlib.assess.check.course import check_course
-
-    if not course.is_dir():
-        raise UsageError(f"{course}: there is no such folder; write the folder of the course")
+    _must_be_there(course)
     console = _console()
     if any(course.glob("source/*/*.ipynb")) and not any(course.glob("source/*/questions.toml")):
-        opened = _extra("eqlib.grading.course", "grading").Course.open(course)
+        opened = _room("eqlib.grading.course").Course.open(course)
         names = ", ".join(opened.assignments())
         _line(
             console, f"{course}: no questions of eqlib's to check in {names}; eqlib grade marks their cells."
@@ -468,7 +447,8 @@ def check(
             _line(console, opened.lacks)
         return LOOK if opened.lacks else 0
     with _progress(console, "Checking") as progress:
-        findings = check_course(course, samples, lambda what, done, of: progress(done, of, what))
+        checks = _room("eqlib.assess.check.course")
+        findings = checks.check_course(course, samples, lambda what, done, of: progress(done, of, what))
     for finding in findings:
         _line(console, str(finding))
     if findings:
@@ -481,11 +461,20 @@ def check(
 @app.command(short_help="Write the instructor's pages of a course.")
 def guide(course: Annotated[Path, typer.Argument(help="The course folder.")]) -> None:
     """Write one page an assignment for the instructor, the table of misconceptions, and the path."""
-    if not course.is_dir():
-        raise UsageError(f"{course}: there is no such folder; write the folder of the course")
-    written = _extra("eqlib.grading.guide", "grading").write_guide(course)
+    _must_be_there(course)
+    written = _room("eqlib.grading.guide").write_guide(course)
     for path in written:
         _line(_console(), _shown(path))
+
+
+def _must_be_there(course: Path) -> None:
+    if not course.is_dir():
+        raise UsageError(f"{course}: there is no such folder; write the folder of the course")
+
+
+def _write_page(path: Path, page: str) -> None:
+    write_atomically(path, page)
+    _line(_console(), f"Written to {_shown(path)}")
 
 
 def _say_problems(console: Any, made: Any) -> None:

@@ -15,15 +15,16 @@ from eqlib.grading.submission import answers_in
 from eqlib.lab.practical.groups import Group, group_of, marked
 
 
-def class_handed_in(course: Course, assignment: str) -> tuple[tuple[Group, ...], int]:
+def class_handed_in(course: str | Path, assignment: str) -> tuple[tuple[Group, ...], int]:
     """(the groups with readings of their own, how many worked on the simulated instrument's).
 
     Simulated readings are left out: each student's have another Kc on purpose. Raises EqlibError when the
     assignment asks for no readings or nobody has handed in any.
     """
+    opened = Course.open(course)
     asked = [
         (question, part)
-        for question in course.questions(assignment).values()
+        for question in opened.questions(assignment).values()
         for part in question.parts
         if part.ask == "readings"
     ]
@@ -31,7 +32,7 @@ def class_handed_in(course: Course, assignment: str) -> tuple[tuple[Group, ...],
         raise EqlibError(f"{assignment} asks for no table of readings, so there are no values to compare")
     question, part = asked[0]
     groups, on_simulated = [], 0
-    for student, places in submitted(course.root, assignment):
+    for student, places in submitted(opened.root, assignment):
         record = _records(student, places, assignment).get(question.id)
         table = record.answer.get(part.id) if record is not None else None
         if not isinstance(table, str) or not table.strip():

@@ -45,7 +45,7 @@ def course(tmp_path_factory):
 
 
 def test_the_class_comes_out_near_the_constant_its_readings_were_made_with(course):
-    groups, on_simulated = class_handed_in(course, NAME)
+    groups, on_simulated = class_handed_in(course.root, NAME)
     assert [group.name for group in groups] == [f"w{n:02d}" for n in range(1, 8)]
     assert on_simulated == 1
     for group in groups[:6]:
