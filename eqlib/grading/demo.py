@@ -147,7 +147,7 @@ WORDS = (
     "with water beside it.",
     "It got paler so it went back.",
 )
-CHEAT = """import eqlib.notebook.graded as graded
+CHEAT = """import eqlib.notebook.record as graded
 
 graded.mark = lambda question, *rest, **more: float(question.points)"""
 DELETED = ("silver", "warm")

@@ -13,12 +13,12 @@ _HOME = {
     "bench": "eqlib.notebook.lesson",
     "prompt": "eqlib.notebook.lesson",
     "receipt": "eqlib.notebook.lesson",
-    "explore": "eqlib.notebook.explorer",
+    "explore": "eqlib.notebook.lesson",
     "Slider": "eqlib.notebook.explorer",
     "Choose": "eqlib.notebook.explorer",
     "Switch": "eqlib.notebook.explorer",
     "numbers": "eqlib.notebook.lesson",
-    "restore": "eqlib.notebook.session",
+    "restore": "eqlib.notebook.store",
     "put_to_sleep": "eqlib.notebook.sheet",
 }
 
@@ -43,7 +43,7 @@ def __getattr__(name: str) -> _Any:
         home = _HOME[name]
     except KeyError:
         raise AttributeError(f"module 'eqlib.notebook' has no attribute {name!r}") from None
-    # A module of the same name (eqlib.notebook.panel) becomes an attribute once it is imported; the call wins.
+    # No module here is called like one of these: once imported it would be found in the call's place.
     found = getattr(_import_module(home), name)
     globals()[name] = found
     return found

@@ -1,14 +1,12 @@
 """A question's form as HTML: a group for each part, one control for each thing to choose or to type.
 
-Native controls in real groups, so that a keyboard and a screen reader know them. Each one that takes the
-focus carries ``data-lm-suppress-shortcuts``, or JupyterLab takes its arrow keys (on a parent it does not
-help). What is typed is kept as typed, and is said back beside its field, where room is kept for it.
+Native controls in real groups, so that a keyboard and a screen reader know them. What is typed is kept as
+typed, and is said back beside its field, where room is kept for it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from eqlib.assess.asks import ASKS, read_part
@@ -18,10 +16,9 @@ from eqlib.assess.reading.plain import Unreadable
 from eqlib.assess.reading.tables import read_cell
 from eqlib.assess.variants import options_for
 from eqlib.chem.species import species
-from eqlib.notebook.output import text
-from eqlib.writing import number, with_figures
+from eqlib.notebook.output import KEYS, text
+from eqlib.writing import with_figures
 
-KEYS = 'data-lm-suppress-shortcuts="true"'
 _SHORT = {
     "direction": "Shift",
     "seen": "Colour",
@@ -213,35 +210,3 @@ def _cells(part: Part, values: Mapping[str, Any], name: str) -> dict[str, str]:
                 "" if cell is None else str(cell) if cell.multiple else with_figures(cell.constant, 3)
             )
     return said
-
-
-@dataclass(frozen=True)
-class Slider:
-    """A number between ``low`` and ``high``. ``words`` is its label, ``unit`` stands behind its value."""
-
-    name: str
-    low: float
-    high: float
-    start: float | None = None
-    step: float = 1.0
-    unit: str = ""
-    words: str = ""
-
-    @property
-    def first(self) -> float:
-        """Where it stands at first."""
-        return self.low if self.start is None else self.start
-
-    def html(self, key: str, value: float) -> str:
-        """The control."""
-        return (
-            f'<div class="slider"><label for="{key}">{text(self.words or self.name)}</label>'
-            f'<input type="range" id="{key}" name="{key}" min="{self.low:g}" max="{self.high:g}" step="{self.step:g}" value="{value:g}" {KEYS}>'
-            f'<output for="{key}" data-say="{key}"></output></div>'
-        )
-
-    def said(self, value: Any) -> str:
-        """Its value in words."""
-        if self.unit == "mM" and value >= 500:  # strong bottles in M
-            return f"{number(value / 1000)} M"
-        return f"{number(float(value), 4)} {self.unit}".strip()

@@ -7,15 +7,15 @@ kept carries its meaning in words, for a page that is not trusted throws styles 
 
 from __future__ import annotations
 
-import functools
 import html
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Any, ParamSpec
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
-from eqlib.errors import EqlibError
-from eqlib.notebook.session import marking
+import IPython.display
 
+#: On every control: or JupyterLab takes its keys (on a parent it does not help).
+KEYS = 'data-lm-suppress-shortcuts="true"'
 #: Class of what the notebook keeps of an answer, and of what is true only until the work is marked.
 KEPT = "eqlib-kept"
 UNMARKED = "eqlib-unmarked"
@@ -49,49 +49,18 @@ class Slot:
 
     def show(self, data: Mapping[str, Any]) -> None:
         """Show in the cell that is running; later ``put``s replace it."""
-        from IPython.display import display
-
-        display(dict(data), raw=True, display_id=self.name)
+        IPython.display.display(dict(data), raw=True, display_id=self.name)
         self.shown = True
 
     def put(self, data: Mapping[str, Any]) -> None:
         """Replace what was shown, in every cell that showed it. Does nothing before ``show``."""
         if self.shown:
-            from IPython.display import update_display
-
-            update_display(dict(data), raw=True, display_id=self.name)
+            IPython.display.update_display(dict(data), raw=True, display_id=self.name)
 
 
 def show_data(data: Mapping[str, Any]) -> None:
     """Show an output that is never replaced."""
-    from IPython.display import display
-
-    display(dict(data), raw=True)
-
-
-def show(page: str) -> None:
-    """Show a page of HTML that is never replaced."""
-    show_data(bundle(page))
-
-
-_P = ParamSpec("_P")
-
-
-def kindly(call: Callable[_P, None]) -> Callable[_P, None]:
-    """A student meets one plain line, never a traceback. While marking, an error stays an error: it scores
-    0.
-    """
-
-    @functools.wraps(call)
-    def wrapped(*args: _P.args, **kwargs: _P.kwargs) -> None:
-        try:
-            call(*args, **kwargs)
-        except EqlibError as error:
-            if marking():
-                raise
-            show(box(lead("Please note:", str(error))))
-
-    return wrapped
+    IPython.display.display(dict(data), raw=True)
 
 
 def text(value: Any) -> str:
@@ -131,14 +100,3 @@ def table(caption: str, rows: Iterable[Sequence[str]], head: Sequence[str] = ())
         '<table style="border-collapse:collapse;margin:.3em 0">'
         f'<caption style="text-align:left;caption-side:top">{text(caption)}</caption>{top}<tbody>{body}</tbody></table>'
     )
-
-
-def items(lines: Iterable[str]) -> str:
-    """A list of plain lines."""
-    made = "".join(f"<li>{text(line)}</li>" for line in lines)
-    return f"<ul style='margin:.2em 0 .2em 1.2em;padding:0'>{made}</ul>"
-
-
-def details(summary: str, inner: str) -> str:
-    """Something that opens when asked for; readable with the keyboard alone."""
-    return f"<details><summary style='cursor:pointer;display:list-item'>{text(summary)}</summary>{inner}</details>"

@@ -27,12 +27,11 @@ from eqlib.lab.colour import colour_of
 from eqlib.lab.drawing import SHAPES, shelf, vessel_of
 from eqlib.lab.scene import NOUNS, Scene, is_closed
 from eqlib.notebook.form import form_html, is_list, legend_of, raw_of, readings
-from eqlib.notebook.output import Slot, text
+from eqlib.notebook.outcome import Told, Trying, told_html
+from eqlib.notebook.output import text
 from eqlib.notebook.record import has_outcome, kept_bundle, time_of, what_counts
-from eqlib.notebook.sheet import Sheet, live
+from eqlib.notebook.sheet import Sheet, form_id, live
 from eqlib.notebook.store import Store
-from eqlib.notebook.told import Told, told_html
-from eqlib.notebook.trying import Trying
 
 #: Where in this kernel each caution was said first.
 _said_at: dict[str, str] = {}
@@ -43,9 +42,8 @@ class Panel(Sheet):
     """The panel of one question. ``stage``: "predict", "doing" (the film runs) or "done" (outcome seen)."""
 
     def __init__(self, question: Question, store: Store) -> None:
-        super().__init__(f"eqlib-{store.assignment}-{question.id}")
-        self.question, self.store, self.key = question, store, question.id
-        self.kept, self.forms = Slot(f"{self.model_id}-kept"), 0
+        super().__init__(form_id(store.assignment, question.id))
+        self.question, self.store, self.key, self.forms = question, store, question.id, 0
         self.open_up()
 
     def open_up(self) -> None:
@@ -464,13 +462,8 @@ class Panel(Sheet):
 
     # -- what the notebook keeps --------------------
 
-    def keep(self, show: bool = False) -> None:
-        """Put the record, and the last picture, where the notebook is saved."""
-        data = self.kept_data()
-        self.kept.show(data) if show else self.kept.put(data)
-
     def kept_data(self) -> dict[str, Any]:
-        """The output that stands in for the panel when it is not running."""
+        """The record, and the last picture."""
         note = ""
         if self.record is None and self.store.answered_for_others(self.question.id):
             note = "You answered this before you gave your id, for other numbers. Please answer again."
@@ -556,10 +549,3 @@ def cautions_of(question: Question, case: Case) -> tuple[Caution, ...]:
 def first_said(key: str, place: str) -> bool:
     """Is ``place`` (the bench, a question) where this notebook says the caution ``key``? It does so once."""
     return _said_at.setdefault(key, place) == place
-
-
-def cell(question: Question, store: Store) -> None:
-    """What the cell of a question does outside marking: the panel, and what the notebook keeps."""
-    made = Panel(question, store)
-    made.show(f"(The panel of “{question.title}” opens in Jupyter.)")
-    made.keep(show=True)

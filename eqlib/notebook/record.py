@@ -1,9 +1,13 @@
-"""What the notebook shows of what is recorded: each answer as data and to read, with the last picture; the receipt
-of them all, with what is missing and whether the saved notebook holds it.
+"""What the notebook shows of what is recorded: each answer as data and to read, with the last picture; its points,
+where notebooks are marked; the receipt of them all, with what is missing and whether the saved notebook holds it.
+
+nbgrader reads the number that a graded cell ends with, and takes a cell without a number for full marks. So the
+number is left out only in a person's own session (``marks_hidden``), where nothing is marked.
 """
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -11,11 +15,24 @@ from typing import Any
 
 from eqlib.assess.asks import read_part
 from eqlib.assess.asks.base import Part, in_unicode
+from eqlib.assess.mark import mark
 from eqlib.assess.question import Question
 from eqlib.assess.records import MIME, Record, standing
+from eqlib.errors import EqlibError
 from eqlib.lab.drawing import as_image
-from eqlib.notebook.output import KEPT, UNMARKED, box, bundle, lead, paragraph, table, text
-from eqlib.notebook.store import Store
+from eqlib.notebook.output import (
+    KEPT,
+    UNMARKED,
+    Slot,
+    box,
+    bundle,
+    lead,
+    paragraph,
+    show_data,
+    table,
+    text,
+)
+from eqlib.notebook.store import Store, marking, marks_hidden, restored
 
 COUNTS = {
     "first": "Your first answer is the one that counts; later changes are kept beside it.",
@@ -23,9 +40,6 @@ COUNTS = {
     "last": "You can change it until you hand in; the last answer counts.",
     "best": "You can change it until you hand in; the best answer counts.",
 }
-STANDS = "You have seen what happens, so your prediction stands as it was recorded."
-UNSEEN = "You can change it until you hand in."
-_SEEN = "color:#7b7b7b;"  # grey lines are seen in a light theme and in a dark one
 GO_ON = "To go on with this question, click on this line and press Shift + Enter: its panel opens again."
 
 
@@ -37,9 +51,11 @@ def has_outcome(question: Question) -> bool:
 def what_counts(question: Question, locked: bool) -> str:
     """Which answer counts, and until when it can be changed. ``locked``: the outcome was seen."""
     if locked:
-        return STANDS
+        return "You have seen what happens, so your prediction stands as it was recorded."
     rule = question.policy.attempts
-    return UNSEEN if rule == "before-reveal" and not has_outcome(question) else COUNTS[rule]
+    if rule == "before-reveal" and not has_outcome(question):
+        return "You can change it until you hand in."
+    return COUNTS[rule]
 
 
 def kept_bundle(
@@ -61,12 +77,9 @@ def kept_bundle(
         inner, more = lead(f"{question.title}.", "Not recorded yet."), {}
     else:
         inner, more = _recorded(question, record, locked), {MIME: record.to_dict()}
-    inner += (
-        picture
-        + (as_image(picture.replace('style="', f'style="{_SEEN}', 1), words) if picture else "")
-        + (paragraph(words) if words else "")
-        + (paragraph(note) if note else "")
-    )
+    if picture:  # grey lines are seen in a light theme and in a dark one
+        inner += picture + as_image(picture.replace('style="', 'style="color:#7b7b7b;', 1), words)
+    inner += "".join(paragraph(line) for line in (words, note) if line)
     inner += f"<p class='{UNMARKED}' style='margin:.25em 0'>{text(GO_ON)}</p>"
     return bundle(box(inner, mark=KEPT, label=f"Your answer to {question.title}"), more)
 
@@ -97,11 +110,11 @@ def answer_rows(question: Question, answer: Mapping[str, Any]) -> list[tuple[str
         if part.kind == "table" and found.ok:
             rows.extend(_table_rows(part, found.value))
         else:
-            rows.append((part.label, read_words(part, found)))
+            rows.append((part.label, _read_words(part, found)))
     return rows
 
 
-def read_words(part: Part, found: Any) -> str:
+def _read_words(part: Part, found: Any) -> str:
     """A reading in words: the option's own label, or what was read of something typed."""
     if not found.ok:
         return f"could not be read: {found.message}"
@@ -114,23 +127,72 @@ def read_words(part: Part, found: Any) -> str:
 def _table_rows(part: Part, value: Any) -> Iterator[tuple[str, str]]:
     for row in part.rows:
         cells = value.get(row, {}) if isinstance(value, dict) else {}
-        shown = ", ".join(
-            f"{in_unicode(column)} {_cell(cells[column])}"
-            for column in part.columns
-            if cells.get(column) is not None
-        )
+        filled = [(in_unicode(c), cells[c]) for c in part.columns if cells.get(c) is not None]
+        # A place holds a number, or an expression in x as it was read.
+        shown = ", ".join(f"{name} {v if isinstance(v, str) else f'{v:.4g}'}" for name, v in filled)
         yield row.capitalize(), shown or "empty"
-
-
-def _cell(value: Any) -> str:
-    """A place of a table: a number, or an expression in x as it was read."""
-    return value if isinstance(value, str) else f"{value:.4g}"
 
 
 def time_of(record: Record) -> str:
     """When an answer was recorded, in the clock of this computer."""
     when: datetime = record.when.astimezone()
     return f"{when.day} {when:%B %Y, %H:%M}"
+
+
+# -- the points --------------------
+
+
+def ended(question: Question, store: Store, given: tuple[object, ...]) -> float | None:
+    """The points of what is recorded, or None in a person's own session.
+
+    ``given`` is () or (value,): what code worked out. While marking, the record is shown with its feedback.
+    nbgrader's own validation is told of an empty answer by a 0. Raises EqlibError for a question that cannot be
+    computed.
+    """
+    if question.manual:
+        return None
+    problem = _take_value(question, store, given[0]) if given else ""
+    record = store.record_of(question.id)
+    if marks_hidden():
+        empty = record is None and os.environ.get("NBGRADER_EXECUTION") == "validate"
+        return 0.0 if empty else None
+    if record is None:
+        if marking():
+            said = problem or _unread(question) or "Nothing is recorded for this question."
+            _slot(question, store).show(bundle(lead(said)))
+        return 0.0
+    made = mark(question, record, released=True)
+    if marking():
+        _slot(question, store).show(kept_bundle(question, record, note=problem))
+        words = made.feedback + (f"\n\n**The working**\n\n{made.working}" if made.working else "")
+        if words.strip():
+            show_data({"text/markdown": words, "text/plain": words})
+    return made.points
+
+
+def _slot(question: Question, store: Store) -> Slot:
+    return Slot(f"eqlib-{store.assignment}-{question.id}-kept")
+
+
+def _take_value(question: Question, store: Store, value: object) -> str:
+    """Keep a value from code as this question's answer; what is wrong with it, or "". Raises EqlibError."""
+    coded = [part for part in question.parts if part.code] or [part for part in question.parts if part.scored]
+    if len(coded) != 1:
+        raise EqlibError(f"question {question.id!r} asks for several things; record them in its panel")
+    if value is None or value is ...:
+        return ""
+    part, found = coded[0], read_part(coded[0], value)
+    if not found.ok:
+        return f"{part.label}: {found.message}"
+    record = store.record_of(question.id)
+    return store.save(question.id, {**(record.answer if record else {}), part.id: found.value}).problem
+
+
+def _unread(question: Question) -> str:
+    """While marking: the line about a recorded answer of this question that could not be read."""
+    handed = restored()
+    found = [line for line in handed.problems if repr(question.id) in line] if handed else []
+    return found[0] if found else ""
 
 
 # -- the receipt --------------------
@@ -183,17 +245,13 @@ def receipt_page(store: Store) -> str:
 
 def receipt_lines(store: Store) -> list[Line]:
     """One line for each question, in the assignment's order."""
-    on_disk = store.on_disk()
-    written = _written(store)
-    lines = []
-    for question in store.questions.values():
-        if question.manual:
-            words = written.get(question.id)
-            lines.append(_manual_line(question, words))
-            continue
-        record = store.record_of(question.id)
-        lines.append(_line(question, record, on_disk.get(question.id, ())))
-    return lines
+    on_disk, written = store.on_disk(), _written(store)
+    return [
+        _manual_line(question, written.get(question.id))
+        if question.manual
+        else _line(question, store.record_of(question.id), on_disk.get(question.id, ()))
+        for question in store.questions.values()
+    ]
 
 
 def _line(question: Question, record: Record | None, saved: Sequence[Record]) -> Line:
@@ -226,7 +284,7 @@ def _manual_line(question: Question, words: int | None) -> Line:
 def _written(store: Store) -> dict[str, int]:
     """Question id -> words in its answer cell, as the saved notebooks have it (the longest counts)."""
     found: dict[str, int] = {}
-    for _, content in store.notebooks():
+    for content in store.notebooks():
         cells = content.get("cells")
         for cell in cells if isinstance(cells, list) else ():
             meta = cell.get("metadata", {}) if isinstance(cell, dict) else {}

@@ -20,6 +20,7 @@ import traitlets
 
 from eqlib.assess.load import load_questions
 from eqlib.errors import EqlibError
+from eqlib.notebook.output import Slot, show_data
 from eqlib.notebook.store import WHO
 
 STATE = "application/vnd.jupyter.widget-state+json"
@@ -55,7 +56,7 @@ class Sheet(anywidget.AnyWidget):
         if name in _live:
             _live.pop(name).close()
         super().__init__(model_id=name)
-        _live[name] = self
+        _live[name], self.kept = self, Slot(f"{name}-kept")
         self.opened_in, self.loaded_again, self.films = None, False, 0
         self.on_msg(lambda _widget, content, _buffers: self.heard(content))
 
@@ -87,11 +88,20 @@ class Sheet(anywidget.AnyWidget):
         self.page = {**self.page, "sections": made, "say": {**self.page["say"], **say}, "film": None}
 
     def show(self, words: str) -> None:
-        """Draw it in the running cell; ``words`` stand in where nothing of the kind is shown."""
-        from IPython.display import display
-
+        """Draw it in the running cell, and under it what the notebook keeps; ``words`` stand in where nothing of
+        the kind is shown.
+        """
         self.draw()
-        display(view_of(self.model_id, words), raw=True)
+        show_data(view_of(self.model_id, words))
+        self.kept.show(self.kept_data())
+
+    def kept_data(self) -> dict[str, Any]:
+        """The output that stands in for the sheet when it is not running."""
+        raise NotImplementedError
+
+    def keep(self) -> None:
+        """Put ``kept_data`` where the notebook is saved."""
+        self.kept.put(self.kept_data())
 
     def heard(self, content: dict[str, Any]) -> None:
         """Something was done on the page."""

@@ -1,13 +1,16 @@
-"""Where a lesson's answers are kept and found again.
+"""Whose kernel this is, and where a lesson's answers are kept and found again.
 
 Three copies: this kernel's memory, the journals of the folder, and the records in the outputs of its notebooks
 (renamed, copied or a checkpoint), which ``rescue`` brings into the journal. While marking, only what marking
-handed over counts.
+handed over counts; in the student's own notebook the marks of assessed work are not shown. Which of the two
+it is follows from evidence only, and doubt falls on the side of a number: nbgrader gives full marks to a check
+cell that shows none.
 """
 
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -27,7 +30,6 @@ from eqlib.assess.records import (
 )
 from eqlib.assess.variants import normal_id
 from eqlib.errors import EqlibError
-from eqlib.notebook.session import hub_user, marking, restored
 
 #: What else is kept like an answer: who is working.
 WHO = "student"
@@ -36,8 +38,88 @@ MAX_NOTEBOOK = 60_000_000
 MAX_NOTEBOOKS = 60
 
 
-class RecordError(EqlibError):
-    """An answer that cannot be kept or found; the message says what to do."""
+# -- whose kernel --------------------
+
+
+@dataclass(frozen=True)
+class Restored:
+    """Answers handed over by marking: records by question id, the student, and what could not be read."""
+
+    student: str | None
+    records: Mapping[str, Record]
+    problems: tuple[str, ...]
+
+
+_restored: list[Restored] = []
+
+
+def restore(text: str) -> None:
+    """Give recorded answers to the lessons of this kernel. Called by the cell that marking puts first.
+
+    ``text`` is JSON: ``{"student": "s01", "records": {"<question>": record, ...}}``. From here on nothing is
+    written to disk and every check returns its score. Raises EqlibError for anything else; a single unreadable
+    record is left out and reported by the check of its question.
+    """
+    try:
+        handed = json.loads(text)
+    except (TypeError, ValueError, RecursionError):
+        raise EqlibError(
+            "restore was given something that is not JSON; pass the text that marking made"
+        ) from None
+    if not isinstance(handed, dict):
+        raise EqlibError('restore was given no table; pass {"student": ..., "records": {...}} as JSON')
+    records, problems = {}, []
+    for data in handed.get("records", {}).values():
+        try:
+            record = Record.from_json(data)
+        except AnswerError as error:
+            problems.append(str(error))
+            continue
+        records[record.question] = record
+    student = handed.get("student")
+    _restored[:] = [
+        Restored(student if isinstance(student, str) and student.strip() else None, records, tuple(problems))
+    ]
+
+
+def restored() -> Restored | None:
+    """What marking handed over, or None in a student's own session."""
+    return _restored[0] if _restored else None
+
+
+def forget() -> None:
+    """Undo ``restore``: for a process that serves several notebooks one after another."""
+    _restored.clear()
+
+
+def marking() -> bool:
+    """Is this run one that marks? Then every check shows its score, and nothing is written."""
+    return bool(_restored) or os.environ.get("NBGRADER_EXECUTION") == "autograde"
+
+
+def marks_hidden() -> bool:
+    """May assessed marks be kept out of sight here?
+
+    Only with positive evidence of a session in which nothing is marked: nbgrader's validation, or a kernel
+    that a notebook server or editor started for a person.
+    """
+    if marking():
+        return False
+    if os.environ.get("NBGRADER_EXECUTION") == "validate":
+        return True
+    return bool(os.environ.get("JPY_SESSION_NAME") or os.environ.get("VSCODE_PID"))
+
+
+def hub_user() -> str | None:
+    """The login of a shared Jupyter server, which is the id nbgrader will use; None on a public
+    demonstration server.
+    """
+    if any(name.startswith("BINDER_") for name in os.environ):
+        return None
+    return os.environ.get("JUPYTERHUB_USER", "").strip() or None
+
+
+# -- the answers --------------------
 
 
 @dataclass(frozen=True)
@@ -75,13 +157,13 @@ class Store:
         return None if who is None else who.student
 
     def choose_student(self, student: str) -> Saved:
-        """Make ``student`` the id of this notebook. Raises RecordError for something that is no id."""
+        """Make ``student`` the id of this notebook. Raises EqlibError for something that is no id."""
         try:
             record = record_answer(self.assignment, WHO, {"id": student}, student)
         except AnswerError:
             record = None
         if record is None or record.student is None:
-            raise RecordError(
+            raise EqlibError(
                 f"{quote(student)} cannot be an id; use the letters and digits you were given, such as s01"
             )
         return self._keep(record)
@@ -115,13 +197,8 @@ class Store:
     def named_answers(self, student: str) -> int:
         """How many questions are answered under ``student``."""
         wanted = normal_id(student)
-        return len(
-            {
-                r.question
-                for r in self._everything()
-                if normal_id(r.student) == wanted and r.question in self.questions
-            }
-        )
+        theirs = {r.question for r in self._everything() if normal_id(r.student) == wanted}
+        return sum(question in self.questions for question in theirs)
 
     def save(self, question: str, answer: Mapping[str, Any]) -> Saved:
         """Keep ``answer`` (part id -> value) as the newest. Raises AnswerError for values that are no plain
@@ -168,17 +245,17 @@ class Store:
     def on_disk(self) -> dict[str, list[Record]]:
         """Question -> the records standing in the saved notebooks of this folder, read afresh."""
         found: dict[str, list[Record]] = {}
-        for _, content in self.notebooks():
+        for content in self.notebooks():
             for name, record in collect(content, None, self.assignment).items():
                 found.setdefault(name, []).append(record)
         return found
 
-    def notebooks(self) -> Iterator[tuple[Path, dict[str, Any]]]:
-        """The notebooks of the folder that can be read, with their content."""
+    def notebooks(self) -> Iterator[dict[str, Any]]:
+        """The content of the notebooks of the folder that can be read."""
         for path in sorted(self.folder.glob("*.ipynb"))[:MAX_NOTEBOOKS]:
             content = _read_notebook(path)
             if content is not None:
-                yield path, content
+                yield content
 
     def _everything(self) -> Iterator[Record]:
         yield from self._memory.values()

@@ -11,7 +11,7 @@ from eqlib.assess.confront import IfRight
 from eqlib.assess.scene import bottle_of, kind_of, salt
 from eqlib.lab.colour import absorbance
 from eqlib.lab.scene import Scene, is_closed, mixed
-from eqlib.notebook.told import why
+from eqlib.notebook.outcome import why
 
 IRON = eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140)
 DIOXIDE = eq.Reaction("2 NO2(g) <=> N2O4(g)", K=170, dH=-57.2e3)

@@ -4,7 +4,7 @@ import itertools
 
 import pytest
 
-from eqlib.notebook import session
+from eqlib.notebook.store import forget
 
 QUESTIONS = """
 [assignment]
@@ -98,9 +98,9 @@ def nobody(monkeypatch):
     """No kernel of anybody's: no server, no marking, nothing restored."""
     for name in SESSION:
         monkeypatch.delenv(name, raising=False)
-    session.forget()
+    forget()
     yield
-    session.forget()
+    forget()
 
 
 class Screen:

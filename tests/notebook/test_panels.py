@@ -6,7 +6,7 @@ import pytest
 
 from eqlib.assess.load import load_questions
 from eqlib.assess.records import MIME
-from eqlib.notebook.panels import Panel, cautions_of, standing_alone
+from eqlib.notebook.panels import Panel, cautions_of, first_said, standing_alone
 from eqlib.notebook.store import Store
 
 
@@ -14,7 +14,6 @@ from eqlib.notebook.store import Store
 def panel(folder, screen):
     made = Panel(load_questions(folder)["iron"], Store(load_questions(folder), folder))
     made.show("(opens in Jupyter)")
-    made.keep(show=True)
     return made
 
 
@@ -150,8 +149,6 @@ def test_a_slider_goes_back_with_undo_although_it_was_drawn_there(panel):
 
 
 def test_a_caution_is_said_once_in_a_notebook():
-    from eqlib.notebook.panels import first_said
-
     assert first_said("a caution of this test", "bench")
     assert not first_said("a caution of this test", "silver")
     assert first_said("a caution of this test", "bench")

@@ -184,7 +184,7 @@ def test_marked_by_nbgrader_alone_and_by_eqlib_alike(marker, handed_in, tmp_path
 
 def test_constants_typed_in_open_cells_are_those_of_the_course():
     """What a student may run and change begins with the numbers of the questions around it."""
-    from eqlib.notebook.quotients import AMMONIA
+    from eqlib.notebook.diagrams import AMMONIA
 
     iron = eq.system("iron-thiocyanate").reactions[0]
     gas = eq.system("nitrogen-dioxide").reactions[0]

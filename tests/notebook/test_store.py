@@ -6,9 +6,9 @@ import shutil
 import pytest
 
 from eqlib.assess.load import load_questions
-from eqlib.assess.records import Journal, Record, record_answer
-from eqlib.notebook.session import restore
-from eqlib.notebook.store import RecordError, Store
+from eqlib.assess.records import MIME, Journal, Record, record_answer
+from eqlib.errors import EqlibError
+from eqlib.notebook.store import Store, forget, hub_user, marking, marks_hidden, restore, restored
 
 FORWARD = {"direction": "forward", "K": "same"}
 
@@ -25,8 +25,6 @@ def store(questions, folder):
 
 def notebook_with(*records):
     """A notebook whose outputs hold these records."""
-    from eqlib.assess.records import MIME
-
     outputs = [{"output_type": "display_data", "metadata": {}, "data": {MIME: r.to_dict()}} for r in records]
     return {
         "cells": [{"cell_type": "code", "source": "", "metadata": {}, "outputs": outputs}],
@@ -94,7 +92,7 @@ def test_an_answer_given_before_the_id_counts_where_the_numbers_are_the_same(sto
 
 @pytest.mark.parametrize("text", ["", "  ", "<script>", "a" * 200, "s01\n<b>"])
 def test_an_id_that_cannot_be_one_is_refused_in_one_line(store, text):
-    with pytest.raises(RecordError, match="id") as caught:
+    with pytest.raises(EqlibError, match="id") as caught:
         store.choose_student(text)
     assert "\n" not in str(caught.value)
 
@@ -138,3 +136,62 @@ def test_the_journal_alone_is_enough(store, questions, folder, tmp_path_factory)
     shutil.copy(folder / "answers-wells.journal.json", elsewhere)
     shutil.copy(folder / "questions.toml", elsewhere)
     assert Store(load_questions(elsewhere), elsewhere).record_of("iron").answer == FORWARD
+
+
+# -- whose kernel: marking, validating or a person's own, told apart by evidence --------------------
+
+RECORD = record_answer("wells", "iron", {"direction": "forward"}, "s01")
+
+
+def test_restore_hands_over_the_student_and_the_answers():
+    restore(json.dumps({"student": "s01", "records": {"iron": RECORD.to_dict()}}))
+    assert restored().student == "s01"
+    assert restored().records == {"iron": RECORD}
+    assert marking()
+    forget()
+    assert not marking()
+
+
+def test_one_altered_record_is_left_out_and_named():
+    altered = RECORD.to_dict() | {"answer": {"direction": "reverse"}}
+    restore(json.dumps({"student": "s01", "records": {"iron": altered}}))
+    assert restored().records == {}
+    assert "'iron'" in restored().problems[0]
+
+
+@pytest.mark.parametrize("text", ["", "not JSON", "[" * 100_000, "3", '"text"', b"\xff\xfe", None])
+def test_what_is_no_table_of_answers_is_one_plain_line(text):
+    with pytest.raises(EqlibError) as caught:
+        restore(text)
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("environment", "hidden"),
+    [
+        ({}, False),
+        ({"JPY_SESSION_NAME": "/a/b.ipynb"}, True),
+        ({"VSCODE_PID": "12"}, True),
+        ({"NBGRADER_EXECUTION": "validate"}, True),
+        ({"NBGRADER_EXECUTION": "autograde"}, False),
+        ({"NBGRADER_EXECUTION": "autograde", "JPY_SESSION_NAME": "/a/b.ipynb"}, False),
+    ],
+)
+def test_marks_are_hidden_only_on_evidence(monkeypatch, environment, hidden):
+    for name, value in environment.items():
+        monkeypatch.setenv(name, value)
+    assert marks_hidden() is hidden
+
+
+def test_what_was_restored_always_shows_its_marks(monkeypatch):
+    monkeypatch.setenv("JPY_SESSION_NAME", "/a/b.ipynb")
+    restore(json.dumps({"student": "s01", "records": {}}))
+    assert marks_hidden() is False
+
+
+def test_a_login_is_the_id_but_not_on_a_public_server(monkeypatch):
+    assert hub_user() is None
+    monkeypatch.setenv("JUPYTERHUB_USER", "s04")
+    assert hub_user() == "s04"
+    monkeypatch.setenv("BINDER_REPO_URL", "somewhere")
+    assert hub_user() is None

@@ -10,7 +10,7 @@ from eqlib.assess.confront import confront
 from eqlib.assess.load import load_questions
 from eqlib.assess.scene import scene_of
 from eqlib.grading.demo import answer_of
-from eqlib.notebook.told import told_html, why
+from eqlib.notebook.outcome import told_html, why
 
 COURSE = Path(__file__).parents[2] / "notebooks" / "source"
 FILES = sorted(COURSE.glob("*/questions.toml"))
