@@ -16,10 +16,9 @@ from typing import Any
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.reasons import is_sound, tied_up
-from eqlib.assess.case import Case
 from eqlib.assess.mark import judge, read
 from eqlib.assess.mistakes import MISTAKES
-from eqlib.assess.question import Question
+from eqlib.assess.question import Case, Question
 from eqlib.chem.disturb import Disturbance, disturb
 from eqlib.chem.explain import in_unicode
 from eqlib.chem.quotient import Quotient

@@ -89,10 +89,18 @@ from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import ID, Part, PartTable
 from eqlib.assess.asks.number import unit_fault
 from eqlib.assess.instructor import with_notes
-from eqlib.assess.question import DEFAULT, Assignment, Policy, PolicyError, Question, QuestionSet
+from eqlib.assess.question import (
+    DEFAULT,
+    Assignment,
+    Policy,
+    PolicyError,
+    Question,
+    QuestionSet,
+    Range,
+    read_range,
+)
 from eqlib.assess.setting import Setting
 from eqlib.assess.tables import Number, QuestionError, Table, names_in, near
-from eqlib.assess.variants import Range, read_range
 from eqlib.chem.catalogue import system
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.reactions import Reaction

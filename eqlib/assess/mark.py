@@ -15,15 +15,13 @@ from types import MappingProxyType
 from typing import Any
 
 from eqlib.assess import feedback
-from eqlib.assess.asks import ASKS, read_part, suspects
+from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Answered, Part, Verdict
 from eqlib.assess.asks.shift import as_if
-from eqlib.assess.case import Case
 from eqlib.assess.mistakes import MISTAKES
-from eqlib.assess.question import Policy, Question
-from eqlib.assess.reading.plain import Reading, type_name
+from eqlib.assess.question import Case, Policy, Question, normal_id
+from eqlib.assess.reading.plain import Reading, Unreadable, refused, type_name
 from eqlib.assess.records.record import MAX_RECORD, AnswerError, Record, has_text
-from eqlib.assess.variants import normal_id
 from eqlib.assess.working import worked
 
 #: The key under which practice keeps which set of numbers an answer belongs to.
@@ -235,6 +233,19 @@ def _read(part: Part, attempt: Mapping[str, Any], names: tuple[str, ...] = ()) -
     return read_part(part, raw, names)
 
 
+def read_part(part: Part, raw: Any, species: tuple[str, ...] = ()) -> Reading:
+    """One answer to ``part``, from whatever was clicked, typed or computed, as a plain value. Never raises: a
+    Reading that is not ``ok`` says in its ``message`` what was seen and what would do. ``species``: canonical
+    names of the reaction's; without them an expression's brackets are checked only when it is marked.
+    """
+    try:
+        return ASKS[part.ask].read(part, raw, species)
+    except Unreadable as problem:
+        return refused(str(problem))
+    except RecursionError:
+        return refused("The answer is nested too deeply to be read. A number or a few words are wanted.")
+
+
 def _total(made: Sequence[PartMark], most: float) -> float:
     if all(part.points == part.max_points for part in made):
         return float(most)
@@ -412,7 +423,7 @@ def _best_idea(
     says: dict[str, dict[str, set[Any]]] = {}
     for name, part in parts.items():
         others = {key: value for key, value in said.items() if key != name}
-        for suspect in suspects(part, case, others):
+        for suspect in ASKS[part.ask].suspects(part, case, others):
             says.setdefault(suspect.mistake, {}).setdefault(name, set()).add(suspect.value)
         if part.ask == "reason" and verdicts[name].mistake is not None:
             says.setdefault(verdicts[name].mistake or "", {}).setdefault(name, set()).add(said[name])

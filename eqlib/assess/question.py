@@ -1,23 +1,39 @@
-"""Questions as data: what is asked, of which mixture, for how many points, and how strictly it is marked. The
-right answers are computed.
+"""Questions as data: what is asked, of which mixture, for how many points, and how strictly it is marked; and
+one student's copy of one: their numbers, the chemistry of these, and the right value of each part.
+
+No right answer is stored: it is computed when it is asked for.
+
+A number in a question file is fixed (``2.00``) or a range ``[low, high, step]``; a range gives every student
+one of its steps. Arithmetic is decimal, so 0.80 + 3 x 0.05 is 0.95 on every machine and is shown as "0.95".
+The hash of (course, assignment, question, draw, student) seeds nothing; it *is* the draw: the same on any
+machine and in any version of Python. Each number takes its own eight bytes of a SHA-256, so adding a number
+to a question leaves the others as they were.
 """
 
 from __future__ import annotations
 
+import hashlib
+import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from functools import lru_cache
 from pathlib import Path
 from string import Formatter
+from types import MappingProxyType
 from typing import Any
 
+from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part
-from eqlib.assess.case import Case, case_for
-from eqlib.assess.setting import Setting
-from eqlib.assess.tables import QuestionError
-from eqlib.assess.variants import Range, Variant, make_variant, show
+from eqlib.assess.asks.number import moved, worked_extent
+from eqlib.assess.setting import KELVIN, MeasuredTable, Portion, Setting
+from eqlib.assess.tables import QuestionError, value_of
+from eqlib.chem.disturb import Disturbance, disturb
+from eqlib.chem.reactions import Reaction
+from eqlib.chem.state import State
 from eqlib.errors import EqlibError
+from eqlib.lab.look import Look, compare_disturbance
+from eqlib.writing import power_of_ten
 
 _CACHED = 4096
 #: Which of several recorded answers counts.
@@ -93,6 +109,381 @@ class Policy:
 
 
 DEFAULT = Policy()
+
+
+# -- the numbers of one student --------------------------------------------------------------------------
+
+MOST_STEPS = 10_000
+#: Choices without an order of their own: every student meets them in another one.
+SHUFFLED = frozenset(["reason", "true", "rule", "bound", "cause"])
+#: Choices that have one, and what it is; darker before paler, so that the first of every row is no story of
+#: its own (to reactants, paler).
+RANKED = frozenset(["direction", "seen", "precipitate", "K", "change", "rate"])
+_ORDER = (
+    *("reverse", "darker", "smaller", "lower", "down", "none", "same"),
+    *("up", "forward", "paler", "larger", "higher", "zero", "yes", "no"),
+)
+
+
+class VariantError(EqlibError):
+    """A number or range that cannot be used; the message says which and how to mend it."""
+
+
+@dataclass(frozen=True)
+class Range:
+    """A number that may differ between students: ``low``, ``low + step``, ... up to ``high``."""
+
+    name: str
+    low: Decimal
+    high: Decimal
+    step: Decimal
+
+    @property
+    def choices(self) -> int:
+        """How many different values there are."""
+        return 1 if self.step == 0 else int((self.high - self.low) / self.step) + 1
+
+    def value(self, choice: int) -> Decimal:
+        """The value of one choice, written with the decimals the question file uses."""
+        return self.low + choice * self.step
+
+
+@dataclass(frozen=True)
+class Variant:
+    """One student's numbers. ``numbers``: name -> float; ``shown``: name -> the text in the prompt.
+
+    ``student`` is the normalised id ('' for nobody: the mid-range numbers); ``retry`` counts fresh sets in
+    practice.
+    """
+
+    student: str
+    numbers: Mapping[str, float]
+    shown: Mapping[str, str]
+    retry: int = 0
+
+
+def read_range(name: str, given: Any) -> Range:
+    """A fixed number or ``[low, high, step]`` from a question file. Raises VariantError."""
+    if isinstance(given, (int, Decimal)) and not isinstance(given, bool):
+        value = _finite(name, given)
+        return Range(name, value, value, Decimal(0))
+    if not isinstance(given, list) or len(given) != 3:
+        said = f"[{', '.join(map(str, given))}]" if isinstance(given, list) else repr(given)
+        raise VariantError(f"number {name!r} is {said}; write a number, or a range as [low, high, step]")
+    low, high, step = (_finite(name, item) for item in given)
+    if step <= 0 or high < low:
+        raise VariantError(f"number {name!r}: [{low}, {high}, {step}] needs low <= high and a step above 0")
+    places = min(int(item.as_tuple().exponent) for item in (low, high, step))
+    low, high, step = (item.quantize(Decimal(1).scaleb(places)) for item in (low, high, step))
+    if (high - low) % step != 0:
+        raise VariantError(
+            f"number {name!r}: steps of {step} from {low} do not land on {high}; change one of them"
+        )
+    found = Range(name, low, high, step)
+    if found.choices > MOST_STEPS:
+        raise VariantError(
+            f"number {name!r} has {found.choices:,} steps; use a larger step (at most {MOST_STEPS:,})"
+        )
+    return found
+
+
+def _finite(name: str, value: Any) -> Decimal:
+    try:
+        if isinstance(value, bool) or not isinstance(value, (int, Decimal)):
+            raise InvalidOperation
+        number = Decimal(value)
+        if not number.is_finite() or not -30 <= number.adjusted() <= 30:
+            raise InvalidOperation
+    except InvalidOperation:
+        raise VariantError(f"number {name!r} holds {value}, which is not an ordinary number") from None
+    return number
+
+
+def make_variant(
+    ranges: Mapping[str, Range],
+    *,
+    course: str,
+    assignment: str,
+    question: str,
+    student: object,
+    retry: int = 0,
+) -> Variant:
+    """The Variant of ``student`` (None: mid-range). Depends only on the names given here, never on the
+    machine.
+    """
+    who = normal_id(student)
+    values = {}
+    for name, span in ranges.items():
+        if not who and not retry:
+            choice = span.choices // 2
+        else:
+            choice = draw(
+                span.choices,
+                course=course,
+                assignment=assignment,
+                question=question,
+                number=name,
+                student=who,
+                retry=retry,
+            )
+        values[name] = span.value(choice)
+    return Variant(
+        who,
+        {name: float(value) for name, value in values.items()},
+        {name: show(value) for name, value in values.items()},
+        retry,
+    )
+
+
+def show(value: Decimal) -> str:
+    """A decimal as a reader expects it: "0.95", "140", "1.8e-10" -> "1.8 × 10⁻¹⁰"."""
+    if value != 0 and not -5 < value.adjusted() < 6:
+        mantissa, exponent = f"{value:e}".split("e")
+        return power_of_ten(mantissa, exponent)
+    return f"{value:f}"
+
+
+SEPARATOR = "\x1f"
+
+
+def normal_id(student: object) -> str:
+    """A student id without case, spaces or typographical variants: "S 01" and "s01" are one person. None is
+    ''.
+    """
+    if student is None:
+        return ""
+    text = unicodedata.normalize("NFKC", str(student)).casefold()
+    return "".join(text.split())
+
+
+def draw(
+    choices: int, *, course: str, assignment: str, question: str, number: str, student: str, retry: int = 0
+) -> int:
+    """A whole number in [0, choices): which step of a range this student gets.
+
+    The first eight bytes, big-endian, of the SHA-256 of the six names joined by the unit separator (U+001F),
+    modulo
+    ``choices``. ``retry`` counts fresh sets of numbers in practice.
+    """
+    names = (course, assignment, question, number, str(retry), normal_id(student))
+    digest = hashlib.sha256(SEPARATOR.join(names).encode("utf-8")).digest()
+    return int.from_bytes(digest[:8], "big") % choices
+
+
+def options_for(part: Part, question: Question, student: object) -> tuple[tuple[str, str], ...]:
+    """The options of ``part`` (of ``question``) in the order in which ``student`` meets them.
+
+    Reasons, rules, species to pick and things to put in order are shuffled, so that no place is the right one
+    for a whole class. Direction, more or less, yes or no keep their natural order; every other student meets
+    it from its other end, the same in the whole course. Forms, feedback and reports of one student use this;
+    records hold the options' values, so that the order changes no mark.
+    """
+    course, who = question.assignment.course, normal_id(student)
+
+    def drawn(*names: str) -> bytes:
+        return hashlib.sha256(SEPARATOR.join(names).encode("utf-8")).digest()
+
+    if part.ask in RANKED:
+        place = {name: number for number, name in enumerate(_ORDER)}
+        ranked = sorted(part.options, key=lambda option: place.get(option[0], len(place)))
+        return tuple(reversed(ranked) if who and drawn(course, who)[0] % 2 else ranked)
+    if part.ask not in SHUFFLED and part.kind != "order":
+        return tuple(part.options)
+    names = course, question.assignment.id, question.id, part.id, who
+    return tuple(sorted(part.options, key=lambda option: drawn(*names, option[0])))
+
+
+# -- one student's copy ----------------------------------------------------------------------------------
+
+NOTHING: Mapping[str, Any] = MappingProxyType({})
+Conc = Mapping[str, float]
+
+
+def _nothing() -> Mapping[str, Any]:
+    """An empty mapping that nobody can write to."""
+    return NOTHING
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """One student's copy of a question.
+
+    Concentrations are mol/L by canonical species name, aqueous and gaseous species together.
+    ``portions``   what was poured together to make the start (empty when the start is given as totals);
+                   ``start`` the Mixture they make, ``volume`` (L) and ``temperature`` (K) its own.
+    ``mixed``      concentrations after mixing, before any reaction (row I of the ICE table).
+    ``before``     at equilibrium, before the stress.  ``at_once``  just after it.  ``after``  at the new
+    equilibrium. ``states`` are the eqlib States of these four moments.
+    ``equilibrium`` the concentrations that go into K for this question (from what was measured, where
+    something was).
+    ``measured``   readings by name: "absorbance", "epsilon", "path", "blank", "nm"; or "concentration"; or
+                   "K1", "T1", "K2", "T2" (kelvin); or "run1", "run2" ... (repeated results);
+                   or "acid", "base", "between" (absorbances of an indicator) and "pH".
+                   ``observed`` is the species the reading belongs to, ``extent`` (mol/L) how far the first
+                   reaction went, by the reading or, alone, by K.
+    ``stress``     what is done, or None.  ``disturbance`` what it did, or None.
+    ``look``       the change of appearance, where the question asks for it.
+    ``parts``      all parts of the question; ``expected`` their right values by part id (parts that a person
+                   marks have none).
+    """
+
+    parts: tuple[Part, ...]
+    expected: Mapping[str, Any] = field(default_factory=_nothing)
+    setting: Setting = field(default_factory=Setting)
+    numbers: Conc = field(default_factory=_nothing)
+    reactions: tuple[Reaction, ...] = ()
+    portions: tuple[Portion, ...] = ()
+    start: Any = None
+    volume: float = 0.0
+    temperature: float = 298.15
+    mixed: Conc = field(default_factory=_nothing)
+    before: Conc = field(default_factory=_nothing)
+    at_once: Conc = field(default_factory=_nothing)
+    after: Conc = field(default_factory=_nothing)
+    equilibrium: Conc = field(default_factory=_nothing)
+    measured: Conc = field(default_factory=_nothing)
+    observed: str = ""
+    extent: float | None = None
+    stress: Any = None
+    disturbance: Any = None
+    look: Any = None
+    states: Mapping[str, State] = field(default_factory=_nothing)
+
+    @property
+    def reaction(self) -> Reaction:
+        """The first reaction: the one a direction, Q, K or ICE table is about."""
+        return self.reactions[0]
+
+    @property
+    def direction(self) -> str | None:
+        """Which way the first reaction goes after the stress; None without one."""
+        return getattr(self.disturbance, "direction", None)
+
+
+def case_for(setting: Setting, parts: tuple[Part, ...], numbers: Conc) -> Case:
+    """The Case of these numbers. Raises EqlibError where there is none."""
+    case = _computed(setting, parts, numbers)
+    if setting.measured is None:
+        if case.reactions:
+            case = replace(case, extent=_extent_alone(case))
+    else:
+        case = _with_reading(case, setting.measured)
+    expected = {
+        part.id: ASKS[part.ask].expected(part, case, NOTHING)
+        for part in parts
+        if part.ask not in ("explain", "confidence")
+    }
+    return replace(case, expected=MappingProxyType(expected))
+
+
+def _computed(setting: Setting, parts: tuple[Part, ...], numbers: Conc) -> Case:
+    """The states of the mixture, before anything is read off it."""
+    reactions = setting.reactions_for(numbers)
+    mixture = setting.mixture(reactions, numbers)
+    stress = setting.stress_for(numbers)
+    states: dict[str, State] = {}
+    disturbance = None
+    if mixture is not None and reactions and all(reaction.has_K for reaction in reactions):
+        states["mixed"] = mixture.as_mixed()
+        if stress is None:
+            states["before"] = mixture.equilibrate()
+        else:
+            disturbance = disturb(mixture, stress)
+            states["before"], states["at_once"] = disturbance.before, disturbance.at_once
+            states["after"] = disturbance.after
+    moments = {moment: MappingProxyType(_dissolved(state, reactions)) for moment, state in states.items()}
+    return Case(
+        parts=parts,
+        setting=setting,
+        numbers=MappingProxyType(dict(numbers)),
+        reactions=reactions,
+        portions=setting.portions(numbers),
+        start=mixture,
+        volume=0.0 if mixture is None else mixture.volume,
+        temperature=298.15 if mixture is None else mixture.T,
+        stress=stress,
+        disturbance=disturbance,
+        look=_look(parts, disturbance),
+        states=MappingProxyType(states),
+        mixed=moments.get("mixed", NOTHING),
+        before=moments.get("before", NOTHING),
+        at_once=moments.get("at_once", NOTHING),
+        after=moments.get("after", NOTHING),
+        equilibrium=moments.get("before", NOTHING),
+    )
+
+
+def _look(parts: tuple[Part, ...], disturbance: Disturbance | None) -> Look | None:
+    """The change of appearance, where some part asks for it."""
+    if disturbance is None or not any(part.ask in ("seen", "precipitate") for part in parts):
+        return None
+    return compare_disturbance(disturbance)
+
+
+def _with_reading(case: Case, table: MeasuredTable) -> Case:
+    """With what was measured; from then on it is the reading, not the engine, that K is worked from."""
+    numbers, setting = case.numbers, case.setting
+    if table.reading == "temperatures":
+        known = {"K1": table.K1, "K2": table.K2} if table.K1 is not None else setting.constants(numbers)
+        measured = {name: value_of(value, numbers) for name, value in known.items() if value is not None}
+        for n in (1, 2):
+            measured[f"T{n}"] = value_of(getattr(table, f"celsius{n}"), numbers) + KELVIN
+        return replace(case, measured=MappingProxyType(measured))
+    if table.reading == "runs":
+        measured = {f"run{n}": value_of(item, numbers) for n, item in enumerate(table.runs, start=1)}
+        return replace(case, measured=MappingProxyType(measured))
+    if table.reading == "indicator":
+        measured = {key: value_of(getattr(table, key), numbers) for key in ("acid", "base", "pH")}
+        measured["between"] = float(table.between(numbers))
+        return replace(case, measured=MappingProxyType(measured))
+    assert table.species is not None
+    measured = {table.reading: float(table.read(case.states["before"], numbers)), **table.optics(numbers)}
+    if table.nm is not None:
+        measured["nm"] = value_of(table.nm, numbers)
+    case = replace(case, measured=MappingProxyType(measured), observed=table.species)
+    return _read_off(case, worked_extent(case))
+
+
+def _read_off(case: Case, extent: float) -> Case:
+    """Before and at once as the student can know them: from the rounded reading, not from the engine's
+    digits.
+    """
+    equilibrium = moved(case, extent)
+    before = {**case.before, **equilibrium}
+    at_once = dict(case.at_once)
+    if case.disturbance is not None:
+        share = case.disturbance.before.volume / case.disturbance.at_once.volume
+        for name, value in equilibrium.items():
+            at_once[name] += share * (value - case.before[name])
+    return replace(
+        case,
+        extent=extent,
+        equilibrium=MappingProxyType(equilibrium),
+        before=MappingProxyType(before),
+        at_once=MappingProxyType(at_once),
+    )
+
+
+def _extent_alone(case: Case) -> float | None:
+    """How far the first reaction went from mixing to ``before``, when it is the only one."""
+    if len(case.reactions) != 1 or not case.before:
+        return None
+    name, nu = next(iter(case.reaction.quotient_species.items()))
+    return (case.before.get(name, 0.0) - case.mixed.get(name, 0.0)) / float(nu)
+
+
+def _dissolved(state: State, reactions: tuple[Reaction, ...]) -> dict[str, float]:
+    """Concentrations of everything that is not a solid or the solvent; what stands in a K and is absent is
+    0.
+    """
+    found = {name: float(value) for name, value in state.concentrations.items()}
+    for reaction in reactions:
+        for name in reaction.quotient_species:
+            found.setdefault(name, 0.0)
+    return found
+
+
+# -- the question ----------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from eqlib.assess.case import Case
-from eqlib.assess.question import Question
+from eqlib.assess.question import Case, Question
 from eqlib.chem.salts import dissolved
 from eqlib.chem.species import species
 from eqlib.chem.state import State

@@ -14,8 +14,7 @@ from eqlib.assess.asks.number import digits, limiting, over, quotient_step, runs
 from eqlib.assess.asks.reasons import tied_up
 from eqlib.assess.asks.sentences import real_roots
 from eqlib.assess.asks.typed import made_of, net_of, with_unicode
-from eqlib.assess.case import Case
-from eqlib.assess.question import Question
+from eqlib.assess.question import Case, Question
 from eqlib.assess.setting import read_amount
 from eqlib.chem.thermo import R_J
 from eqlib.writing import as_given, in_powers, with_figures

@@ -18,10 +18,9 @@ from typing import Any
 from nbformat import NotebookNode
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_output
 
-from eqlib.assess.asks import suspects
+from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part
-from eqlib.assess.case import Case
-from eqlib.assess.question import Question, QuestionSet
+from eqlib.assess.question import Case, Question, QuestionSet
 from eqlib.errors import EqlibError
 from eqlib.grading import class_of
 from eqlib.grading.bulk import Progress, grade
@@ -246,7 +245,7 @@ def _as_they_think(part: Part, case: Case, ideas: Any) -> Any:
     for idea in ideas:
         if part.ask == "reason" and idea in offered:
             return idea
-    said = {s.mistake: s.value for s in suspects(part, case) if s.mistake in ideas}
+    said = {s.mistake: s.value for s in ASKS[part.ask].suspects(part, case, {}) if s.mistake in ideas}
     return next(iter(said.values()), None)
 
 

@@ -15,12 +15,11 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from eqlib.assess.asks import ASKS, suspects
+from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part
-from eqlib.assess.case import Case
 from eqlib.assess.load import load_questions
 from eqlib.assess.mistakes import MISTAKES
-from eqlib.assess.question import Question, QuestionSet
+from eqlib.assess.question import Case, Question, QuestionSet
 from eqlib.errors import EqlibError
 from eqlib.writing import with_figures, write_atomically
 
@@ -282,7 +281,7 @@ def ideas_of(question: Question) -> frozenset[str]:
             if not part.scored:
                 continue
             right = case.expected.get(part.id)
-            found |= {s.mistake for s in suspects(part, case) if s.value != right}
+            found |= {s.mistake for s in ASKS[part.ask].suspects(part, case, {}) if s.value != right}
             found |= set(_JUDGED.get(part.ask, ()))
             found -= _impossible(case)
     return frozenset(found & set(MISTAKES))

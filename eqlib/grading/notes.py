@@ -7,7 +7,7 @@ from collections import defaultdict
 from dataclasses import dataclass, replace
 from typing import Any
 
-from eqlib.assess.variants import normal_id
+from eqlib.assess.question import normal_id
 from eqlib.grading.run.sandbox import Executed
 from eqlib.grading.summary import MOST_NOTES, StudentRow
 

@@ -20,8 +20,7 @@ from nbformat import NotebookNode, from_dict
 from nbgrader.preprocessors import IgnorePattern, LimitOutput
 from nbgrader.utils import compute_checksum, determine_grade, is_grade, is_solution, is_task
 
-from eqlib.assess.asks import read_part
-from eqlib.assess.mark import Mark, mark
+from eqlib.assess.mark import Mark, mark, read_part
 from eqlib.assess.question import Question
 from eqlib.assess.records import Collected, Record, code_answers, collect, no_answers, oddities
 from eqlib.assess.records.journal import UNREAD

@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from eqlib.assess.asks import ASKS, read_part
+from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part, in_unicode
-from eqlib.assess.question import Question
+from eqlib.assess.mark import read_part
+from eqlib.assess.question import Question, options_for
 from eqlib.assess.reading.plain import Unreadable
 from eqlib.assess.reading.tables import read_cell
-from eqlib.assess.variants import options_for
 from eqlib.chem.species import species
 from eqlib.notebook.output import KEYS, text
 from eqlib.writing import with_figures

@@ -14,9 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from eqlib.assess.load import load_questions
-from eqlib.assess.question import Question
+from eqlib.assess.question import Question, normal_id
 from eqlib.assess.records import MIME, rescue
-from eqlib.assess.variants import normal_id
 from eqlib.chem.catalogue import system
 from eqlib.errors import EqlibError
 from eqlib.lab.cautions import cautions_for, hazard_table

@@ -14,9 +14,8 @@ from typing import Any
 
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.shift import Direction
-from eqlib.assess.case import Case
 from eqlib.assess.confront import Confronted, confront
-from eqlib.assess.question import Question
+from eqlib.assess.question import Case, Question
 from eqlib.chem.disturb import Disturbance, disturb
 from eqlib.chem.explain import Event, in_unicode
 from eqlib.chem.state import State

@@ -14,10 +14,8 @@ from typing import Any
 from markdown_it import MarkdownIt
 
 from eqlib.assess import feedback
-from eqlib.assess.asks import read_part
-from eqlib.assess.case import Case
-from eqlib.assess.mark import RETRY, Mark, mark
-from eqlib.assess.question import Question
+from eqlib.assess.mark import RETRY, Mark, mark, read_part
+from eqlib.assess.question import Case, Question
 from eqlib.assess.records import Record, blank, kept_parts, same_answer, standing
 from eqlib.assess.scene import kind_of, scene_of
 from eqlib.assess.working import worked

@@ -13,9 +13,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from eqlib.assess.asks import read_part
 from eqlib.assess.asks.base import Part, in_unicode
-from eqlib.assess.mark import mark
+from eqlib.assess.mark import mark, read_part
 from eqlib.assess.question import Question
 from eqlib.assess.records import MIME, Record, standing
 from eqlib.errors import EqlibError

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from eqlib.assess.question import Question, QuestionSet
+from eqlib.assess.question import Question, QuestionSet, normal_id
 from eqlib.assess.reading.plain import quote
 from eqlib.assess.records import (
     SEEN,
@@ -28,7 +28,6 @@ from eqlib.assess.records import (
     record_answer,
     rescue,
 )
-from eqlib.assess.variants import normal_id
 from eqlib.errors import EqlibError
 
 #: What else is kept like an answer: who is working.

@@ -3,7 +3,7 @@
 import pytest
 
 import eqlib as eq
-from eqlib.assess.asks import ASKS, suspects
+from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.shift import Change, added_species, as_if, change_of, direction_ideas
 from eqlib.assess.load import read_questions
 
@@ -150,7 +150,7 @@ def named(system, stress, part):
     made = question(system, stress)
     case = made.case()
     (found,) = [p for p in made.parts if p.id == part]
-    return {(s.value, s.mistake) for s in suspects(found, case, {})}
+    return {(s.value, s.mistake) for s in ASKS[found.ask].suspects(found, case, {})}
 
 
 @pytest.mark.parametrize(
@@ -208,7 +208,7 @@ def test_a_fresh_mixture_goes_to_where_Q_is_K(start, way):
     made = read_questions(f'{HEAD}{text}[[question.part]]\nask = "direction"\n')["q"]
     assert made.case().expected["direction"] == way
     wrong = {"forward": "reverse", "reverse": "forward"}[way]
-    found = {(s.value, s.mistake) for s in suspects(made.parts[0], made.case(), {})}
+    found = {(s.value, s.mistake) for s in ASKS[made.parts[0].ask].suspects(made.parts[0], made.case(), {})}
     assert found == {(wrong, "q_reversed"), ("none", "q_is_k")}
 
 
@@ -235,8 +235,10 @@ def test_which_of_the_added_ions_acts_and_which_one_is_tied_up():
     made = question(RIVAL, SILVER, more)
     case, parts = made.case(), {part.id: part for part in made.parts}
     assert (case.expected["cause"], case.expected["bound"]) == ("Ag^+", "SCN^-")
-    assert {(s.value, s.mistake) for s in suspects(parts["cause"], case, {})} == {("NO3^-", "spectator_acts")}
-    assert {(s.value, s.mistake) for s in suspects(parts["bound"], case, {})} == {
+    assert {(s.value, s.mistake) for s in ASKS["cause"].suspects(parts["cause"], case, {})} == {
+        ("NO3^-", "spectator_acts")
+    }
+    assert {(s.value, s.mistake) for s in ASKS["bound"].suspects(parts["bound"], case, {})} == {
         ("Fe^3+", "wrong_target"),
         ("NO3^-", "spectator_acts"),
     }

@@ -12,7 +12,7 @@ import pytest
 import eqlib as eq
 import eqlib.assess
 from eqlib.assess import feedback
-from eqlib.assess.asks import ASKS, read_part, suspects
+from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.number import limiting
 from eqlib.assess.asks.sentences import RULES
@@ -20,7 +20,7 @@ from eqlib.assess.check.course import check_course
 from eqlib.assess.check.question import check_question
 from eqlib.assess.confront import confront
 from eqlib.assess.load import load_questions, read_questions
-from eqlib.assess.mark import mark
+from eqlib.assess.mark import mark, read_part
 from eqlib.assess.mistakes import MISTAKES, name_mistake
 from eqlib.assess.reading.plain import Unreadable, one_line, tidy
 from eqlib.assess.reading.species import match_species, named
@@ -731,11 +731,13 @@ def test_who_goes_by_paleness_alone_is_named_though_no_colour_was_said():
                     part('ask = "K"'))  # fmt: skip
     silver = load_questions(COURSE / "04-disturbing-an-equilibrium")["weak"]
     found = [
-        s.mistake for s in suspects(silver.part("direction"), silver.case("s01"), {}) if s.value == "reverse"
+        s.mistake
+        for s in ASKS["direction"].suspects(silver.part("direction"), silver.case("s01"), {})
+        if s.value == "reverse"
     ]
     assert "paler_is_left" in found
     # Where no colour is asked about, nobody goes by it.
-    found = [s.mistake for s in suspects(made.part("direction"), made.case("s01"), {})]
+    found = [s.mistake for s in ASKS["direction"].suspects(made.part("direction"), made.case("s01"), {})]
     assert "paler_is_left" not in found
 
 
@@ -877,7 +879,9 @@ def test_no_shift_goes_with_q_equal_to_k_and_with_everything_as_it_was():
 def test_who_lets_a_binder_do_nothing_says_that_the_ion_stays():
     """Silver binds thiocyanate: "stays the same" is what somebody says who looks into the equation only."""
     silver = load_questions(COURSE / "05-strangers")["phosphate"]
-    found = [(s.mistake, s.value) for s in suspects(silver.part("scn"), silver.case("s01"), {})]
+    found = [
+        (s.mistake, s.value) for s in ASKS["number"].suspects(silver.part("scn"), silver.case("s01"), {})
+    ]
     assert ("not_in_equation", "same") in found
     assert ("wrong_target", "lower") in found  # phosphate binds the iron, so thiocyanate is set free
 

@@ -4,12 +4,12 @@ import math
 
 import pytest
 
-from eqlib.assess.asks import ASKS, suspects
+from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part, beside, close, in_order
 from eqlib.assess.asks.carry import can_be, known_slip, left_by_K, repeats
-from eqlib.assess.case import Case
 from eqlib.assess.load import read_questions
 from eqlib.assess.mark import mark
+from eqlib.assess.question import Case
 from eqlib.assess.setting import Portion
 from eqlib.assess.working import worked
 from eqlib.chem.reactions import Reaction
@@ -356,7 +356,9 @@ def test_a_rate_beside_what_it_was(system, stress, side, when, right, because):
 )
 def test_ideas_about_rates(stress, side, when, ideas):
     made = asked(TUBE, stress, rate(side, when))
-    assert {(s.value, s.mistake) for s in suspects(made.parts[0], made.case(), {})} == ideas
+    assert {
+        (s.value, s.mistake) for s in ASKS[made.parts[0].ask].suspects(made.parts[0], made.case(), {})
+    } == ideas
 
 
 @pytest.mark.parametrize(
@@ -396,7 +398,7 @@ def test_the_graph_of_a_rate(side, when, right, wrong, because):
     made = asked(TUBE, IRON_IN, rate(side, when, "graph"))
     part, case = made.parts[0], made.case()
     assert case.expected[part.id] == right
-    assert {(s.value, s.mistake) for s in suspects(part, case, {})} == wrong
+    assert {(s.value, s.mistake) for s in ASKS[part.ask].suspects(part, case, {})} == wrong
     assert ASKS["graph"].because(part, case).startswith(because)
     begin = "mixing" if when == "before" else "the change"
     assert part.label == (

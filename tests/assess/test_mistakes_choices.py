@@ -14,8 +14,8 @@ from eqlib.assess import asks
 from eqlib.assess.asks import order, rates
 from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.table import table_mistake as mistake_of
-from eqlib.assess.case import Case
 from eqlib.assess.mistakes import MISTAKES
+from eqlib.assess.question import Case
 from eqlib.assess.setting import Portion
 from eqlib.chem.disturb import disturb
 from eqlib.chem.mixture import Mixture

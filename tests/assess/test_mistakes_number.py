@@ -14,10 +14,10 @@ import pytest
 
 from eqlib.assess import asks, feedback
 from eqlib.assess.asks.base import Part
-from eqlib.assess.case import Case
 from eqlib.assess.load import load_questions, read_questions
 from eqlib.assess.mark import mark
 from eqlib.assess.mistakes import MISTAKES, Suspect, name_mistake
+from eqlib.assess.question import Case
 from eqlib.assess.setting import Portion
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.stress import Stress

@@ -8,7 +8,7 @@ from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.design import PIECES
 from eqlib.assess.asks.slips import Facts, amount_made
 from eqlib.assess.asks.steps import small_x
-from eqlib.assess.case import Case
+from eqlib.assess.question import Case
 from eqlib.assess.reading.equations import write_equation
 from eqlib.assess.reading.plain import Unreadable, plain
 from eqlib.assess.reading.species import named

@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 
 from eqlib.assess.load import read_questions
-from eqlib.assess.variants import VariantError, normal_id, options_for, read_range, show
+from eqlib.assess.question import VariantError, normal_id, options_for, read_range, show
 
 FILE = """
 [assignment]

@@ -20,10 +20,9 @@ import time
 from collections import Counter
 from fractions import Fraction
 
-from eqlib.assess.asks import read_part
 from eqlib.assess.asks.base import Part
 from eqlib.assess.load import read_questions
-from eqlib.assess.mark import mark
+from eqlib.assess.mark import mark, read_part
 
 DIRECTION = (("forward", "to the right"), ("reverse", "to the left"), ("none", "no shift"))
 PARTS = (

@@ -22,8 +22,7 @@ from eqlib.assess.tables import Number, Table
 from eqlib.chem.species import species as species_of
 
 if TYPE_CHECKING:
-    from eqlib.assess.case import Case
-    from eqlib.assess.question import Policy
+    from eqlib.assess.question import Case, Policy
     from eqlib.chem.reactions import Reaction
 
 ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,59}")

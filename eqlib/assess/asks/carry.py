@@ -20,7 +20,7 @@ from eqlib.assess.asks.base import Part, close
 from eqlib.assess.mistakes import name_mistake
 
 if TYPE_CHECKING:
-    from eqlib.assess.case import Case
+    from eqlib.assess.question import Case
 
 Own = Mapping[str, Any]
 Conc = Mapping[str, float]

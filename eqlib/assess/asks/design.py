@@ -18,8 +18,7 @@ from eqlib.errors import EqlibError
 from eqlib.lab.demonstration import VESSELS, Judged, Plan, demonstrations, judge, some_plan
 
 if TYPE_CHECKING:
-    from eqlib.assess.case import Case
-    from eqlib.assess.question import Policy
+    from eqlib.assess.question import Case, Policy
 
 LEAST = "least_mL"
 #: Part of a plan -> its label and the requirements that it decides.

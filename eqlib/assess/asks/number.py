@@ -33,8 +33,7 @@ from eqlib.lab.photometry import epsilon_from_reading
 from eqlib.writing import adding_up, as_given, raised, read_back, with_figures
 
 if TYPE_CHECKING:
-    from eqlib.assess.case import Case
-    from eqlib.assess.question import Policy
+    from eqlib.assess.question import Case, Policy
 
 Own = Mapping[str, Any]
 

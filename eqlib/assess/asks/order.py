@@ -17,8 +17,7 @@ from eqlib.chem.disturb import disturb
 from eqlib.writing import number
 
 if TYPE_CHECKING:
-    from eqlib.assess.case import Case
-    from eqlib.assess.question import Policy
+    from eqlib.assess.question import Case, Policy
 
 
 class Item(Table):

@@ -36,8 +36,7 @@ from eqlib.lab.practical.readings import Readings, read_readings
 from eqlib.writing import with_figures
 
 if TYPE_CHECKING:
-    from eqlib.assess.case import Case
-    from eqlib.assess.question import Policy
+    from eqlib.assess.question import Case, Policy
 
 #: The columns of the work, in the order in which they are worked out, and what a cell of each is worth: the
 #: step from a reading to a concentration counts double, the others follow from it by taking away.

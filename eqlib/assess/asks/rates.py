@@ -16,7 +16,7 @@ from eqlib.assess.tables import QuestionError
 from eqlib.writing import apart, number
 
 if TYPE_CHECKING:
-    from eqlib.assess.case import Case
+    from eqlib.assess.question import Case
 
 #: A rate changes clearly when it does by this share.
 CLEAR = 0.05

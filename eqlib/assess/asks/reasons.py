@@ -34,8 +34,7 @@ from eqlib.chem.salts import dissolved
 from eqlib.chem.species import canonical
 
 if TYPE_CHECKING:
-    from eqlib.assess.case import Case
-    from eqlib.assess.question import Policy
+    from eqlib.assess.question import Case, Policy
 
 #: Other reactions that move less than this share of every species do not decide anything.
 _HARDLY = 0.02

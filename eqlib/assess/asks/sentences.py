@@ -39,8 +39,7 @@ from eqlib.chem.reactions import Reaction
 from eqlib.writing import number
 
 if TYPE_CHECKING:
-    from eqlib.assess.case import Case
-    from eqlib.assess.question import Policy
+    from eqlib.assess.question import Case, Policy
 
 
 class Sentence(NamedTuple):

@@ -18,7 +18,7 @@ from eqlib.chem.salts import dissolved
 from eqlib.chem.stress import Stress
 
 if TYPE_CHECKING:
-    from eqlib.assess.case import Case
+    from eqlib.assess.question import Case
 
 # Changes that move nothing, and the idea that they do.
 _NEVER_SHIFT = {

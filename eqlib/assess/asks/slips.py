@@ -31,7 +31,7 @@ from eqlib.chem.stress import Stress
 from eqlib.chem.thermo import R_BAR
 
 if TYPE_CHECKING:
-    from eqlib.assess.case import Case
+    from eqlib.assess.question import Case
 
 MOST = 20
 _EARLIER = ", before the change"

@@ -28,8 +28,7 @@ from eqlib.assess.tables import Number, QuestionError
 from eqlib.chem.species import species as species_of
 
 if TYPE_CHECKING:
-    from eqlib.assess.case import Case
-    from eqlib.assess.question import Policy
+    from eqlib.assess.question import Case, Policy
     from eqlib.chem.reactions import Reaction
 
 _NEAR = 0.01

@@ -26,8 +26,7 @@ from eqlib.errors import EqlibError
 from eqlib.writing import raised
 
 if TYPE_CHECKING:
-    from eqlib.assess.case import Case
-    from eqlib.assess.question import Policy
+    from eqlib.assess.question import Case, Policy
 
 
 class EquationTable(PartTable):

@@ -16,15 +16,13 @@ from functools import lru_cache
 
 import numpy as np
 
-from eqlib.assess.asks import ASKS, suspects
+from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part, close
 from eqlib.assess.asks.number import moved, worked_extent
 from eqlib.assess.asks.reasons import SAID
-from eqlib.assess.case import Case
 from eqlib.assess.mistakes import MISTAKES
-from eqlib.assess.question import Question
+from eqlib.assess.question import Case, Question, Variant, show
 from eqlib.assess.setting import Setting
-from eqlib.assess.variants import Variant, show
 from eqlib.chem.catalogue import spectrum, system, systems
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.salts import dissolved
@@ -209,7 +207,11 @@ def _number(part: Part, case: Case, question: Question) -> Iterator[str]:
     tolerance = part.tolerance or question.policy.tolerance
     if part.quantity in ("K", "Kp"):
         yield from _well_determined(part, case, tolerance)
-    found = [s for s in suspects(part, case) if type(s.value) in (int, float) and s.value and not s.rare]
+    found = [
+        s
+        for s in ASKS[part.ask].suspects(part, case, {})
+        if type(s.value) in (int, float) and s.value and not s.rare
+    ]
     seen = set()
     for one, other in itertools.combinations(found, 2):
         pair = tuple(sorted((one.mistake, other.mistake)))
@@ -259,7 +261,7 @@ def _reachable(question: Question, case: Case) -> Iterator[Seen]:
             continue
         right = case.expected[part.id]
         tolerance = part.tolerance or question.policy.tolerance
-        for found in suspects(part, case):
+        for found in ASKS[part.ask].suspects(part, case, {}):
             hidden = part.kind == "number" and close(found.value, right, tolerance)
             yield part.id, found.mistake, not hidden and found.value != right
 

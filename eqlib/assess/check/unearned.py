@@ -21,9 +21,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from eqlib.assess.case import Case
-from eqlib.assess.question import Question, QuestionSet
-from eqlib.assess.variants import SHUFFLED, options_for
+from eqlib.assess.question import SHUFFLED, Case, Question, QuestionSet, options_for
 from eqlib.chem.disturb import Disturbance
 from eqlib.chem.salts import dissolved
 from eqlib.chem.species import species

@@ -209,7 +209,7 @@ def _from_text(
     body = _strip_decoration(typed, typed, logarithm)
     if not body:
         raise Unreadable(f"{name} is still empty. Please type a number.")
-    if parse_unit(unit).dims == parse_unit("mol/L").dims and _FRACTION_WORD.fullmatch(typed):
+    if _FRACTION_WORD.fullmatch(typed) and parse_unit(unit).dims == parse_unit("mol/L").dims:
         raise Unreadable(f"{quote(text)} may be a share of something. Please type the number itself.")
     digits, rest, spread = _split(body, typed, name)
     if re.match(r"-\s*0*[.,]0", body) and not digits.value:
@@ -387,7 +387,7 @@ def _shift(digits: Digits, power: int | None) -> Digits:
 def _in_unit(digits: Digits, rest: str, unit: str, typed: str, name: str, own_unit: str | None) -> _InUnit:
     """(value in ``unit``, decimals, notes) of digits followed by ``rest``. Errors: Unreadable."""
     decimals = max(0, digits.figures.decimals - digits.exponent)
-    if not without_filler(rest):  # "140 without units" as well
+    if not rest or not without_filler(rest):  # "140 without units" as well
         return digits.value, decimals, (f"unit taken as {pretty_unit(unit)}",) if unit else ()
     if re.match(r"(?:or|and)\s+[+-]?[\d.,]", rest):
         raise Unreadable(f"{quote(typed)} gives more than one value. Please type only the one asked for.")

@@ -17,9 +17,9 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from eqlib.assess.question import normal_id
 from eqlib.assess.records.journal import Journal, journal_name, read_journal
 from eqlib.assess.records.record import MIME, SEEN, AnswerError, Record, read_time, record_answer
-from eqlib.assess.variants import normal_id
 
 if TYPE_CHECKING:
     from eqlib.assess.question import Question

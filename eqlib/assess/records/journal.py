@@ -18,8 +18,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from eqlib.assess.question import normal_id
 from eqlib.assess.records.record import AnswerError, Record
-from eqlib.assess.variants import normal_id
 from eqlib.writing import write_atomically
 
 JOURNAL_FORMAT = 1

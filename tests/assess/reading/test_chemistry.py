@@ -4,9 +4,9 @@ hand.
 
 import pytest
 
-from eqlib.assess.asks import read_part
 from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.typed import slips_in
+from eqlib.assess.mark import read_part
 from eqlib.assess.reading.equations import read_equation
 from eqlib.assess.reading.expressions import read_expression
 from eqlib.assess.reading.plain import Unreadable

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from eqlib.assess.asks import read_part
+from eqlib.assess.mark import read_part
 
 _PATH = Path(__file__).parents[2] / "benchmarks" / "fuzz_readers.py"
 _SPEC = importlib.util.spec_from_file_location("fuzz_readers", _PATH)

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from eqlib.assess.asks import read_part
 from eqlib.assess.asks.base import Part
+from eqlib.assess.mark import read_part
 from eqlib.assess.reading.numbers import read_number
 from eqlib.assess.reading.plain import Unreadable
 from eqlib.assess.reading.tables import read_order

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from eqlib.assess.asks import read_part
 from eqlib.assess.asks.base import Part
+from eqlib.assess.mark import read_part
 from eqlib.assess.reading.numbers import read_number
 from eqlib.assess.reading.plain import Unreadable
 from eqlib.assess.reading.units import parse_unit, pretty_unit, readings_of_unit

@@ -11,8 +11,8 @@ import pytest
 import sympy
 import uncertainties
 
-from eqlib.assess.asks import read_part
 from eqlib.assess.asks.base import Part
+from eqlib.assess.mark import read_part
 
 NUMBER = Part("k", "number", "number", "K", quantity="K")
 CHOICE = Part("d", "choice", "direction", "Which way?", options=(("forward", "right"), ("none", "no shift")))

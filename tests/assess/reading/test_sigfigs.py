@@ -2,8 +2,8 @@
 
 import pytest
 
-from eqlib.assess.asks import read_part
 from eqlib.assess.asks.base import Part
+from eqlib.assess.mark import read_part
 from eqlib.assess.reading.numbers import figures_of_value
 
 
