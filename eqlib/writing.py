@@ -17,6 +17,8 @@ from pathlib import Path
 _RAISED = str.maketrans("-+0123456789", "⁻⁺⁰¹²³⁴⁵⁶⁷⁸⁹")
 _LOWERED = str.maketrans("⁻⁺⁰¹²³⁴⁵⁶⁷⁸⁹", "-+0123456789")
 _POWER = re.compile(r"(\d+(?:\.\d+)?)e([+-]?\d+)\b")
+_BRACED = re.compile(r"(?:\^|\*\*)\s*(?:\(\s*([+-]?\d+)\s*\)|\{\s*([+-]?\d+)\s*\})")
+_UNIT_POWER = re.compile(r"(?:\^|\*\*|(?<=[A-Za-z]))([+-]?\d+)")
 
 
 def raised(text: object) -> str:
@@ -38,6 +40,12 @@ def read_back(text: str) -> float:
 def in_powers(text: str) -> str:
     """Computer notation inside a sentence as it is printed: 2.1e-06 becomes 2.1 × 10⁻⁶."""
     return _POWER.sub(lambda found: power_of_ten(found[1], found[2]), text)
+
+
+def pretty_unit(text: str) -> str:
+    """A unit as it is printed: "M^-1 cm^-1" becomes M⁻¹ cm⁻¹."""
+    bare = _BRACED.sub(r"^\1\2", text)
+    return _UNIT_POWER.sub(lambda found: raised(found[1]), bare)
 
 
 def _rounded(value: float, figures: int) -> tuple[str, str]:

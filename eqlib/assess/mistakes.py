@@ -1,8 +1,7 @@
 """Misconceptions and errors: the registry, and which of them a wrong number is consistent with.
 
 A wrong answer is named when it is what a known mistake would have given *for this student's numbers*. The
-right answer is always tested first. A match never says more than "consistent with", and lists the other
-mistakes it fits as well.
+right answer is always tested first, and what is said is never more than "consistent with".
 
 The window around what a mistake gives is narrow on purpose, and narrower where suspects are crowded: the
 windows together cover about 3 % of the numbers within a factor of two at most, so that a random number is
@@ -62,77 +61,42 @@ MISTAKES: Mapping[str, Mistake] = _load()
 
 @dataclass(frozen=True)
 class Suspect:
-    """The value (number, or option) that a mistake would have given; ``why`` says in which way.
+    """The value (number, or option) that a mistake would have given.
 
     ``rare``: seldom made in this way, so that another mistake that gives the same is the likelier one.
     """
 
     mistake: str
     value: Any
-    why: str = ""
     rare: bool = False
-
-
-@dataclass(frozen=True)
-class Match:
-    """What a number is consistent with.
-
-    right: it is the right value.  mistake: id of the nearest suspect, or None.  others: further ids it fits
-    as well.
-    """
-
-    right: bool = False
-    mistake: str | None = None
-    others: tuple[str, ...] = ()
-    why: str = ""
-
-    @property
-    def words(self) -> str:
-        """ "consistent with a or b", or "" """
-        named = [self.mistake, *self.others] if self.mistake else []
-        return f"consistent with {' or '.join(named)}" if named else ""
 
 
 def name_mistake(
     value: Any,
-    suspects: Iterable[Suspect | tuple[str, Any]],
+    suspects: Iterable[Suspect],
     expected: Any,
     tolerance: float = 0.02,
     window: float = WINDOW,
     figures: tuple[int, int] | None = None,
-) -> Match:
-    """The Match of a number: right first, then the nearest suspect within the window.
+) -> str | None:
+    """The mistake that a wrong number is consistent with: the nearest suspect within the window, or None.
 
-    ``suspects``: Suspect objects or (id, value) pairs. ``tolerance``, ``window``: relative. ``figures``: the
-    (fewest, most) significant figures typed; default, those that the value itself shows.
+    ``tolerance``, ``window``: relative. ``figures``: the (fewest, most) significant figures typed; default,
+    those that the value itself shows.
     """
-    if not _is_number(value):
-        return Match()
-    if _is_number(expected) and _distance(value, expected) <= tolerance:
-        return Match(right=True)
-    told_apart = [s for s in map(_parts, suspects) if _tells(s[1], expected, min(tolerance, window))]
-    crowd = sum(0.5 < value / guess < 2 for _, guess, _, _ in told_apart if guess)
+    if not _is_number(value) or (_is_number(expected) and _distance(value, expected) <= tolerance):
+        return None
+    told_apart = [s for s in suspects if _tells(s.value, expected, min(tolerance, window))]
+    crowd = sum(0.5 < value / s.value < 2 for s in told_apart if s.value)
     reach = max(min(window, _CROWD / max(crowd, 1)), min(_half_unit(value, figures), WIDEST))
-    near: dict[str, tuple[bool, float, str]] = {}
-    for name, guess, why, rare in told_apart:
-        found = (rare, _distance(value, guess), why)
-        if found[1] <= reach and (name not in near or found < near[name]):
-            near[name] = found
-    if not near:
-        return Match()
-    ranked = sorted(near, key=lambda name: near[name][:2])
-    return Match(False, ranked[0], tuple(ranked[1:]), near[ranked[0]][2])
+    near = [(s.rare, _distance(value, s.value), s.mistake) for s in told_apart]
+    near = [found for found in near if found[1] <= reach]
+    return min(near, key=lambda found: found[:2])[2] if near else None
 
 
 def _tells(guess: Any, expected: Any, least: float) -> bool:
     """Can this suspect be told from the right answer?"""
     return _is_number(guess) and not (_is_number(expected) and _distance(guess, expected) <= least)
-
-
-def _parts(suspect: Suspect | tuple[str, Any]) -> tuple[str, Any, str, bool]:
-    if isinstance(suspect, Suspect):
-        return suspect.mistake, suspect.value, suspect.why, suspect.rare
-    return suspect[0], suspect[1], "", False
 
 
 def _is_number(value: Any) -> bool:

@@ -199,51 +199,12 @@ def _finite(name: str, value: Any) -> Decimal:
     return number
 
 
-def make_variant(
-    ranges: Mapping[str, Range],
-    *,
-    course: str,
-    assignment: str,
-    question: str,
-    student: object,
-    retry: int = 0,
-) -> Variant:
-    """The Variant of ``student`` (None: mid-range). Depends only on the names given here, never on the
-    machine.
-    """
-    who = normal_id(student)
-    values = {}
-    for name, span in ranges.items():
-        if not who and not retry:
-            choice = span.choices // 2
-        else:
-            choice = draw(
-                span.choices,
-                course=course,
-                assignment=assignment,
-                question=question,
-                number=name,
-                student=who,
-                retry=retry,
-            )
-        values[name] = span.value(choice)
-    return Variant(
-        who,
-        {name: float(value) for name, value in values.items()},
-        {name: show(value) for name, value in values.items()},
-        retry,
-    )
-
-
 def show(value: Decimal) -> str:
     """A decimal as a reader expects it: "0.95", "140", "1.8e-10" -> "1.8 × 10⁻¹⁰"."""
     if value != 0 and not -5 < value.adjusted() < 6:
         mantissa, exponent = f"{value:e}".split("e")
         return power_of_ten(mantissa, exponent)
     return f"{value:f}"
-
-
-SEPARATOR = "\x1f"
 
 
 def normal_id(student: object) -> str:
@@ -256,18 +217,9 @@ def normal_id(student: object) -> str:
     return "".join(text.split())
 
 
-def draw(
-    choices: int, *, course: str, assignment: str, question: str, number: str, student: str, retry: int = 0
-) -> int:
-    """A whole number in [0, choices): which step of a range this student gets.
-
-    The first eight bytes, big-endian, of the SHA-256 of the six names joined by the unit separator (U+001F),
-    modulo
-    ``choices``. ``retry`` counts fresh sets of numbers in practice.
-    """
-    names = (course, assignment, question, number, str(retry), normal_id(student))
-    digest = hashlib.sha256(SEPARATOR.join(names).encode("utf-8")).digest()
-    return int.from_bytes(digest[:8], "big") % choices
+def _drawn(*names: str) -> bytes:
+    """The SHA-256 of names joined by the unit separator (U+001F): the same for the same names, always."""
+    return hashlib.sha256("\x1f".join(names).encode("utf-8")).digest()
 
 
 def options_for(part: Part, question: Question, student: object) -> tuple[tuple[str, str], ...]:
@@ -280,28 +232,19 @@ def options_for(part: Part, question: Question, student: object) -> tuple[tuple[
     """
     course, who = question.assignment.course, normal_id(student)
 
-    def drawn(*names: str) -> bytes:
-        return hashlib.sha256(SEPARATOR.join(names).encode("utf-8")).digest()
-
     if part.ask in RANKED:
         place = {name: number for number, name in enumerate(_ORDER)}
         ranked = sorted(part.options, key=lambda option: place.get(option[0], len(place)))
-        return tuple(reversed(ranked) if who and drawn(course, who)[0] % 2 else ranked)
+        return tuple(reversed(ranked) if who and _drawn(course, who)[0] % 2 else ranked)
     if part.ask not in SHUFFLED and part.kind != "order":
         return tuple(part.options)
     names = course, question.assignment.id, question.id, part.id, who
-    return tuple(sorted(part.options, key=lambda option: drawn(*names, option[0])))
+    return tuple(sorted(part.options, key=lambda option: _drawn(*names, option[0])))
 
 
 # -- one student's copy ----------------------------------------------------------------------------------
 
-NOTHING: Mapping[str, Any] = MappingProxyType({})
 Conc = Mapping[str, float]
-
-
-def _nothing() -> Mapping[str, Any]:
-    """An empty mapping that nobody can write to."""
-    return NOTHING
 
 
 @dataclass(frozen=True, eq=False)
@@ -328,26 +271,26 @@ class Case:
     """
 
     parts: tuple[Part, ...]
-    expected: Mapping[str, Any] = field(default_factory=_nothing)
+    expected: Mapping[str, Any] = field(default_factory=dict)
     setting: Setting = field(default_factory=Setting)
-    numbers: Conc = field(default_factory=_nothing)
+    numbers: Conc = field(default_factory=dict)
     reactions: tuple[Reaction, ...] = ()
     portions: tuple[Portion, ...] = ()
     start: Any = None
     volume: float = 0.0
     temperature: float = 298.15
-    mixed: Conc = field(default_factory=_nothing)
-    before: Conc = field(default_factory=_nothing)
-    at_once: Conc = field(default_factory=_nothing)
-    after: Conc = field(default_factory=_nothing)
-    equilibrium: Conc = field(default_factory=_nothing)
-    measured: Conc = field(default_factory=_nothing)
+    mixed: Conc = field(default_factory=dict)
+    before: Conc = field(default_factory=dict)
+    at_once: Conc = field(default_factory=dict)
+    after: Conc = field(default_factory=dict)
+    equilibrium: Conc = field(default_factory=dict)
+    measured: Conc = field(default_factory=dict)
     observed: str = ""
     extent: float | None = None
     stress: Any = None
     disturbance: Any = None
     look: Any = None
-    states: Mapping[str, State] = field(default_factory=_nothing)
+    states: Mapping[str, State] = field(default_factory=dict)
 
     @property
     def reaction(self) -> Reaction:
@@ -369,7 +312,7 @@ def case_for(setting: Setting, parts: tuple[Part, ...], numbers: Conc) -> Case:
     else:
         case = _with_reading(case, setting.measured)
     expected = {
-        part.id: ASKS[part.ask].expected(part, case, NOTHING)
+        part.id: ASKS[part.ask].expected(part, case, {})
         for part in parts
         if part.ask not in ("explain", "confidence")
     }
@@ -405,11 +348,11 @@ def _computed(setting: Setting, parts: tuple[Part, ...], numbers: Conc) -> Case:
         disturbance=disturbance,
         look=_look(parts, disturbance),
         states=MappingProxyType(states),
-        mixed=moments.get("mixed", NOTHING),
-        before=moments.get("before", NOTHING),
-        at_once=moments.get("at_once", NOTHING),
-        after=moments.get("after", NOTHING),
-        equilibrium=moments.get("before", NOTHING),
+        mixed=moments.get("mixed", {}),
+        before=moments.get("before", {}),
+        at_once=moments.get("at_once", {}),
+        after=moments.get("after", {}),
+        equilibrium=moments.get("before", {}),
     )
 
 
@@ -543,14 +486,13 @@ class Question:
         """The numbers of ``student``; None gives the fixed mid-range ones. ``retry`` counts fresh sets in
         practice.
         """
-        return make_variant(
-            self.ranges,
-            course=self.assignment.course,
-            assignment=self.assignment.id,
-            question=self.id,
-            student=student,
-            retry=retry,
-        )
+        who, values = normal_id(student), {}
+        for name, span in self.ranges.items():
+            names = (self.assignment.course, self.assignment.id, self.id, name, str(retry), who)
+            drawn = int.from_bytes(_drawn(*names)[:8], "big") % span.choices
+            values[name] = span.value(drawn if who or retry else span.choices // 2)
+        numbers = {name: float(value) for name, value in values.items()}
+        return Variant(who, numbers, {name: show(value) for name, value in values.items()}, retry)
 
     def prompt_for(self, student: object = None, retry: int = 0) -> str:
         """The prompt, in markdown, with the student's numbers and readings. Raises QuestionError."""

@@ -10,7 +10,8 @@ from dataclasses import replace
 
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import in_unicode
-from eqlib.assess.asks.number import digits, limiting, over, quotient_step, runs_of
+from eqlib.assess.asks.data import runs_of
+from eqlib.assess.asks.number import digits, limiting, over, quotient_step
 from eqlib.assess.asks.reasons import tied_up
 from eqlib.assess.asks.sentences import real_roots
 from eqlib.assess.asks.typed import made_of, net_of, with_unicode

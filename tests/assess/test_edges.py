@@ -21,7 +21,7 @@ from eqlib.assess.check.question import check_question
 from eqlib.assess.confront import confront
 from eqlib.assess.load import load_questions, read_questions
 from eqlib.assess.mark import mark, read_part
-from eqlib.assess.mistakes import MISTAKES, name_mistake
+from eqlib.assess.mistakes import MISTAKES, Suspect, name_mistake
 from eqlib.assess.reading.plain import Unreadable, one_line, tidy
 from eqlib.assess.reading.species import match_species, named
 from eqlib.assess.reading.tables import read_order, read_table
@@ -101,13 +101,13 @@ def test_an_equation_without_two_roots_is_not_asked_about():
 
 def test_a_crowd_of_suspects_narrows_the_window():
     """Eight suspects within a factor of two leave 0.0195 / 8 = 0.24 % to each; two leave the usual 0.5 %."""
-    few = [("a", 100.0), ("b", 110.0)]
-    many = [*few, *((f"s{n}", 112.0 + 3 * n) for n in range(6))]
+    few = [Suspect("a", 100.0), Suspect("b", 110.0)]
+    many = [*few, *(Suspect(f"s{n}", 112.0 + 3 * n) for n in range(6))]
     typed = {"figures": (5, 5)}
-    assert name_mistake(100.45, few, 140.0, **typed).mistake == "a"
-    assert name_mistake(100.45, many, 140.0, **typed).mistake is None
-    assert name_mistake(100.22, many, 140.0, **typed).mistake == "a"
-    assert name_mistake(100.27, many, 140.0, **typed).mistake is None
+    assert name_mistake(100.45, few, 140.0, **typed) == "a"
+    assert name_mistake(100.45, many, 140.0, **typed) is None
+    assert name_mistake(100.22, many, 140.0, **typed) == "a"
+    assert name_mistake(100.27, many, 140.0, **typed) is None
 
 
 # -- rules, rates, labels ---------------------------------------------------------------------------------
@@ -880,7 +880,7 @@ def test_who_lets_a_binder_do_nothing_says_that_the_ion_stays():
     """Silver binds thiocyanate: "stays the same" is what somebody says who looks into the equation only."""
     silver = load_questions(COURSE / "05-strangers")["phosphate"]
     found = [
-        (s.mistake, s.value) for s in ASKS["number"].suspects(silver.part("scn"), silver.case("s01"), {})
+        (s.mistake, s.value) for s in ASKS["change"].suspects(silver.part("scn"), silver.case("s01"), {})
     ]
     assert ("not_in_equation", "same") in found
     assert ("wrong_target", "lower") in found  # phosphate binds the iron, so thiocyanate is set free

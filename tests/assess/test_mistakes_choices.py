@@ -10,8 +10,7 @@ from importlib.resources import files
 
 import pytest
 
-from eqlib.assess import asks
-from eqlib.assess.asks import order, rates
+from eqlib.assess.asks import ASKS, order, rates
 from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.table import table_mistake as mistake_of
 from eqlib.assess.mistakes import MISTAKES
@@ -39,7 +38,7 @@ def asking(part, expected, answers=None, parts=(), **settings):
 
 
 def suspects(asked):
-    return asks.suspects(asked.part, asked.case, asked.said)
+    return ASKS[asked.part.ask].suspects(asked.part, asked.case, asked.said)
 
 
 def table_mistake(asked, value):

@@ -6,8 +6,7 @@ import pytest
 
 from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.design import PIECES
-from eqlib.assess.asks.slips import Facts, amount_made
-from eqlib.assess.asks.steps import small_x
+from eqlib.assess.asks.slips import Facts, amount_made, small_x
 from eqlib.assess.question import Case
 from eqlib.assess.reading.equations import write_equation
 from eqlib.assess.reading.plain import Unreadable, plain

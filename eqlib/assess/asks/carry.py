@@ -124,7 +124,7 @@ def known_slip(part: Part, case: Case, value: float, scale: float = 1.0) -> bool
 
 def slip_in(part: Part, case: Case, value: float, scale: float = 1.0) -> str | None:
     """The known mistake that gives ``value``, if it is wrong and one does."""
-    return name_mistake(value, slips.number_suspects(part, case, scale), case.expected.get(part.id)).mistake
+    return name_mistake(value, slips.number_suspects(part, case, scale), case.expected.get(part.id))
 
 
 def can_be(

@@ -17,20 +17,20 @@ from typing import TYPE_CHECKING, Any, Literal
 from pydantic import Field, field_validator, model_validator
 
 from eqlib.assess import feedback
-from eqlib.assess.asks import practical, slips
+from eqlib.assess.asks import data, practical, slips
 from eqlib.assess.asks.base import MOMENTS, Answered, Ask, Part, PartTable, Verdict, close, in_unicode
 from eqlib.assess.asks.carry import Path, left_by_K, own_paths, repeats, right_path, slip_in
 from eqlib.assess.mistakes import Suspect, name_mistake
 from eqlib.assess.reading.numbers import read_number
 from eqlib.assess.reading.plain import Reading, Unreadable
-from eqlib.assess.reading.units import is_power_of_concentration, parse_unit, pretty_unit, standard_size
+from eqlib.assess.reading.units import is_power_of_concentration, parse_unit, standard_size
 from eqlib.assess.setting import read_amount
 from eqlib.assess.tables import Formula, Number, QuestionError
 from eqlib.chem.reactions import Reaction
-from eqlib.chem.thermo import R_BAR, R_J
+from eqlib.chem.thermo import R_BAR
 from eqlib.errors import EqlibError
 from eqlib.lab.photometry import epsilon_from_reading
-from eqlib.writing import adding_up, as_given, raised, read_back, with_figures
+from eqlib.writing import adding_up, as_given, pretty_unit, raised, read_back, with_figures
 
 if TYPE_CHECKING:
     from eqlib.assess.question import Case, Policy
@@ -92,12 +92,6 @@ def _absorbance(part: Part, case: Case, path: Path) -> float:
     return case.measured["epsilon"] * case.measured["path"] * getattr(case, part.when).get(species, 0.0)
 
 
-def _dH(part: Part, case: Case, path: Path) -> float:
-    """van 't Hoff between two temperatures: ln(K2/K1) = -(dH/R) (1/T2 - 1/T1)."""
-    m = case.measured
-    return -R_J * math.log(m["K2"] / m["K1"]) / (1.0 / m["T2"] - 1.0 / m["T1"])
-
-
 def _Kp(part: Part, case: Case, path: Path) -> float:
     reaction, T = case.reaction, case.temperature
     if not case.measured:
@@ -125,23 +119,6 @@ def _epsilon(part: Part, case: Case, path: Path) -> float:
     if case.reaction.coefficients.get(case.observed) != 1:
         raise QuestionError("epsilon needs an observed species that is formed one by one (coefficient 1)")
     return epsilon_from_reading(m["absorbance"], limiting(case)[1], m["path"], m["blank"])
-
-
-def _pKa(part: Part, case: Case, path: Path) -> float:
-    """pH less the logarithm of base form over acid form, from the three absorbances."""
-    m = case.measured
-    return m["pH"] - math.log10((m["between"] - m["acid"]) / (m["base"] - m["between"]))
-
-
-def _pKa_step(part: Part, case: Case) -> str:
-    m = case.measured
-    top, bottom = (f"({m[a]:.3f} − {m[b]:.3f})" for a, b in (("between", "acid"), ("base", "between")))
-    return f"pH − log₁₀([In⁻]/[HIn]) = {m['pH']:.2f} − log₁₀({top} / {bottom})"
-
-
-def runs_of(case: Case) -> list[float]:
-    """The repeated results the student is given, in the file's order."""
-    return [value for name, value in case.measured.items() if name.startswith("run")]
 
 
 # -- the last step of the working, with the student's numbers -----------------------------------------------
@@ -240,12 +217,6 @@ def _absorbance_step(part: Part, case: Case) -> str:
     return f"ε l [{in_unicode(name)}] = {m['epsilon']:g} × {m['path']:g} × {with_figures(conc)}"
 
 
-def _dH_step(part: Part, case: Case) -> str:
-    m = case.measured
-    ratio = f"{with_figures(m['K2'])} / {with_figures(m['K1'])}"
-    return f"−{R_J:.5g} × ln({ratio}) / (1/{m['T2']:.2f} − 1/{m['T1']:.2f}) J/mol"
-
-
 def _no_step(part: Part, case: Case) -> str:
     return ""
 
@@ -293,30 +264,28 @@ QUANTITIES = {
     ),
     "dH": Quantity(
         "The reaction enthalpy ΔH",
-        _dH,
+        data.dH,
         "kJ/mol",
         reading="temperatures",
-        step=_dH_step,
+        step=data.dH_step,
         checked="kJ/mol",
     ),
     "epsilon": Quantity(
         "The molar absorptivity ε", _epsilon, "L/(mol cm)", reading="absorbance", checked="L/(mol cm)"
     ),
-    "mean": Quantity(
-        "The mean", lambda p, c, o: statistics.fmean(runs_of(c)), reading="runs", as_given=True, checked=None
-    ),
+    "mean": Quantity("The mean", data.mean, reading="runs", as_given=True, checked=None),
     "s": Quantity(
         "Their standard deviation, s",
-        lambda p, c, o: statistics.stdev(runs_of(c)),
+        data.deviation,
         reading="runs",
         figures=(1, 4),
         as_given=True,
         checked=None,
     ),
-    "pKa": Quantity("pKa", _pKa, reading="indicator", as_given=True, step=_pKa_step),
+    "pKa": Quantity("pKa", data.pKa, reading="indicator", as_given=True, step=data.pKa_step),
     "n": Quantity(
         "The number of results, n",
-        lambda p, c, o: float(len(runs_of(c))),
+        data.count,
         reading="runs",
         figures=(1, 3),
         as_given=True,
@@ -476,13 +445,13 @@ class NumberAsked(Ask):
             value, self.suspects(part, case, answered.said), right, tolerance, policy.window, reading.figures
         )
         if (
-            found.mistake
-            and _made_before(found.mistake, part, case, answered.earlier)
+            found
+            and _made_before(found, part, case, answered.earlier)
             and not repeats(value, right, case, answered.earlier, _EXACT)
         ):
             return _with_figures(part, reading, policy, answered.figures_spent, "carried")
-        said = "" if found.mistake else slips.slip_in_words(part, case, value, scale_of(part))
-        return Verdict(0.0, "wrong", found.mistake, said)
+        said = "" if found else _slip_in_words(part, case, value)
+        return Verdict(0.0, "wrong", found, said)
 
     def _carried(self, part: Part, case: Case, own: Own) -> Iterator[float]:
         """What this part can be, going on from the student's own earlier values."""
@@ -560,6 +529,36 @@ def _with_figures(part: Part, reading: Reading, policy: Policy, spent: bool, not
     if figures[1] < allowed[0]:
         return Verdict(share, note, None, feedback.TOO_FEW_FIGURES, True)
     return Verdict(1.0, note)
+
+
+_NEVER_BELOW_0 = ("concentration", "extent", "K", "Kp", "Q", "epsilon")
+
+
+def _slip_in_words(part: Part, case: Case, value: float) -> str:
+    """A plain sentence for a slip that is no misconception; where nothing was poured together and none gives
+    ``value``, the general advice about data; else "".
+    """
+    if value < 0 < case.expected[part.id] and part.quantity in _NEVER_BELOW_0:
+        return feedback.NEGATIVE
+    return next(
+        (
+            said
+            for known, said in _plain_slips(part, case)
+            if known and abs(value / known - 1) < (0.02 if part.quantity == "concentration" else 0.01)
+        ),
+        feedback.NOT_YET_RESULT if len(case.portions) < 2 else "",
+    )
+
+
+def _plain_slips(part: Part, case: Case) -> Iterator[tuple[float, str]]:
+    if part.quantity in data.SLIPS:
+        yield from data.plain_slips(part, case)
+    if part.quantity == "concentration" and part.when == "at_once" and case.disturbance is not None:
+        before = scale_of(part) * case.before.get(part.species, 0.0)
+        share = case.disturbance.before.volume / case.disturbance.at_once.volume
+        if case.stress.kind in ("change_volume", "dilute") and share != 1:
+            yield before, feedback.AS_BEFORE_THE_MOVE
+            yield before / share, feedback.VOLUMES_SWAPPED
 
 
 # -- units ------------------------------------------------------------------------------------------------

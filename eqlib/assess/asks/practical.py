@@ -373,5 +373,5 @@ def of_own_readings(ask: Ask, part: Part, case: Case, answered: Answered) -> flo
 def best_runs(part: Part, case: Case) -> list[Suspect]:
     """The mean of somebody who keeps one run, or reports no spread."""
     if part.quantity == "own_mean":
-        return [Suspect("single_truth", K, "one tube alone") for K in own_constants(case, {})]
-    return [Suspect("single_truth", 0.0, "no spread")] if part.quantity == "own_s" else []
+        return [Suspect("single_truth", K) for K in own_constants(case, {})]
+    return [Suspect("single_truth", 0.0)] if part.quantity == "own_s" else []

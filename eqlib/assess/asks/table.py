@@ -20,8 +20,7 @@ from eqlib.assess.asks.base import (
 )
 from eqlib.assess.asks.carry import can_be, own_paths
 from eqlib.assess.asks.number import scale_of
-from eqlib.assess.asks.slips import slips_of_reading, stock_starts
-from eqlib.assess.asks.steps import in_K
+from eqlib.assess.asks.slips import in_K, slips_of_reading, stock_starts
 from eqlib.assess.reading.plain import Reading
 from eqlib.assess.reading.tables import Linear, read_cell, read_table
 from eqlib.assess.tables import Number, QuestionError
@@ -125,7 +124,7 @@ class _Sheet:
         right, own = self.case.mixed.get(name, 0.0), self.number("initial", name)
         if own is None or not right:
             return right
-        known = [start.get(name) for _, start, _ in stock_starts(self.case, self.nu)]
+        known = [start.get(name) for _, start in stock_starts(self.case, self.nu)]
         slip = any(value is not None and _near(own, value) for value in known)
         return own if slip or can_be(self.case, "mixed", name, own, right) else right
 
@@ -237,7 +236,7 @@ def _reading(case: Case, coefficients: Mapping[str, float], rows: _Cells) -> Ite
     nu = coefficients.get(case.observed)
     if not given or not nu:
         return
-    for mistake, amount, _ in slips_of_reading(case):
+    for mistake, amount in slips_of_reading(case):
         x = (amount - case.mixed.get(case.observed, 0.0)) / nu
         if all(_near(abs(v), abs(coefficients[n] * x)) for n, v in given.items()):
             yield mistake
@@ -262,7 +261,7 @@ def _initial(case: Case, coefficients: Mapping[str, float], rows: _Cells) -> Ite
     right = case.mixed
     if all(_near(v, right.get(n, 0.0)) for n, v in given.items()):
         return
-    for mistake, start, _ in stock_starts(case, coefficients):
+    for mistake, start in stock_starts(case, coefficients):
         if all(_near(v, start.get(n, 0.0)) for n, v in given.items()):
             yield mistake
     if case.volume > 0 and all(_near(v, right.get(n, 0.0) * case.volume) for n, v in given.items()):

@@ -18,12 +18,11 @@ from eqlib.assess.reading.units import (
     Unit,
     is_power_of_concentration,
     parse_unit,
-    pretty_unit,
     readings_of_unit,
     standard_size,
     without_filler,
 )
-from eqlib.writing import with_figures
+from eqlib.writing import pretty_unit, with_figures
 
 # Significant figures, as commonly taught (common practice, no source): leading zeros never count; zeros after
 # a decimal mark count; trailing zeros of a whole number may or may not, so both counts are kept and the doubt

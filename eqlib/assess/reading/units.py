@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from eqlib.assess.reading.plain import Unreadable, quote, tidy
-from eqlib.writing import raised
 
 #: Dimensions: powers of (length, mass, time, amount, temperature). A litre is a length cubed.
 Dims = tuple[int, ...]
@@ -238,9 +237,3 @@ def standard_size(unit: Unit) -> Fraction:
     if unit.dims[1]:
         return unit.size / Fraction(10**5) ** unit.dims[1]
     return unit.size / Fraction(1000) ** unit.dims[3]
-
-
-def pretty_unit(text: str) -> str:
-    """A unit in print: "M^-1 cm^-1" -> "M⁻¹ cm⁻¹"."""
-    text = re.sub(r"(?:\^|\*\*)\s*(?:\(\s*([+-]?\d+)\s*\)|\{\s*([+-]?\d+)\s*\})", r"^\1\2", tidy(text))
-    return re.sub(r"(?:\^|\*\*|(?<=[A-Za-z]))([+-]?\d+)", lambda m: raised(m.group(1)), text)

@@ -11,7 +11,8 @@ from eqlib.assess.asks.base import Part
 from eqlib.assess.mark import read_part
 from eqlib.assess.reading.numbers import read_number
 from eqlib.assess.reading.plain import Unreadable
-from eqlib.assess.reading.units import parse_unit, pretty_unit, readings_of_unit
+from eqlib.assess.reading.units import parse_unit, readings_of_unit
+from eqlib.writing import pretty_unit
 
 
 def part(unit=""):

@@ -9,10 +9,10 @@ from eqlib.assess.reading.plain import Unreadable
 from eqlib.assess.reading.units import (
     is_power_of_concentration,
     parse_unit,
-    pretty_unit,
     readings_of_unit,
     standard_size,
 )
+from eqlib.writing import pretty_unit
 
 LENGTH, MASS, TIME, AMOUNT, WARMTH = range(5)
 
