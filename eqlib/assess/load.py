@@ -65,8 +65,12 @@ at_once, after),
 [{ label, K, seconds }] (speed: the shortest time first), ``side`` = "forward" or "reverse" (rate, graph),
 ``options`` = species to pick from (bound: what the added one ties up; cause: which added one acts).
 
-The file is released. Rubrics (``rubric = [...]`` of an explanation) and the hints of assessed questions stand
-in the instructor's file instead: see eqlib.assess.instructor.
+The file is released. Rubrics of explanations and the hints of assessed questions stand beside ``source/``
+instead, in ``instructor/<assignment>.toml`` of the course, which is never released: one table a question, ::
+
+    [explain]                                   # the question's id
+    rubric = ["1/2 point: what the added ions did.", "1/2 point: Q beside K."]
+    hints = ["Which ion is new to the well?"]   # for talking it over
 
 Wherever a number is expected, the name of one of ``numbers`` may stand instead. The loader is strict: a key
 it does not know is an error that names the file, the question, the key and the mend.
@@ -74,21 +78,19 @@ it does not know is an error that names the file, the question, the key and the 
 
 from __future__ import annotations
 
-import re
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 from string import Formatter
-from types import UnionType
-from typing import TYPE_CHECKING, Annotated, Any, Literal, Union, get_args, get_origin
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Union
 
-from pydantic import BaseModel, Field, ValidationError, field_validator
+from pydantic import Field, field_validator
 
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import ID, Part, PartTable
 from eqlib.assess.asks.number import unit_fault
-from eqlib.assess.instructor import with_notes
 from eqlib.assess.question import (
     DEFAULT,
     Assignment,
@@ -100,13 +102,13 @@ from eqlib.assess.question import (
     read_range,
 )
 from eqlib.assess.setting import Setting
-from eqlib.assess.tables import Number, QuestionError, Table, names_in, near
+from eqlib.assess.tables import Number, QuestionError, Table, names_in, near, validated
 from eqlib.chem.catalogue import system
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.salts import dissolved
 from eqlib.chem.stress import Stress
-from eqlib.errors import EqlibError, nearest
+from eqlib.errors import EqlibError
 
 #: The ask that a kind of question must have; "mixed" may have any.
 KINDS = {
@@ -200,7 +202,7 @@ def _an_id(given: str) -> str:
 
 def load_questions(path: str | Path) -> QuestionSet:
     """The questions of a ``questions.toml``, or of the folder that holds one, with the instructor's rubrics
-    and hints where there are any (see eqlib.assess.instructor). Raises QuestionError.
+    and hints where there are any. Raises QuestionError.
     """
     path = Path(path)
     if path.is_dir():
@@ -215,7 +217,7 @@ def load_questions(path: str | Path) -> QuestionSet:
         raise QuestionError(
             f"{path} could not be read: {getattr(error, 'strerror', None) or error}"
         ) from None
-    return with_notes(read_questions(text, path))
+    return _with_notes(read_questions(text, path))
 
 
 def read_questions(text: str, path: Path | None = None) -> QuestionSet:
@@ -229,7 +231,7 @@ def read_questions(text: str, path: Path | None = None) -> QuestionSet:
     except tomllib.TOMLDecodeError as error:
         raise QuestionError(f"{name}: not readable as TOML: {error}") from None
     faults = [f"{name}: there is no key {key!r}{near(key, _TOP)}" for key in data if key not in _TOP]
-    header, wrong = _table(AssignmentTable, data.get("assignment"), f"{name}: [assignment]")
+    header, wrong = validated(AssignmentTable, data.get("assignment"), f"{name}: [assignment]")
     faults += wrong
     entries = data.get("question", [])
     if not isinstance(entries, list):
@@ -276,7 +278,7 @@ def _question(
     """The Question of one [[question]], or what is wrong with it."""
     label = entry.get("id") if isinstance(entry, dict) else None
     where = f"{name}: question {label!r}" if isinstance(label, str) else f"{name}: question number {number}"
-    table, faults = _table(QuestionTable, entry, where, None if path is None else path.parent)
+    table, faults = validated(QuestionTable, entry, where, None if path is None else path.parent)
     if table is None:
         return None, faults
     parts = tuple(ASKS[asked.ask].part(asked, table.id) for asked in table.part)
@@ -315,129 +317,59 @@ def _of_reaction(parts: tuple[Part, ...], setting: Setting) -> tuple[Part, ...]:
     return parts if first is None else tuple(ASKS[part.ask].of_reaction(part, first) for part in parts)
 
 
-# -- what a table says, fault by fault ----------------------------------------------------------------------
+# -- what only the instructor has -------------------------------------------------------------------------
+
+_NOTES = ("rubric", "hints")
 
 
-def _table(model: Any, entry: Any, where: str, folder: Path | None = None) -> tuple[Any, list[str]]:
-    """The table as its model, or None and one line for each fault."""
-    if entry is None:
-        return None, [f"{where.replace(': [', ': ').rstrip(']')} is missing; add a table [assignment]"]
-    if not isinstance(entry, dict):
-        return None, [f"{where} is {entry!r}; write a table of keys and values"]
+def notes_path(questions: QuestionSet) -> Path | None:
+    """Where the instructor's file of these questions stands, if they come from a course's folder."""
+    if questions.path is None:
+        return None
+    path = questions.path.resolve()
+    name = f"{questions.assignment.id}.toml"
+    return path.parents[2] / "instructor" / name if len(path.parents) > 2 else None
+
+
+def _with_notes(questions: QuestionSet) -> QuestionSet:
+    """The questions with what the instructor's file says, if there is one. Raises QuestionError."""
+    path = notes_path(questions)
+    if path is None or not path.is_file():
+        return questions
+    name = f"instructor/{path.name}"
     try:
-        return model.model_validate(entry, context={"folder": folder}), []
-    except ValidationError as error:
-        return None, [_line(found, model, where) for found in _without_echo(error.errors())]
+        data = tomllib.loads(path.read_text("utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise QuestionError(f"{name}: not readable as TOML: {error}") from None
+    strangers = [key for key in data if key not in questions]
+    faults = [f"{name}: there is no question {key!r}{near(key, questions)}" for key in strangers]
+    noted = []
+    for question in questions.values():
+        table = data.get(question.id, {})
+        wrong = _note_faults(question, table, f"{name}: [{question.id}]")
+        faults += wrong
+        noted.append(question if wrong else _noted(question, table))
+    if faults:
+        raise QuestionError(*faults)
+    return QuestionSet(questions.assignment, noted, questions.path)
 
 
-def _without_echo(errors: list[Any]) -> list[Any]:
-    """A key that is misspelt is also missing under its right name: that is one fault."""
-    strange = [error["loc"] for error in errors if error["type"] == "extra_forbidden"]
-    return [
-        error
-        for error in errors
-        if error["type"] != "missing"
-        or not any(
-            loc[:-1] == error["loc"][:-1] and nearest(str(loc[-1]), [str(error["loc"][-1])])
-            for loc in strange
-        )
-    ]
+def _note_faults(question: Question, table: object, where: str) -> list[str]:
+    if not isinstance(table, dict):
+        return [f"{where} is {table!r}; write a table with rubric and hints"]
+    faults = [f"{where}: there is no key {key!r}{near(key, _NOTES)}" for key in table if key not in _NOTES]
+    for key in set(_NOTES) & set(table):
+        if not isinstance(table[key], list) or not all(isinstance(t, str) and t.strip() for t in table[key]):
+            faults.append(f"{where}: {key} should be a list of texts")
+    if "rubric" in table and not any(part.ask == "explain" for part in question.parts):
+        faults.append(f"{where}: rubric belongs to a written explanation; remove it here")
+    return faults
 
 
-_WANTED = {
-    "string_type": "text in quotes",
-    "tuple_type": "a list [ ... ]",
-    "dict_type": "a table { ... }",
-    "model_type": "a table { ... }",
-    "model_attributes_type": "a table { ... }",
-    "bool_type": "true or false",
-    "int_type": "a whole number",
-}
-_CALLED = {"part": "part", "portions": "portion", "reactions": "reaction", "items": "item"}
-_OF_KEY = ("is ", "needs ", "holds ", "should ", "'", '"', "[")
-
-
-def _line(error: Any, model: type[BaseModel], where: str) -> str:
-    """One fault as one line: the place, the key, what is there, and what would do."""
-    place, key, table = _place(error["loc"], model)
-    kind, given = error["type"], error["input"]
-    where += place
-    if kind == "missing":
-        name = error["loc"][-1]
-        mend = "at least one [[question.part]]" if name == "part" else f"a line {name} = ..."
-        return f"{where.removesuffix(f', {name}')}: {name} is missing; add {mend}"
-    if kind == "extra_forbidden":
-        return f"{where}: there is no key {key!r}{near(key, table.model_fields if table else ())}"
-    if kind == "union_tag_invalid":
-        tag = error["ctx"]["discriminator"].strip("'")
-        known = re.findall(r"'([^']*)'", error["ctx"]["expected_tags"])
-        said = "kind" if tag.endswith("()") else tag
-        known = [name for name in known if name != "name"]
-        return f"{where}: {said} is {error['ctx']['tag']!r}{near(error['ctx']['tag'], known)}"
-    if kind == "union_tag_not_found":
-        tag = error["ctx"]["discriminator"].strip("'")
-        said = "kind" if tag.endswith("()") else tag
-        return f"{where}: {said} is missing; add a line {said} = ..."
-    if kind == "literal_error":
-        known = re.findall(r"'([^']*)'", error["ctx"]["expected"])
-        return f"{where}: {key} is {given!r}{near(given, known)}"
-    if kind == "value_error":
-        said = str(error["ctx"]["error"])
-        return f"{where}: {key} {said}" if key and said.startswith(_OF_KEY) else f"{where}: {said}"
-    if kind == "string_type" and isinstance(error["loc"][-1], int):
-        return f"{where}: {key} should be a list of texts"
-    if kind.startswith(("greater", "less", "int_")) and table is not None:
-        limits = {type(m).__name__: m for m in table.model_fields[key].metadata}
-        low, high = (getattr(limits.get(n), n.lower(), None) for n in ("Ge", "Le"))
-        return f"{where}: {key} is {given}; write a whole number from {low} to {high}"
-    return f"{where}: {key} is {given!r}; write {_WANTED.get(kind, error['msg'])}"
-
-
-def _place(loc: tuple[Any, ...], model: type[BaseModel]) -> tuple[str, str, type[BaseModel] | None]:
-    """(where in the question, the key, the table that the key stands in) of pydantic's location."""
-    words, key = "", ""
-    at: type[BaseModel] | None = model
-    steps = list(loc)
-    while steps:
-        step = steps.pop(0)
-        if isinstance(step, int) or at is None or step not in at.model_fields:
-            key = key if isinstance(step, int) else str(step)
-            continue
-        inner = list(_tables(at.model_fields[step].annotation))
-        if inner and (steps or not words.endswith(step)):
-            if steps and isinstance(steps[0], int):
-                words += f", {_CALLED[step]} number {steps.pop(0) + 1}"
-            else:
-                words += f", {step}"
-            tag = steps[0] if steps and len(inner) > 1 else None
-            at = next((t for t in inner if tag is None or tag in _tags(t)), None)
-            if tag is not None and at is not None:
-                steps.pop(0)
-                words += f" ({tag})" if step == "part" else ""
-            key = ""
-            continue
-        key = step
-        at = at if not steps else None if not inner else at
-        if steps and isinstance(steps[0], str):
-            key, steps = str(steps[0]), []
-    return words, key, at
-
-
-def _tables(annotation: Any) -> Iterator[type[BaseModel]]:
-    """The tables that an annotation can hold."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        yield annotation
-    elif get_origin(annotation) in (tuple, Union, UnionType, Annotated):
-        for inner in get_args(annotation):
-            yield from _tables(inner)
-
-
-def _tags(table: type[BaseModel]) -> tuple[Any, ...]:
-    """The values of ``ask`` or ``kind`` that mean this table."""
-    for key in ("ask", "kind"):
-        if key in table.model_fields:
-            return get_args(table.model_fields[key].annotation)
-    return ()
+def _noted(question: Question, table: dict) -> Question:
+    rubric = tuple(table.get("rubric", ()))
+    parts = tuple(replace(p, rubric=rubric or p.rubric) if p.ask == "explain" else p for p in question.parts)
+    return replace(question, parts=parts, hints=(*question.hints, *table.get("hints", ())))
 
 
 # -- do the parts, the chemistry and the prompt fit together? -----------------------------------------------

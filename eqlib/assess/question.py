@@ -13,15 +13,19 @@ to a question leaves the others as they were.
 from __future__ import annotations
 
 import hashlib
+import math
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
 from decimal import Decimal, InvalidOperation
+from fractions import Fraction
 from functools import lru_cache
 from pathlib import Path
 from string import Formatter
 from types import MappingProxyType
 from typing import Any
+
+import numpy as np
 
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part
@@ -29,7 +33,7 @@ from eqlib.assess.asks.number import moved, worked_extent
 from eqlib.assess.setting import KELVIN, MeasuredTable, Portion, Setting
 from eqlib.assess.tables import QuestionError, value_of
 from eqlib.chem.disturb import Disturbance, disturb
-from eqlib.chem.reactions import Reaction
+from eqlib.chem.reactions import Reaction, balance
 from eqlib.chem.state import State
 from eqlib.errors import EqlibError
 from eqlib.lab.look import Look, compare_disturbance
@@ -301,6 +305,32 @@ class Case:
     def direction(self) -> str | None:
         """Which way the first reaction goes after the stress; None without one."""
         return getattr(self.disturbance, "direction", None)
+
+    @property
+    def net(self) -> Reaction | None:
+        """The net equation that a part asks for, with the K it has as a sum of the reactions; None where none
+        is asked or it is no such sum.
+        """
+        part = next((part for part in self.parts if part.ask == "equation"), None)
+        if part is None or len(self.reactions) < 2 or not all(r.has_K for r in self.reactions):
+            return None
+        net = balance(part.skeleton)
+        times = self.times_in(net)
+        if not times:
+            return None
+        return net.with_K(
+            math.prod(r.require_K() ** float(n) for r, n in zip(self.reactions, times, strict=True))
+        )
+
+    def times_in(self, net: Reaction) -> list[Fraction]:
+        """How many times each reaction goes into ``net``; [] where it is no sum of them."""
+        names = list(dict.fromkeys(n for r in (net, *self.reactions) for n in r.coefficients))
+        columns = np.array([[float(r.coefficients.get(n, 0)) for r in self.reactions] for n in names])
+        wanted = np.array([float(net.coefficients.get(n, 0)) for n in names])
+        times = np.linalg.lstsq(columns, wanted, rcond=None)[0]
+        return (
+            [Fraction(n).limit_denominator(12) for n in times] if np.allclose(columns @ times, wanted) else []
+        )
 
 
 def case_for(setting: Setting, parts: tuple[Part, ...], numbers: Conc) -> Case:

@@ -14,7 +14,7 @@ from eqlib.assess.asks.data import runs_of
 from eqlib.assess.asks.number import digits, limiting, over, quotient_step
 from eqlib.assess.asks.reasons import tied_up
 from eqlib.assess.asks.sentences import real_roots
-from eqlib.assess.asks.typed import made_of, net_of, with_unicode
+from eqlib.assess.asks.typed import with_unicode
 from eqlib.assess.question import Case, Question
 from eqlib.assess.setting import read_amount
 from eqlib.chem.thermo import R_J
@@ -97,7 +97,7 @@ def towards_the_end(case: Case) -> Case | None:
     """
     if case.extent is not None:
         return case
-    one = net_of(case) or (case.reaction if len(case.reactions) > 1 else None)
+    one = case.net or (case.reaction if len(case.reactions) > 1 else None)
     if one is None or not case.equilibrium:
         return None
     moved = [
@@ -114,7 +114,7 @@ def _net(case: Case, of: Case) -> str:
     net = of.reaction
     if net == case.reaction:
         return ""
-    times = made_of(net, case)
+    times = case.times_in(net)
     constants = [(with_figures(r.require_K()), float(n)) for r, n in zip(case.reactions, times, strict=True)]
     return (
         f"**Together.** {net.unicode}, with {with_unicode(net.expression, net)} = "

@@ -3,8 +3,7 @@
 import pytest
 
 from eqlib.assess.check.unearned import not_to_be_released
-from eqlib.assess.instructor import notes_path
-from eqlib.assess.load import load_questions
+from eqlib.assess.load import load_questions, notes_path
 from eqlib.errors import EqlibError
 
 FILE = """

@@ -17,7 +17,6 @@ from typing import TYPE_CHECKING, Any
 from eqlib.assess.asks import data
 from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.data import LN10
-from eqlib.assess.asks.typed import net_of
 from eqlib.assess.mistakes import Suspect
 from eqlib.chem.salts import dissolved
 from eqlib.chem.stress import Stress
@@ -182,7 +181,7 @@ def facts_of(part: Part, case: Case, scale: float = 1.0) -> Facts:
     if not case.reactions:
         return Facts(part, case, right, {})
     # Where the net equation is asked for, a concentration is worked out from that and not from the first.
-    reaction = (net_of(case) if part.quantity == "concentration" else None) or case.reaction
+    reaction = (case.net if part.quantity == "concentration" else None) or case.reaction
     coefficients = {n: float(c) for n, c in reaction.coefficients.items()}
     in_bar = R_BAR * case.temperature if reaction.basis == "p" else 1.0
     return Facts(part, case, right, coefficients, in_K(coefficients), in_bar)
@@ -309,7 +308,7 @@ def _at_equilibrium(case: Case, facts: Facts, name: str, when: str) -> Slips:
 
 def _beside_the_net(case: Case, facts: Facts, name: str) -> Slips:
     """Where the end is worked out from a net equation: one of its reactions taken alone, or its K misused."""
-    net = net_of(case)
+    net = case.net
     if net is None:
         return
     start, nu, K = case.mixed, facts.coefficients[name], net.require_K()

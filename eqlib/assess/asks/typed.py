@@ -11,11 +11,9 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
-import numpy as np
-
 from eqlib.assess import feedback
 from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict, in_unicode, table_of
-from eqlib.assess.asks.steps import in_K, quotient
+from eqlib.assess.asks.slips import in_K, quotient
 from eqlib.assess.reading.equations import read_equation
 from eqlib.assess.reading.expressions import parse_expression, read_expression, resolve, value_at
 from eqlib.assess.reading.plain import Reading
@@ -68,30 +66,6 @@ class Equation(Ask):
 
 
 _sides = lru_cache(maxsize=256)(sides)
-
-
-def net_of(case: Case) -> Reaction | None:
-    """The net equation that a part asks for, with the K it has as a sum of the case's reactions; None where
-    none is asked or it is no such sum.
-    """
-    part = next((part for part in case.parts if part.ask == "equation"), None)
-    if part is None or len(case.reactions) < 2 or not all(r.has_K for r in case.reactions):
-        return None
-    net = balance(part.skeleton)
-    times = made_of(net, case)
-    if not times:
-        return None
-    K = math.prod(r.require_K() ** float(n) for r, n in zip(case.reactions, times, strict=True))
-    return net.with_K(K)
-
-
-def made_of(net: Reaction, case: Case) -> list[Fraction]:
-    """How many times each reaction of the case goes into ``net``; [] where it is no sum of them."""
-    names = list(dict.fromkeys(n for r in (net, *case.reactions) for n in r.coefficients))
-    columns = np.array([[float(r.coefficients.get(n, 0)) for r in case.reactions] for n in names])
-    wanted = np.array([float(net.coefficients.get(n, 0)) for n in names])
-    times = np.linalg.lstsq(columns, wanted, rcond=None)[0]
-    return [Fraction(n).limit_denominator(12) for n in times] if np.allclose(columns @ times, wanted) else []
 
 
 def same_equation(expected: str, given: Mapping[str, float]) -> float:
