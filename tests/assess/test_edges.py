@@ -22,9 +22,8 @@ from eqlib.assess.confront import confront
 from eqlib.assess.load import load_questions, read_questions
 from eqlib.assess.mark import mark, read_part
 from eqlib.assess.mistakes import MISTAKES, Suspect, name_mistake
-from eqlib.assess.reading.plain import Unreadable, one_line, tidy
+from eqlib.assess.reading.plain import one_line, tidy
 from eqlib.assess.reading.species import match_species, named
-from eqlib.assess.reading.tables import read_order, read_table
 from eqlib.assess.reading.units import is_power_of_concentration, parse_unit, without_filler
 from eqlib.assess.records import collect, record_answer
 from eqlib.assess.records.record import MIME
@@ -259,26 +258,6 @@ def test_every_part_of_a_written_answer_is_worth_what_it_says():
 
 
 # -- reading ----------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("row", "names"),
-    [
-        ("initial", "I initial start Initially before beginning mixed"),
-        ("change", "C change changes delta Δ shift"),
-        ("equilibrium", "E equilibrium eq at_equilibrium end final after"),
-    ],
-)
-def test_a_row_of_a_table_goes_by_many_names(row, names):
-    for name in names.split():
-        read = read_table({name: {"Ag^+": "0.1"}}, ["Ag^+"]).value
-        assert read[row] == {"Ag^+": 0.1}
-
-
-def test_an_order_with_a_sign_between_is_asked_for_again():
-    with pytest.raises(Unreadable, match="from either end"):
-        read_order("b < a < c", [("a", "a"), ("b", "b"), ("c", "c")])
-    assert read_order("pH < 7, pH > 7", [("acid", "pH < 7"), ("base", "pH > 7")]).value == ["acid", "base"]
 
 
 @pytest.mark.parametrize(
@@ -550,9 +529,7 @@ def test_a_record_of_sixty_parts_is_kept_and_of_more_is_refused():
 
 @pytest.mark.parametrize(("name", "formula"), [("ammonia", "NH3"), ("silver", "Ag^+"), ("chloride", "Cl^-")])
 def test_a_particle_by_its_name(name, formula):
-    choices = tuple((one, one) for one in ("NH3", "Ag^+", "Cl^-"))
-    asked = Part("p", "choice", "bound", "x", options=choices)
-    assert read_part(asked, name, ("NH3", "Ag^+", "Cl^-")).value == formula
+    assert match_species(name, ("NH3", "Ag^+", "Cl^-")) == (formula, "")
 
 
 # -- small rules, each seen from outside ------------------------------------------------------------------

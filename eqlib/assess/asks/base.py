@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 from pydantic import create_model, field_validator
 
 from eqlib.assess.mistakes import MISTAKES, Suspect
+from eqlib.assess.reading.choices import read_choice
 from eqlib.assess.reading.plain import Reading
-from eqlib.assess.reading.words import read_choice
 from eqlib.assess.tables import Number, Table
 from eqlib.chem.species import species as species_of
 

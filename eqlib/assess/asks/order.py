@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 from pydantic import field_validator
 
 from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict, in_order, in_unicode
+from eqlib.assess.reading.choices import read_order
 from eqlib.assess.reading.plain import Reading
-from eqlib.assess.reading.tables import read_order
 from eqlib.assess.setting import StressTable
 from eqlib.assess.tables import Formula, Table, Value, value_of
 from eqlib.chem.disturb import disturb

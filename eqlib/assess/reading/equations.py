@@ -7,7 +7,7 @@ the plus signs between species by trying which pieces make a species that is on 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
 from eqlib.assess.reading.numbers import COUNTED, read_number
@@ -28,18 +28,18 @@ _CHARGE = re.compile(r"\(\s*(\d?\s*[+-])\s*\)")  # "NO3(-)", "Cu(2+)"
 Found = tuple[Fraction, str, bool]
 
 
-def read_equation(raw: object, species: Iterable[str], reactants: int | None = None) -> Reading:
+def read_equation(raw: object, species: Sequence[str], reactants: int) -> Reading:
     """Read an equation. The Reading's value maps each species to its signed coefficient, products positive.
 
     ``species``: canonical names in the order of the question. ``reactants``: how many of them stand on the
-    left (needed only to read a bare list of coefficients). Errors: Unreadable.
+    left, to read a bare list of coefficients. Errors: Unreadable.
     """
     value = plain(raw)
-    species = list(species)
-    if isinstance(value, dict):
-        found = _from_mapping(value, species)
-    elif isinstance(value, list):
-        found = _from_list(value, species, reactants)
+    if isinstance(value, dict):  # as it was read before
+        found = {name: _coefficient(number, name, signed=True) for name, number in value.items()}
+        strange = next((name for name in found if name not in species), None)
+        if strange is not None:
+            raise stranger(quote(strange), "none", species)
     elif isinstance(value, str) and value.strip():
         found = _from_text(value, species, reactants)
     else:
@@ -62,20 +62,8 @@ def write_equation(coefficients: Mapping[str, float]) -> str:
     return f"{side(-1)} ⇌ {side(1)}"
 
 
-def _from_mapping(value: Mapping[str, object], species: list[str]) -> dict[str, Fraction]:
-    found = {}
-    for name, number in value.items():
-        known, reason = match_species(name, species)
-        if known is None:
-            raise stranger(quote(name), reason, species)
-        if known in found:
-            raise Unreadable(f"{known} stands twice among the coefficients. Please give it one number.")
-        found[known] = _coefficient(number, known, signed=True)
-    return {n: found[n] for n in species if n in found}
-
-
-def _from_list(value: Sequence[object], species: list[str], reactants: int | None) -> dict[str, Fraction]:
-    if reactants is None or len(value) != len(species):
+def _from_list(value: Sequence[str], species: Sequence[str], reactants: int) -> dict[str, Fraction]:
+    if len(value) != len(species):
         raise Unreadable(f"A list of {len(value)} numbers was given. Please give {len(species)}, "
                          f"one for each of {', '.join(species)}, or type the whole equation.")  # fmt: skip
     numbers = [_coefficient(number, name) for number, name in zip(value, species, strict=True)]
@@ -101,7 +89,7 @@ def _fraction(text: str) -> Fraction:
         raise Unreadable(f"The coefficient {quote(text)} divides by zero. Please check it.") from None
 
 
-def _from_text(text: str, species: list[str], reactants: int | None) -> dict[str, Fraction]:
+def _from_text(text: str, species: Sequence[str], reactants: int) -> dict[str, Fraction]:
     typed = _CHARGE.sub(r"^\1", _COUNTED.sub(lambda found: str(COUNTED.index(found[1].lower())), tidy(text)))
     if len(typed) > MAX_LENGTH:
         raise Unreadable(
@@ -131,7 +119,7 @@ def _from_text(text: str, species: list[str], reactants: int | None) -> dict[str
     return {n: c for n, c in found.items() if c}
 
 
-def _side(side: str, species: list[str]) -> list[Found]:
+def _side(side: str, species: Sequence[str]) -> list[Found]:
     """The terms of one side. The plus signs that separate are found by trying."""
     pieces = side.split("+")
     if len(pieces) > 40 or not side:
@@ -144,7 +132,7 @@ def _side(side: str, species: list[str]) -> list[Found]:
     return terms
 
 
-def _divide(pieces: list[str], species: list[str]) -> list[Found] | None:
+def _divide(pieces: list[str], species: Sequence[str]) -> list[Found] | None:
     """Join neighbouring pieces so that every joint is a species of the list; None if that cannot be done."""
     best: dict[int, list[Found]] = {0: []}  # how many pieces are used -> the terms they make
     for end in range(1, len(pieces) + 1):
@@ -163,7 +151,7 @@ def _leading(text: str) -> tuple[Fraction, str]:
     return _fraction(found.group(1)), text[found.end() :].strip()
 
 
-def _term(text: str, species: list[str]) -> Found | None:
+def _term(text: str, species: Sequence[str]) -> Found | None:
     number, name = _leading(text.strip())
     if not name or number == 0:
         return None

@@ -1,4 +1,4 @@
-"""ICE tables (rows initial, change, equilibrium) and orders.
+"""Tables of numbers, of which one may be unknown: ICE tables (rows initial, change, equilibrium).
 
 A cell is a number in mol/L or a straight-line expression in x, such as "-x", "2x", "0.10 - x"; it is kept as
 the pair (constant, multiple of x), so that every way of writing it compares equal.
@@ -7,7 +7,7 @@ the pair (constant, multiple of x), so that every way of writing it compares equ
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -15,15 +15,8 @@ from eqlib.assess.reading.numbers import number_at, read_number
 from eqlib.assess.reading.plain import Reading, Typed, Unreadable, plain, quote, tidy
 from eqlib.assess.reading.species import match_species
 from eqlib.assess.reading.units import parse_unit
-from eqlib.assess.reading.words import Pair, read_choice
 
-_ROW_NAMES = {
-    "initial": {"i", "initial", "start", "initially", "before", "beginning", "mixed"},
-    "change": {"c", "change", "changes", "delta", "δ", "shift"},
-    "equilibrium": {"e", "equilibrium", "eq", "atequilibrium", "end", "final", "after"},
-}
 _EMPTY = {"", "?", "—", "-", "--", "n/a", "empty"}
-_SIGN_WORDS = ((re.compile(r"\bminus\b\s*"), "- "), (re.compile(r"\bplus\b\s*"), "+ "))
 _UNIT = re.compile(r"\s*(mol/L|mol\s?L\^-1|mol/dm\^?3|m?M|mmol/L)(?![A-Za-z^])")
 _LETTER = re.compile(r"\s*[*·]?\s*([xXyYsξ])(?![A-Za-z])")
 
@@ -34,10 +27,6 @@ class Linear:
 
     constant: float
     multiple: float = 0.0
-
-    def at(self, x: float) -> float:
-        """The value for this x."""
-        return self.constant + self.multiple * x
 
     def __str__(self) -> str:
         if not self.multiple:
@@ -56,76 +45,38 @@ def read_table(
     unit: str = "mol/L",
     units: Mapping[str, str] | None = None,
 ) -> Reading:
-    """Read a table. The Reading's value is {row: {column: number, "0.1 - 2x" or None}}; None is an empty
-    cell.
+    """Read a table, {row: {column: cell}}. The Reading's value has a number, "0.1 - 2x" or None in each.
 
-    ``units``: columns in another unit than the table's.
-
-    ``raw``: {row: {column: cell}}, {row: [cells]}, a list of rows, or {"row:column": cell}; rows may be named
-    I, C, E. Errors: Unreadable, naming the cell.
+    ``units``: columns in another unit than the table's. Errors: Unreadable, naming the cell.
     """
-    value, columns = plain(raw), list(columns)
-    if isinstance(value, list):
-        if len(value) != len(rows):
-            raise Unreadable(f"The table has {len(value)} rows; {len(rows)} are wanted: {', '.join(rows)}.")
-        value = dict(zip(rows, value, strict=True))
-    if not isinstance(value, dict):
-        raise Unreadable(
-            "The table is still empty. Please fill in its cells with numbers, or with x such as 0.10 - x."
-        )
-    cells = _cells(value, columns, rows)
-    units = units or {}
-    table = {r: {c: _shown_cell(cells.get((r, c)), r, c, units.get(c, unit)) for c in columns} for r in rows}
+    value, units = plain(raw), units or {}
+    table: dict[str, dict[str, float | str | None]] = {row: dict.fromkeys(columns) for row in rows}
+    for row, cells in value.items() if isinstance(value, dict) else ():
+        if row not in table:
+            raise Unreadable(f"{quote(row, 20)} is not a row of this table, which has {', '.join(rows)}.")
+        if not isinstance(cells, dict):
+            raise Unreadable(
+                f"Row {quote(row, 20)} does not hold cells. Please give one cell for each species."
+            )
+        for name, cell in cells.items():
+            column = _column(name, columns)
+            table[row][column] = _shown_cell(cell, row, column, units.get(column, unit))
     blank = sum(cell is None for row in table.values() for cell in row.values())
     if blank == len(columns) * len(rows):
         raise Unreadable(
             "The table is still empty. Please fill in its cells with numbers, or with x such as 0.10 - x."
         )
     notes = (f"{blank} cell{'s are' if blank > 1 else ' is'} still empty",) if blank else ()
-    said = "; ".join(
-        f"{r}: "
-        + ", ".join(
-            "empty" if c is None else c if isinstance(c, str) else f"{c:g}" for c in table[r].values()
-        )
-        for r in rows
-    )
+    said = "; ".join(f"{row}: {', '.join(map(_said, cells.values()))}" for row, cells in table.items())
     return Reading(True, table, f"read as {said}", notes=notes)
 
 
-def _cells(
-    value: Mapping[str, object], columns: Sequence[str], rows: Sequence[str]
-) -> dict[tuple[str, str], object]:
-    out = {}
-    for name, content in value.items():
-        row, _, column = name.partition(":") if ":" in name else name.partition(".")
-        if column:
-            out[_row(row, rows), _column(column, columns)] = content
-        elif isinstance(content, dict):
-            row = _row(name, rows)
-            out.update({(row, _column(c, columns)): cell for c, cell in content.items()})
-        elif isinstance(content, list):
-            if len(content) != len(columns):
-                raise Unreadable(f"Row {name[:20]} has {len(content)} cells; {len(columns)} are wanted, "
-                                 f"for {', '.join(columns)}.")  # fmt: skip
-            row = _row(name, rows)
-            out.update({(row, c): cell for c, cell in zip(columns, content, strict=True)})
-        elif content is not None:
-            raise Unreadable(
-                f"Row {quote(name, 20)} does not hold cells. Please give one cell for each species."
-            )
-    return out
-
-
-def _row(name: str, rows: Sequence[str]) -> str:
-    word = re.sub(r"[\s_\[\]]", "", tidy(name)).casefold()
-    found = [r for r in rows if word == r.casefold() or word in _ROW_NAMES.get(r, ())]
-    if not found:
-        raise Unreadable(f"{quote(name, 20)} is not a row of this table, which has {', '.join(rows)}.")
-    return found[0]
+def _said(cell: float | str | None) -> str:
+    return "empty" if cell is None else cell if isinstance(cell, str) else f"{cell:g}"
 
 
 def _column(name: str, columns: Sequence[str]) -> str:
-    found = name if name in columns else match_species(name, columns)[0]
+    found = match_species(name, columns)[0]
     if found is None:
         raise Unreadable(f"{quote(name, 20)} is not a column of this table, which has {', '.join(columns)}.")
     return found
@@ -148,14 +99,9 @@ def read_cell(raw: object, unit: str = "mol/L") -> Linear | None:
         value = value.text
     if value is None or (isinstance(value, str) and tidy(value) in _EMPTY):
         return None
-    if not isinstance(value, str):
+    if not isinstance(value, str) or not _LETTER.search(tidy(value)):
         return Linear(read_number(value, unit, "A cell").value)
-    if not _LETTER.search(tidy(value)):
-        return Linear(read_number(value, unit, "A cell").value)
-    typed = tidy(value)
-    for word, sign in _SIGN_WORDS:
-        typed = word.sub(sign, typed)
-    return _linear(typed, value, unit)
+    return _linear(re.sub(r"\bplus\b\s*", "+ ", re.sub(r"\bminus\b\s*", "- ", tidy(value))), value, unit)
 
 
 def _linear(text: str, typed: str, unit: str) -> Linear:
@@ -222,44 +168,3 @@ def _not_linear(typed: str) -> Unreadable:
     return Unreadable(
         f"{quote(typed)} could not be read as a cell. A number, or something like 0.10 - x or +2x, would do."
     )
-
-
-def read_order(raw: object, items: Iterable[str | Pair]) -> Reading:
-    """Read an order of ``items`` ((value, label) pairs or plain values). The Reading's value is the list of
-    values.
-
-    ``raw``: a list, or text such as "b, a, c" or "b > a > c". Errors: Unreadable.
-    """
-    pairs = [(o, o) if isinstance(o, str) else (str(o[0]), str(o[1])) for o in items]
-    value = plain(raw)
-    places: Sequence[object] = value if isinstance(value, list) else ()
-    if isinstance(value, str):
-        if "<" in tidy(value) and not any("<" in label for _, label in pairs):
-            raise Unreadable(
-                f"{quote(value)} can be read from either end. Please type them first to last, with commas."
-            )
-        places = _pieces(value, pairs)
-    if not places:
-        raise Unreadable(
-            f"The order is still empty. Please put these in order: {', '.join(v for v, _ in pairs)}."
-        )
-    chosen = [read_choice(v, pairs, "One of the places").value for v in places]
-    twice = next((v for v in chosen if chosen.count(v) > 1), None)
-    if twice is not None:
-        raise Unreadable(f"{quote(twice)} stands in more than one place. Please use each of them once.")
-    left = [label for v, label in pairs if v not in chosen]
-    if left:
-        raise Unreadable(f"Not yet in the order: {', '.join(left)[:120]}. Please give each of them a place.")
-    return Reading(True, chosen, f"read as {', '.join(dict(pairs)[v] for v in chosen)}")
-
-
-def _pieces(text: str, pairs: list[Pair]) -> list[str]:
-    """The items of a typed order; separators that stand inside a label are left alone."""
-    typed = tidy(text)
-    for separator in (r"\s*;\s*", r"\s*→\s*|\s*-+>\s*", r"\s*[<>]\s*", r"\s*,\s*", r"\s*\bthen\b\s*", r"\s+"):
-        pieces = [p for p in re.split(separator, typed.strip(" []()")) if p]
-        if len(pieces) == len(pairs):
-            return pieces
-    if len(typed) == len(pairs) and all(c in dict(pairs) for c in typed):
-        return list(typed)
-    return [p for p in re.split(r"\s*[,;<>→]\s*", typed) if p][:200]

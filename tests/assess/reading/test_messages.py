@@ -13,8 +13,6 @@ from eqlib.assess.asks.base import Part
 from eqlib.assess.mark import read_part
 from eqlib.assess.reading.numbers import read_number
 from eqlib.assess.reading.plain import Unreadable
-from eqlib.assess.reading.tables import read_order
-from eqlib.assess.reading.words import read_choice
 
 NUMBER = Part("k", "number", "number", "K", quantity="K")
 MOLAR = Part("c", "number", "number", "c", unit="mol/L", quantity="concentration")
@@ -73,7 +71,7 @@ SPOKEN = [
     ),
     (
         TABLE,
-        {"I": ["abc", 0]},
+        {"initial": {"NO2(g)": "abc"}},
         "Row initial, NO2(g): A cell wants a number; “abc” does not start with one. "
         "Something like 0.0140 or 1.4e-2 would do.",
     ),
@@ -158,19 +156,3 @@ def _without_quotes(message):
 def test_a_logarithm_is_not_taken_for_the_number(typed):
     with pytest.raises(Unreadable, match="logarithm"):
         read_number(typed, "L/mol")
-
-
-def test_an_order_with_less_than_signs_is_asked_for_again():
-    """ "a < b < c" puts the least first, and the question may want the most first."""
-    with pytest.raises(Unreadable, match="first to last"):
-        read_order("cold < bench < hot", ["bench", "hot", "cold"])
-    assert read_order("cold > bench > hot", ["bench", "hot", "cold"]).value == ["cold", "bench", "hot"]
-
-
-@pytest.mark.parametrize(
-    ("typed", "value"),
-    [("no precipitate", "no"), ("stays clear", "no"), ("a white solid", "yes"), ("precipitate forms", "yes")],
-)
-def test_a_solid_in_ones_own_words(typed, value):
-    options = [("yes", "yes, a solid forms"), ("no", "no, it stays clear")]
-    assert read_choice(typed, options).value == value

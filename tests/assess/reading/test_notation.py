@@ -164,7 +164,7 @@ def test_a_stranger_in_an_expression(typed, names, says):
     ],
 )
 def test_coefficients_are_whole_numbers_where_they_are_whole(typed, numbers):
-    read = read_equation(typed, ["N2(g)", "H2(g)", "NH3(g)"]).value
+    read = read_equation(typed, ["N2(g)", "H2(g)", "NH3(g)"], 2).value
     assert read == numbers
     assert {name: type(value) for name, value in read.items()} == {
         name: type(value) for name, value in numbers.items()
