@@ -364,7 +364,6 @@ def test_an_order_earns_what_is_in_order(questions):
     """More iron gives most complex, water takes concentration away: 3, 2, 1 by any solver."""
     right = ["iron added", "left alone", "water added"]
     assert points(questions["rank"], right) == 3.0
-    assert points(questions["rank"], "iron added > left alone > water added") == 3.0
     assert 0 < points(questions["rank"], ["left alone", "iron added", "water added"]) < 3.0
     assert points(questions["rank"], right[::-1]) == 0.0
 

@@ -131,6 +131,12 @@ def dimer(n, V):
     return a, (n / V - a) / 2
 
 
+def ice(*cells):
+    """The table with these (NO2, N2O4) in its rows."""
+    rows = ("initial", "change", "equilibrium")
+    return {row: {"NO2(g)": one, "N2O4(g)": two} for row, (one, two) in zip(rows, cells, strict=True)}
+
+
 @pytest.mark.parametrize("student", STUDENTS)
 def test_a_gas_that_is_squeezed(questions, student):
     question = questions["gas"]
@@ -142,7 +148,7 @@ def test_a_gas_that_is_squeezed(questions, student):
         "after": 1000 * d,
         "Q": Q,
         "extent": b,
-        "ice": [[shown["n"], 0], [-2 * b, b], [a, b]],
+        "ice": ice((shown["n"], 0), (-2 * b, b), (a, b)),
         "direction": "forward" if Q < 6.8 else "reverse",
         "change": "higher" if c > a else "lower",
     }
@@ -150,7 +156,7 @@ def test_a_gas_that_is_squeezed(questions, student):
     assert given.points == 7.0, given.audit
     in_units = {**answer, "before": f"{1000 * b:.4g} mmol/L", "after": f"{d:.4g} mol/L"}
     assert mark(question, in_units, student).points == 7.0
-    halved = {**answer, "ice": [[shown["n"], 0], [-b, b], [shown["n"] - b, b]]}
+    halved = {**answer, "ice": ice((shown["n"], 0), (-b, b), (shown["n"] - b, b))}
     table = next(p for p in mark(question, halved, student).parts if p.id == "ice")
     assert table.mistake == "change_coeff"
     assert table.points == pytest.approx(5 / 6), "E = I + C follows from the student's own C row"
