@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
-from pydantic import create_model, field_validator
+from pydantic import field_validator
 
 from eqlib.assess.mistakes import MISTAKES, Suspect
 from eqlib.assess.reading.choices import read_choice
@@ -60,9 +60,10 @@ class PartTable(Table):
         return given
 
 
-def table_of(ask: str) -> type[PartTable]:
-    """The table of a kind of asking that takes no keys of its own."""
-    return create_model(ask, __base__=PartTable, ask=(Literal[ask], ...))  # type: ignore[arg-type]  # at run time
+class BareTable(PartTable):
+    """A part that takes no keys of its own."""
+
+    ask: Literal["direction", "seen", "precipitate", "K", "root", "expression", "work"]
 
 
 class OptionsTable(PartTable):

@@ -20,13 +20,13 @@ from eqlib.assess import feedback
 from eqlib.assess.asks.base import (
     Answered,
     Ask,
+    BareTable,
     OptionsTable,
     Part,
     Picked,
     Verdict,
     close,
     in_unicode,
-    table_of,
 )
 from eqlib.assess.asks.rates import rate_ratio
 from eqlib.assess.asks.shift import added_species, way_of
@@ -203,7 +203,7 @@ def real_roots(case: Case) -> list[float]:
 class Root(Ask):
     """smaller | larger | either | neither: which root of the quadratic equation is the x of the table."""
 
-    Table = table_of("root")
+    Table = BareTable
     label = "The quadratic equation has two roots. Which of them is x?"
     choices = (
         ("either", "either: both solve the equation"),

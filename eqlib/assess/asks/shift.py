@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from eqlib.assess.asks.base import OPPOSITE, SAME, Ask, Part, PartTable, beside, close, in_unicode, table_of
+from eqlib.assess.asks.base import OPPOSITE, SAME, Ask, BareTable, Part, PartTable, beside, close, in_unicode
 from eqlib.assess.asks.carry import can_be, known_slip
 from eqlib.assess.mistakes import Suspect
 from eqlib.assess.tables import Formula
@@ -119,7 +119,7 @@ class _OfChange(Ask):
 class Direction(_OfChange):
     """forward | reverse | none, of the mixture's first reaction."""
 
-    Table = table_of("direction")
+    Table = BareTable
     label = "Which way does the equilibrium shift?"
     choices = (
         ("forward", "to products →"),
@@ -253,7 +253,7 @@ def heat_may_help(case: Case, said: Mapping[str, Any], k: str = "") -> bool:
 class Constant(_OfChange):
     """larger | smaller | same."""
 
-    Table = table_of("K")
+    Table = BareTable
     label = "What happens to the equilibrium constant K?"
     choices = (("larger", "larger"), ("smaller", "smaller"), ("same", "the same"))
 
@@ -278,7 +278,7 @@ class Constant(_OfChange):
 class Seen(_OfChange):
     """darker | paler | same."""
 
-    Table = table_of("seen")
+    Table = BareTable
     label = "Compared with before, the colour will be"
     choices = (("darker", "darker"), ("paler", "paler"), ("same", "the same"))
 
@@ -314,7 +314,7 @@ def _rises_with(species: str, case: Case) -> str | None:
 class Precipitate(_OfChange):
     """yes | no: is there more solid after the change than before?"""
 
-    Table = table_of("precipitate")
+    Table = BareTable
     label = "Does a solid form?"
     choices = (("yes", "yes, a solid forms"), ("no", "no, it stays clear"))
 
