@@ -21,10 +21,9 @@ from eqlib.assess.mistakes import MISTAKES
 from eqlib.assess.question import Case, Question
 from eqlib.chem.disturb import Disturbance, disturb
 from eqlib.chem.explain import in_unicode
-from eqlib.chem.quotient import Quotient
 from eqlib.chem.reactions import characteristic_product
 from eqlib.chem.species import species
-from eqlib.chem.state import State
+from eqlib.chem.state import Quotient, State
 from eqlib.chem.stress import Stress
 from eqlib.errors import EqlibError
 from eqlib.lab.colour import absorbance, absorbance_at, colour_of, coloured, delta_e
