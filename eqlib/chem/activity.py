@@ -11,16 +11,22 @@ C. G. Malmberg and A. A. Maryott, J. Res. NBS 56 (1956) 1 (permittivity). All fr
 from __future__ import annotations
 
 import math
-from typing import Any
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from eqlib.chem.solver.single import Solution
 from eqlib.chem.species import species
 from eqlib.errors import EqlibError
 
+if TYPE_CHECKING:
+    from eqlib.chem.mixture import Found, Mixture
+
 MODELS = ("ideal", "davies", "debye-huckel")
-VALID_TO = {"davies": 0.5, "debye-huckel": 0.1}
-NAMES = {"davies": "Davies equation", "debye-huckel": "extended Debye-Hückel equation"}
+_VALID_TO = {"davies": 0.5, "debye-huckel": 0.1}
+_NAMES = {"davies": "Davies equation", "debye-huckel": "extended Debye-Hückel equation"}
 
 # Effective diameter of the hydrated ion, in ångström (Kielland 1937, from memory).
 _SIZES = {
@@ -36,6 +42,7 @@ _SIZES = {
 }
 _SIZE = {name: size for size, names in _SIZES.items() for name in names.split()}
 _USUAL_SIZE = 4.5
+_ROUNDS = 100
 
 
 def permittivity(T: float) -> float:
@@ -79,3 +86,95 @@ def ln_gamma(name: str, charge: float, ionic_strength: Any, model: str, T: Any) 
     else:
         term = root / (1.0 + debye_huckel_B(T) * _SIZE.get(name, _USUAL_SIZE) * root)
     return -math.log(10.0) * debye_huckel_A(T) * charge**2 * term
+
+
+# -- the ionic strength that agrees with itself --------------------
+
+
+def solve_with_activities(
+    mixture: Mixture,
+    model: str,
+    held: dict[int, float],
+    by_activity: Collection[int] = frozenset(),
+    start: Solution | None = None,
+) -> tuple[Found, dict[str, float], tuple[str, ...]]:
+    """Equilibrate with activity coefficients at the mixture's own ionic strength.
+
+    ``held``: {row: ln concentration}, or ln activity for the rows in ``by_activity``. Returns (what was
+    found, {ion: gamma}, remarks). The root I = I(composition(I)) is followed by false position between
+    bounds, so it cannot wander off.
+    """
+    check_model(model)
+    loop = _Consistent(mixture, model, held, by_activity, start)
+    strength, gap = 0.0, loop.gap(0.0)
+    low = (0.0, gap)
+    high: tuple[float, float] | None = None
+    for _ in range(_ROUNDS):
+        if abs(gap) <= 1e-13 * max(strength, 1e-12):
+            return loop.finished(strength)
+        if gap > 0.0:
+            low = (strength, gap)
+        else:
+            high = (strength, gap)
+        strength = _next(low, high, strength, gap)
+        gap = loop.gap(strength)
+        if high is not None and high[0] - low[0] <= 1e-14 * high[0]:
+            return loop.finished(strength)
+    raise EqlibError(f"no ionic strength agrees with itself under the {_NAMES[model]}; use activity='ideal'")
+
+
+def _next(low: tuple[float, float], high: tuple[float, float] | None, strength: float, gap: float) -> float:
+    if high is None:
+        return strength + gap
+    step = strength + gap
+    secant = low[0] + (high[0] - low[0]) * low[1] / (low[1] - high[1])
+    width = high[0] - low[0]
+    for guess in (secant, step):
+        if low[0] + 1e-3 * width < guess < high[0] - 1e-3 * width:
+            return guess
+    return secant if low[0] < secant < high[0] else 0.5 * (low[0] + high[0])
+
+
+@dataclass
+class _Consistent:
+    mixture: Mixture
+    model: str
+    held: dict[int, float]
+    by_activity: Collection[int]
+    start: Solution | None
+    found: Found | None = None
+
+    def __post_init__(self) -> None:
+        network = self.mixture.network
+        self.square = np.where(network.gas, 0.0, network.charge**2)
+        others = self.mixture.others.items()
+        self.spectators = math.fsum(v * species(n).charge ** 2 for n, v in others if species(n).phase == "aq")
+
+    def gap(self, strength: float) -> float:
+        """Ionic strength of the composition found with gammas at ``strength``, less ``strength``."""
+        network, T = self.mixture.network, self.mixture.T
+        pairs = zip(network.names, network.charge, strict=True)
+        shift = np.array([ln_gamma(n, z, strength, self.model, T) for n, z in pairs])
+        held = {
+            row: value - (shift[row] if row in self.by_activity else 0.0) for row, value in self.held.items()
+        }
+        self.found = self.mixture.solve(self.mixture.ln_K - network.nu @ shift, held, self.start)
+        self.start = solution = self.found[0]
+        there = solution.n > 0.0
+        return 0.5 * (float(self.square[there] @ solution.c[there]) + self.spectators) - strength
+
+    def finished(self, strength: float) -> tuple[Found, dict[str, float], tuple[str, ...]]:
+        gamma = {}
+        for name in (*self.mixture.network.names, *self.mixture.others):
+            one = species(name)
+            if one.charge and one.phase == "aq":
+                gamma[name] = float(np.exp(ln_gamma(name, one.charge, strength, self.model, self.mixture.T)))
+        name, most = _NAMES[self.model], _VALID_TO[self.model]
+        remarks = [f"Activities by the {name} at ionic strength {strength:.3g} mol/L."]
+        if strength > most:
+            remarks.append(
+                f"The ionic strength {strength:.3g} mol/L is beyond the range of the {name} "
+                f"(about {most:g} mol/L); take the numbers as a rough guide."
+            )
+        assert self.found is not None  # gap has found it
+        return self.found, gamma, tuple(remarks)

@@ -14,10 +14,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from eqlib.chem.quotient import NEGLIGIBLE, SAME, Quotient, Shown, quotient_in
 from eqlib.chem.reactions import Reaction, characteristic_product
 from eqlib.chem.species import species
-from eqlib.chem.state import State
+from eqlib.chem.state import NEGLIGIBLE, SAME, Quotient, Shown, State, quotient_in
 from eqlib.writing import (
     apart,
     as_share,

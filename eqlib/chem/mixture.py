@@ -1,24 +1,34 @@
-"""A mixture: what was put in, the reactions that may run, and the vessel. ``equilibrate()`` lets them run."""
+"""A mixture: what was put in, the reactions that may run, and the vessel. ``equilibrate()`` lets them run.
+
+The gas phase is at constant volume one more place for a species to be, at constant pressure a phase that may
+form. At constant pressure the volume of gas v (per litre of mixture) is the unknown: the sum of the partial
+pressures falls steadily as v grows, so the one v at which it equals the pressure is found between brackets.
+When it stays below the pressure even for a vanishing volume, there is no gas phase.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
+from eqlib.chem.activity import solve_with_activities
 from eqlib.chem.reactions import Reaction, with_protons
 from eqlib.chem.salts import split_totals
-from eqlib.chem.solver import vessel
 from eqlib.chem.solver.network import Network, check_loops, constants_at, listed, network_of
-from eqlib.chem.solver.single import Solution
+from eqlib.chem.solver.single import NoSolution, Solution, solve_network
 from eqlib.chem.species import protonated, species
 from eqlib.chem.state import State
 from eqlib.chem.thermo import R_BAR
 from eqlib.errors import EqlibError, finite
+
+Found = tuple[Solution, float, tuple[str, ...]]
+"""The equilibrium, litres of gas per litre of mixture, remarks."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -171,24 +181,57 @@ class Mixture:
         NoSolution, or EqlibError for a species that cannot be fixed.
         """
         held = self._held(fixed, fixed_pH)
-        amounts = np.zeros(len(self.network.names))
-        for name, value in self.totals.items():
-            if name in self.network.index:
-                amounts[self.network.index[name]] = value
-        others = {n: v for n, v in self.totals.items() if n not in self.network.index}
         inner = start.solution if isinstance(start, State) else None
+        gamma: dict[str, float] = {}
+        said: tuple[str, ...] = ()
         if activity == "ideal":
-            found = vessel.solve(self, self.ln_K, amounts, others, held, inner)
-            gamma: dict[str, float] = {}
-            said: tuple[str, ...] = ()
+            found = self.solve(self.ln_K, held, inner)
         else:
             acid = {self.network.index["H^+"]} if fixed_pH is not None else set()
-            found, gamma, said = vessel.solve_with_activities(
-                self, activity, amounts, others, held, acid, inner
-            )
+            found, gamma, said = solve_with_activities(self, activity, held, acid, inner)
         solution, gas_space, more = found
-        remarks = (*self.remarks, *said, *more)
-        return self._state(solution, gas_space, others, activity, gamma, remarks, held)
+        names = self.network.names
+        moles = {name: float(v) * self.volume for name, v in zip(names, solution.n, strict=True)}
+        moles |= {name: v * self.volume for name, v in self.others.items()}
+        fine = {
+            name: float(c) if solution.n[i] > 0.0 or i in held else 0.0
+            for i, (name, c) in enumerate(zip(names, solution.c, strict=True))
+            if not self.network.pure[i]
+        }
+        gas_volume = gas_space * self.volume
+        volume = gas_volume if self.pressure and not self.has_solution and gas_volume else self.volume
+        return State(
+            self,
+            _kept(moles, self.has_solution),
+            volume,
+            gas_volume,
+            self.T,
+            activity=activity,
+            gamma=MappingProxyType(gamma),
+            remarks=(*self.remarks, *said, *more),
+            solution=solution,
+            fine=MappingProxyType(fine),
+        )
+
+    def solve(self, ln_K: np.ndarray, held: dict[int, float], start: Solution | None) -> Found:
+        """The equilibrium with these constants (in mol/L), at constant volume or at the pressure.
+
+        ``held``: {row of the network: ln concentration}; ``start``: for speed only.
+        """
+        if self.pressure is None:
+            space = self.gas_space
+            return solve_network(self.network, ln_K, self._put_in, space, held, start), space, ()
+        return _AtPressure(self, ln_K, self._put_in, held).solve(start)
+
+    @property
+    def others(self) -> dict[str, float]:
+        """mol/L of what takes part in no reaction."""
+        return {n: v for n, v in self.totals.items() if n not in self.network.index}
+
+    @cached_property
+    def _put_in(self) -> np.ndarray:
+        """mol per litre of mixture of each species of the network."""
+        return np.array([self.totals.get(name, 0.0) for name in self.network.names])
 
     def _held(self, fixed: Mapping[str, float] | None, fixed_pH: float | None) -> dict[int, float]:
         values = {
@@ -208,39 +251,6 @@ class Mixture:
                 )
             held[self.network.index[name]] = math.log(value / (R_BAR * self.T) if phase == "g" else value)
         return held
-
-    def _state(
-        self,
-        solution: Solution,
-        gas_space: float,
-        others: dict[str, float],
-        activity: str,
-        gamma: dict[str, float],
-        remarks: tuple[str, ...],
-        held: dict[int, float],
-    ) -> State:
-        names = self.network.names
-        moles = {name: float(v) * self.volume for name, v in zip(names, solution.n, strict=True)}
-        moles |= {name: v * self.volume for name, v in others.items()}
-        fine = {
-            name: float(c) if solution.n[i] > 0.0 or i in held else 0.0
-            for i, (name, c) in enumerate(zip(names, solution.c, strict=True))
-            if not self.network.pure[i]
-        }
-        gas_volume = gas_space * self.volume
-        volume = gas_volume if self.pressure and not self.has_solution and gas_volume else self.volume
-        return State(
-            self,
-            _kept(moles, self.has_solution),
-            volume,
-            gas_volume,
-            self.T,
-            activity=activity,
-            gamma=MappingProxyType(gamma),
-            remarks=remarks,
-            solution=solution,
-            fine=MappingProxyType(fine),
-        )
 
     # -- showing and comparing --------------------
 
@@ -274,6 +284,68 @@ class Mixture:
             self.headspace,
             self.known,
         )
+
+
+class _AtPressure:
+    def __init__(self, mixture: Mixture, ln_K: np.ndarray, amounts: np.ndarray, held: dict[int, float]):
+        self.network, self.ln_K, self.amounts, self.held = mixture.network, ln_K, amounts, held
+        self.inert = math.fsum(v for n, v in mixture.others.items() if species(n).phase == "g")
+        self.target = (mixture.pressure or 0.0) / (R_BAR * mixture.T)  # mol of gas per litre of gas space
+        self.put_in = float(amounts.sum()) + self.inert
+        self.last: Solution | None = None
+
+    def _excess(self, ln_v: float) -> float:
+        """ln(pressure / wanted pressure) at gas volume exp(ln_v)."""
+        v = math.exp(ln_v)
+        self.last = solve_network(self.network, self.ln_K, self.amounts, v, self.held, self.last)
+        total = float(self.last.c[self.network.gas].sum()) + self.inert / v
+        return math.log(total / self.target) if total > 0.0 else -math.inf
+
+    def solve(self, start: Solution | None) -> Found:
+        self.last = start
+        usual = max(self.put_in, 1e-9) / self.target
+        low, high = math.log(usual) - 30.0, math.log(usual) + 2.0
+        at_low = self._excess(low)
+        if at_low <= 0.0:
+            solution = solve_network(self.network, self.ln_K, self.amounts, 0.0, self.held)
+            return solution, 0.0, ("No gas phase forms at this pressure.",)
+        at_high = self._excess(high)
+        while at_high > 0.0:
+            low, at_low = high, at_high
+            high += 3.0
+            if high > math.log(usual) + 60.0:
+                raise NoSolution(
+                    "at this pressure everything turns to gas without end (the liquid boils); "
+                    "raise the pressure"
+                )
+            at_high = self._excess(high)
+        ln_v = self._between(low, at_low, high, at_high)
+        self._excess(ln_v)
+        assert self.last is not None  # _excess has just found it
+        return self.last, math.exp(ln_v), ()
+
+    def _between(self, low: float, at_low: float, high: float, at_high: float) -> float:
+        """Root by the Illinois form of false position, then bisection where a step in pressure makes that
+        slow.
+        """
+        side = 0
+        for turn in range(200):
+            bounded = math.isfinite(at_high) and turn < 60
+            guess = low + (high - low) * at_low / (at_low - at_high) if bounded else 0.5 * (low + high)
+            value = self._excess(guess)
+            if abs(value) < 1e-15 or high - low < 4e-16 * max(1.0, abs(guess)):
+                return guess
+            if value > 0.0:
+                low, at_low = guess, value
+                if side == 1:
+                    at_high *= 0.5
+                side = 1
+            else:
+                high, at_high = guess, value
+                if side == -1:
+                    at_low *= 0.5
+                side = -1
+        return 0.5 * (low + high)
 
 
 def _kept(moles: dict[str, float], has_solution: bool) -> Mapping[str, float]:

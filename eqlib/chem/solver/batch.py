@@ -1,23 +1,43 @@
-"""Many mixtures at once: arrays of totals, temperatures or constants in, arrays of concentrations out."""
+"""Many mixtures at once: arrays of totals, temperatures or constants in, arrays of concentrations out.
+
+Rows that hold the same solids go together. One of them is solved by itself; its basis and its answer start
+the others, and all are iterated side by side. A row whose solids turn out wrong joins the rows that hold what
+it needs; a row whose scarce species would lose digits in this basis is taken to a better one. What has not
+converged after that is left to the solver for single mixtures, so every row is either right or raises.
+
+Arrays are laid out with the rows last, shape (species or basis, rows): NumPy then works along memory.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from eqlib.chem.reactions import Reaction, with_protons
 from eqlib.chem.salts import split_totals
-from eqlib.chem.solver import single
-from eqlib.chem.solver.network import check_loops, constants_at, listed, network_of
-from eqlib.chem.solver.newton import Problem
-from eqlib.chem.solver.rows import Rows, solve_rows
-from eqlib.chem.solver.single import LEAST_SCALE, weights
-from eqlib.chem.solver.tableau import exact_amounts
+from eqlib.chem.solver.network import Tableau, check_loops, constants_at, listed, network_of
+from eqlib.chem.solver.single import NOWHERE, SATURATED, Answer, problem_of, solve_problem, weights
 from eqlib.chem.species import species
 from eqlib.chem.thermo import R_BAR, R_J
 from eqlib.errors import EqlibError
+
+_ROUNDING = 1e-13
+_DOMINATED = 10.0  # powers of e by which a species may outnumber one that its basis puts first
+_TURNS = 12
+_EXCHANGES = 6
+_FEW = 4  # rows for which starting a batch is not worth while
+_STARTS, _PER_START = 16, 100
+_STEPS, _PATIENCE = 16, 6
+_LONGEST = 30.0  # in one step, powers of e
+_DONE = 1e-6  # quadratic convergence: what is left after a step of 1e-6 is of the order of 1e-12
+_BLOCK = 250_000  # multiplications in a matrix product: a larger one is shared out among threads, at a loss
+
+
+Work = dict[tuple[tuple[int, ...], tuple[int, ...]], tuple[Tableau, np.ndarray, np.ndarray]]
+"""(Rows held, basis) -> tableau, members, log-activities to start from."""
 
 
 def equilibrate_many(
@@ -39,7 +59,7 @@ def equilibrate_many(
     the first bad value.
     """
     job = _Job(reactions, totals, T, K, headspace)
-    job.solve(job.ln_K)
+    job.solve()
     return job.results()
 
 
@@ -76,7 +96,6 @@ class _Job:
             elif name != "H2O(l)" or not self.solution:
                 self.others[name] = value
         self.n = np.zeros_like(self.amounts)
-        self.ln_a = np.full(self.amounts.shape, -np.inf)
 
     def _flat(self, values: np.ndarray) -> np.ndarray:
         return np.broadcast_to(values, self.shape).reshape(-1)
@@ -106,10 +125,7 @@ class _Job:
 
     # -- solving --------------------
 
-    def solve(self, ln_K: np.ndarray) -> None:
-        network = self.network
-        size = len(network.names)
-        powers = [1 << i for i in range(size)]
+    def solve(self) -> None:
         there = self.amounts > 0.0
         first = there[:, :1]
         if (there == first).all():  # by far the commonest case
@@ -117,38 +133,28 @@ class _Job:
         else:
             patterns, which = np.unique(there, axis=1, return_inverse=True)
             which = which.reshape(-1)
-        roomless = sum(p for p, g in zip(powers, network.gas, strict=True) if g) if self.space == 0.0 else 0
         for number in range(patterns.shape[1]):
             members = np.flatnonzero(which == number)
-            mask = sum(p for p, there in zip(powers, patterns[:, number], strict=True) if there)
-            self._solve_face(network.can_be_present(mask, roomless), members, ln_K)
+            present = self.network.can_be_present(patterns[:, number], self.space)
+            self._solve_face(present, members)
 
-    def _solve_face(self, present: int, members: np.ndarray, ln_K: np.ndarray) -> None:
-        at, table = self.network.face(present)
+    def _solve_face(self, present: int, members: np.ndarray) -> None:
+        network = self.network
+        at, table = network.face(present)
         if not len(at):
             return
-        ln_w = weights(self.network, at, self.space)
-        scale = self.network.scale[:, None]
-        part = ln_K * scale if ln_K.shape[1] == 1 else ln_K[:, members] * scale
-        rows = Rows(self.amounts[np.ix_(at, members)], part, ln_w, self.network.pure[at])
-        names = [self.network.names[i] for i in at]
-        phases = np.flatnonzero(rows.pure)
+        ln_K = self.ln_K * network.scale[:, None]
+        part = ln_K if ln_K.shape[1] == 1 else ln_K[:, members]
+        rows = Rows(
+            self.amounts[np.ix_(at, members)], part, weights(network, at, self.space), network.pure[at]
+        )
 
-        def solve_one(row: int, start: single.Answer | None) -> single.Answer:
-            put_in = rows.amounts[:, row]
-            problem = Problem(
-                table,
-                rows.constants([row])[:, 0],
-                ln_w,
-                None,
-                exact_amounts(put_in),
-                max(put_in.max(), LEAST_SCALE),
-            )
-            return single.solve_problem(problem, names, phases, {}, put_in, start)
+        def solve_one(row: int, start: Answer | None) -> Answer:
+            ln_K, amounts = rows.constants([row])[:, 0], rows.amounts[:, row]
+            return solve_problem(problem_of(network, at, table, ln_K, amounts, self.space), start=start)
 
         solve_rows(rows, solve_one)
         self.n[np.ix_(at, members)] = rows.n
-        self.ln_a[np.ix_(at, members)] = rows.ln_a
 
     def results(self) -> dict[str, np.ndarray]:
         out = {}
@@ -216,3 +222,381 @@ def _array(value: float | np.ndarray, what: str, positive: bool = False) -> np.n
             f"{what} must be finite and {'more than 0' if positive else '0 or more'}, not {first:g}"
         )
     return array
+
+
+# -- rows of one set of species --------------------
+
+
+@dataclass
+class Rows:
+    """Mixtures of one network in which the same species can be present.
+
+    ``amounts``: put in, shape (species, rows). ``ln_K``: shape (reactions, rows), or (reactions, 1) for all
+    alike. ``ln_w``: shape (species,). ``pure``: booleans, which species are pure phases. Results: ``ln_a``
+    and ``n``, shape (species, rows); ``waiting``: booleans, rows still to be solved.
+    """
+
+    amounts: np.ndarray
+    ln_K: np.ndarray
+    ln_w: np.ndarray
+    pure: np.ndarray
+    ln_a: np.ndarray = field(init=False)
+    n: np.ndarray = field(init=False)
+    waiting: np.ndarray = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.ln_a = np.full(self.amounts.shape, np.nan)
+        self.n = np.zeros(self.amounts.shape)
+        self.waiting = np.ones(self.amounts.shape[1], dtype=bool)
+
+    @property
+    def open(self) -> np.ndarray:
+        return np.flatnonzero(self.waiting)
+
+    def constants(self, rows: list[int] | np.ndarray) -> np.ndarray:
+        return self.ln_K if self.ln_K.shape[1] == 1 else self.ln_K[:, rows]
+
+
+def solve_rows(rows: Rows, solve_one: Callable) -> None:
+    """Solve every row.
+
+    ``solve_one(row, start)`` gives the Answer of the single solver, from a similar one or None; it is used
+    for starts and for strays.
+    """
+    with np.errstate(all="ignore"):
+        for _ in range(_TURNS):
+            if np.count_nonzero(rows.waiting) <= _FEW:
+                break
+            _work_off(rows, _starts(rows, solve_one))
+        for row in rows.open:
+            _store(rows, row, solve_one(row, None))
+
+
+def _store(rows: Rows, row: int, answer: Answer) -> None:
+    rows.ln_a[:, row] = answer.ln_a
+    rows.n[:, row] = answer.n
+    rows.waiting[row] = False
+
+
+def _starts(rows: Rows, solve_one: Callable) -> Work:
+    """Solve some rows by themselves; every other row starts from the one most like it.
+
+    Returns the work: {(rows held, basis): (table, members, x)}.
+    """
+    still = rows.open
+    number = min(_STARTS, 1 + len(still) // _PER_START)
+    chosen = still[np.unique(np.linspace(0, len(still) - 1, number + 2)[1:-1].astype(int))]
+    answers: list[Answer] = []
+    for row in chosen:
+        answers.append(solve_one(row, answers[-1] if answers else None))
+        _store(rows, row, answers[-1])
+    still = rows.open
+    nearest = _nearest(rows, still, chosen)
+    work: Work = {}
+    for number, answer in enumerate(answers):
+        members = still[nearest == number]
+        if not len(members):
+            continue
+        table = answer.table
+        held = tuple(sorted(table.basis[k] for k in answer.fixed))
+        x = answer.x[:, None] + _scaling(rows, table, chosen[number], members)
+        _merge(work, held, (table, members, x))
+    return work
+
+
+def _nearest(rows: Rows, still: np.ndarray, chosen: np.ndarray) -> np.ndarray:
+    """For each of the rows ``still`` to do, the number of the solved row closest in the logarithms of
+    amounts and constants.
+    """
+    amounts = rows.amounts[rows.amounts.any(axis=1)]
+    features = np.log(amounts)
+    if rows.ln_K.shape[1] > 1:
+        features = np.vstack([features, rows.ln_K[np.ptp(rows.ln_K, axis=1) > 0.0]])
+    wanted, known = features[:, still], features[:, chosen]
+    wanted, known = wanted.astype(np.float32), known.astype(np.float32)
+    apart = product(-2.0 * known.T, wanted) + (known**2).sum(axis=0)[:, None]
+    return np.ascontiguousarray(apart.T).argmin(axis=1)
+
+
+def _scaling(rows: Rows, table: Tableau, row: int, members: np.ndarray) -> np.ndarray:
+    """Basis species follow their totals from the solved row to the others."""
+    T = product(table.A.T, rows.amounts[:, members])
+    ratio = T / (table.A.T @ rows.amounts[:, [row]])
+    return np.where((ratio > 0.0) & np.isfinite(ratio), np.log(np.abs(ratio)), 0.0)
+
+
+def _work_off(
+    rows: Rows,
+    work: Work,
+) -> None:
+    """Iterate the rows, letting them change solids; those that fail stay open."""
+    for _ in range(_EXCHANGES):
+        again: Work = {}
+        for (held, _basis), (table, members, x) in work.items():
+            _advance(rows, held, table, members, x, again)
+        if not again:
+            return
+        work = again
+
+
+def _merge(
+    groups: Work,
+    held: tuple[int, ...],
+    group: tuple[Tableau, np.ndarray, np.ndarray],
+) -> None:
+    table, members, x = group
+    key = held, table.basis
+    if key in groups:
+        _, others, y = groups[key]
+        members, x = np.concatenate([others, members]), np.concatenate([y, x], axis=1)
+    groups[key] = table, members, x
+
+
+def _advance(
+    rows: Rows,
+    held: tuple[int, ...],
+    table: Tableau,
+    members: np.ndarray,
+    x: np.ndarray,
+    moved: Work,
+) -> None:
+    """One minimisation of ``members``.
+
+    Finished rows are stored; ``moved`` takes those that need other solids.
+    """
+    spot = [k for k, owner in enumerate(table.basis) if owner in held]
+    x[spot] = 0.0
+    batch = SideBySide(rows, table, spot, members)
+    good = batch.minimise(x)
+    members, x = batch.members[good], batch.x[:, good]
+    if not len(members):
+        return
+    ln_a = product(table.L, rows.constants(members)) + product(table.A, x)
+    n = np.exp(np.minimum(ln_a + rows.ln_w[:, None], 690.0))
+    fine = np.ones(len(members), dtype=bool)
+    if rows.pure.any():
+        _solid_amounts(rows, table, spot, batch.T[:, good], n)
+        fine = _sort_out(rows, held, table, members, x, ln_a, n, moved)
+    fine &= _dominated(table, spot, ln_a + rows.ln_w[:, None])
+    members = members[fine]
+    rows.ln_a[:, members] = ln_a[:, fine]
+    rows.n[:, members] = np.maximum(n[:, fine], 0.0)
+    rows.waiting[members] = False
+
+
+def _solid_amounts(rows: Rows, table: Tableau, spot: list[int], T: np.ndarray, n: np.ndarray) -> None:
+    n[rows.pure] = 0.0
+    for k in spot:
+        terms = table.A[:, [k]] * n
+        terms[rows.pure] = 0.0
+        value = T[k] - terms.sum(axis=0)
+        doubt = _ROUNDING * (np.abs(T[k]) + np.abs(terms).sum(axis=0))
+        n[table.basis[k]] = np.where(np.abs(value) <= doubt, 0.0, value)
+
+
+def _sort_out(
+    rows: Rows,
+    held: tuple[int, ...],
+    table: Tableau,
+    members: np.ndarray,
+    x: np.ndarray,
+    ln_a: np.ndarray,
+    n: np.ndarray,
+    moved: Work,
+) -> np.ndarray:
+    """Which rows hold the right solids; the others are grouped by the exchange they need."""
+    pure = np.flatnonzero(rows.pure)
+    kept = [i for i in pure if i in held]
+    outside = [i for i in pure if i not in held]
+    fine = np.ones(len(members), dtype=bool)
+    if kept:
+        least = n[kept].min(axis=0)
+        which = n[kept].argmin(axis=0)
+        for number, row in enumerate(kept):
+            leave = (least < 0.0) & (which == number)
+            if leave.any():
+                fine &= ~leave
+                key = tuple(i for i in held if i != row)
+                _merge(moved, key, (table, members[leave], x[:, leave]))
+    if outside:
+        most = ln_a[outside].max(axis=0)
+        which = ln_a[outside].argmax(axis=0)
+        for number, row in enumerate(outside):
+            enter = fine & (most > SATURATED) & (which == number)
+            if enter.any():
+                fine &= ~enter
+                _enter(rows, held, table, members[enter], x[:, enter], ln_a[:, enter], int(row), moved)
+    return fine
+
+
+def _enter(
+    rows: Rows,
+    held: tuple[int, ...],
+    table: Tableau,
+    members: np.ndarray,
+    x: np.ndarray,
+    ln_a: np.ndarray,
+    row: int,
+    moved: Work,
+) -> None:
+    """``row`` takes the place of the basis species it leaves scarcest in most of these mixtures."""
+    places = [k for k, owner in enumerate(table.basis) if owner not in held and table.num[row, k]]
+    if not places:
+        return  # made of solids already held: left to the single solver
+    level = np.median(x[places], axis=1)
+    position = places[int(level.argmin())]
+    x = x.copy()
+    x[position] = 0.0
+    key = tuple(sorted((*held, row)))
+    _merge(moved, key, (table.exchange(position, row), members, x))
+
+
+def _dominated(table: Tableau, spot: list[int], e: np.ndarray) -> np.ndarray:
+    """Rows in which no species outnumbers by much the basis species that it contains."""
+    worst = np.full(e.shape[1], -np.inf)
+    for k, owner in enumerate(table.basis):
+        if k in spot:
+            continue
+        others = np.flatnonzero(table.support[:, k])
+        worst = np.maximum(worst, e[others].max(axis=0) - e[owner])
+    return worst <= _DOMINATED
+
+
+# -- Newton side by side, by the logarithmic direction alone, and the sums it needs --------------------
+
+
+def product(matrix: np.ndarray, columns: np.ndarray) -> np.ndarray:
+    """``matrix @ columns`` in pieces that the linear algebra library does not share out among threads."""
+    width = max(64, _BLOCK // max(matrix.size, 1))
+    if columns.shape[1] <= width:
+        return matrix @ columns
+    out = np.empty((len(matrix), columns.shape[1]))
+    for start in range(0, columns.shape[1], width):
+        np.matmul(matrix, columns[:, start : start + width], out=out[:, start : start + width])
+    return out
+
+
+def careful_totals(table: Tableau, amounts: np.ndarray) -> np.ndarray:
+    """Conserved totals with the rounding errors of every sum and product carried along; shape (basis, rows).
+
+    Error-free transformations of T. J. Dekker, Numer. Math. 18 (1971) 224, and D. E. Knuth (both from
+    memory).
+    """
+    T = np.zeros((len(table.basis), amounts.shape[1]))
+    there = amounts.any(axis=1)
+    for k in range(len(table.basis)):
+        low = np.zeros(amounts.shape[1])
+        for i in np.flatnonzero(table.support[:, k] & there):
+            factor = float(table.num[i, k])
+            term = factor * amounts[i]
+            if abs(factor) != 1.0:
+                low += _product_error(factor, amounts[i], term)
+            total = T[k] + term
+            part = total - T[k]
+            low += (T[k] - (total - part)) + (term - part)
+            T[k] = total
+        T[k] += low
+    return T / float(table.den)
+
+
+def _product_error(factor: float, values: np.ndarray, product: np.ndarray) -> np.ndarray:
+    """What rounding took from ``factor * values``; exact while nothing under- or overflows."""
+    big = 134217729.0 * values  # 2**27 + 1 splits a number into two halves
+    upper = big - (big - values)
+    lower = values - upper
+    return (factor * upper - product) + factor * lower
+
+
+class SideBySide:
+    """Newton side by side, in one basis with the same positions held."""
+
+    def __init__(self, rows: Rows, table: Tableau, spot: list[int], members: np.ndarray) -> None:
+        self.rows, self.table = rows, table
+        self.members = members
+        self.free = np.array([k for k in range(len(table.basis)) if k not in spot], dtype=int)
+        A = table.A[:, self.free]
+        bearing = rows.ln_w > NOWHERE / 2
+        self.bearing = np.flatnonzero(bearing)
+        A = A[self.bearing]
+        self.A = A
+        both = np.hstack([np.maximum(A, 0.0), np.maximum(-A, 0.0)])
+        self.both = np.ascontiguousarray(both.T)
+        size = len(self.free)
+        gain = (np.maximum(A, 0.0)[:, :, None] * A[:, None, :]).reshape(len(A), -1)
+        self.gain = np.ascontiguousarray(gain.T)
+        self.loss = [
+            (k, np.ascontiguousarray((A * both[:, [size + k]]).T)) for k in range(size) if (A[:, k] < 0).any()
+        ]
+        self.rise = np.ascontiguousarray(table.A[self.bearing])
+        self.T = careful_totals(table, rows.amounts[:, members])
+        self.base = product(table.L[self.bearing], rows.constants(members)) + rows.ln_w[self.bearing, None]
+
+    def minimise(self, x: np.ndarray) -> np.ndarray:
+        """Iterate; returns booleans over ``members``: converged and balanced. The result is in ``self.x``."""
+        self.x = x
+        count = x.shape[1]
+        if not len(self.free):
+            return np.ones(count, dtype=bool)
+        good = np.zeros(count, dtype=bool)
+        T = self.T[self.free]
+        spare = np.vstack([np.maximum(-T, 0.0), np.maximum(T, 0.0)])
+        width = max(64, _BLOCK // self.gain.size)
+        for start in range(0, count, width):
+            block = slice(start, min(start + width, count))
+            base = self.base if self.base.shape[1] == 1 else self.base[:, block]
+            self._minimise_block(x[:, block], base, spare[:, block], good[block])
+        return good & (np.abs(x) < 1500.0).all(axis=0)
+
+    def _minimise_block(self, x: np.ndarray, base: np.ndarray, spare: np.ndarray, good: np.ndarray) -> None:
+        """Newton for a block of rows, in place; rows drop out as they are done."""
+        size = len(self.free)
+        going, y = np.arange(x.shape[1]), x
+        for step in range(_STEPS):
+            n = np.exp(base + self.rise @ y)
+            made_used = self.both @ n + spare
+            gap = made_used[:size] - made_used[size:]
+            direction = self._direction(n, made_used, gap)
+            length = np.abs(direction).max(axis=0)
+            if not length.max() < _LONGEST:
+                direction *= np.minimum(1.0, _LONGEST / length)
+            if size == len(y):
+                y += direction
+            else:
+                y[self.free] += direction
+            if y is not x:
+                x[:, going] = y
+            done = length < _DONE
+            finished = np.count_nonzero(done)
+            if finished:
+                balanced = (np.abs(gap) <= 1e-5 * (made_used[:size] + made_used[size:])).all(axis=0)
+                good[going[done & balanced]] = True
+            if finished >= len(going) - (step > _PATIENCE) * (1 + x.shape[1] // 32):
+                return  # a few stragglers are better tried from another start
+            if finished > len(going) // 4:
+                stay = ~done
+                going, y, spare = going[stay], y[:, stay], spare[:, stay]
+                base = base if base.shape[1] == 1 else base[:, stay]
+
+    def _direction(self, n: np.ndarray, made_used: np.ndarray, gap: np.ndarray) -> np.ndarray:
+        """Logarithmic Newton direction, by elimination along the diagonal for all rows together."""
+        size = len(self.free)
+        made, used = made_used[:size], made_used[size:]
+        M = (self.gain @ n).reshape(size, size, -1)
+        for k, share in self.loss:
+            M[k] -= (share @ n) * (made[k] / used[k])
+        ratio = gap / used
+        b = np.log1p(ratio)
+        far = ~(np.abs(ratio) < 0.5)
+        if far.any():
+            b[far] = np.log(made[far] / used[far])
+        b *= made
+        for k in range(size - 1):
+            scale = 1.0 / M[k, k]
+            M[k, k + 1 :] *= scale
+            b[k] *= scale
+            M[k + 1 :, k + 1 :] -= M[k + 1 :, k, None] * M[k, None, k + 1 :]
+            b[k + 1 :] -= M[k + 1 :, k] * b[k]
+        b[size - 1] /= M[size - 1, size - 1]
+        for k in range(size - 1, 0, -1):
+            b[:k] -= M[:k, k] * b[k]
+        return np.negative(b, out=b)
