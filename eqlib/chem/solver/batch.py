@@ -10,16 +10,16 @@ Arrays are laid out with the rows last, shape (species or basis, rows): NumPy th
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from eqlib.chem.reactions import Reaction, with_protons
 from eqlib.chem.salts import split_totals
-from eqlib.chem.solver.network import Tableau, check_loops, constants_at, listed, network_of
-from eqlib.chem.solver.single import NOWHERE, SATURATED, Answer, problem_of, solve_problem, weights
+from eqlib.chem.solver.network import Network, Tableau, check_loops, constants_at, listed, network_of
+from eqlib.chem.solver.single import NOWHERE, SATURATED, Answer, Problem, solve_problem, weights
 from eqlib.chem.species import species
 from eqlib.chem.thermo import R_BAR, R_J
 from eqlib.errors import EqlibError
@@ -34,10 +34,6 @@ _STEPS, _PATIENCE = 16, 6
 _LONGEST = 30.0  # in one step, powers of e
 _DONE = 1e-6  # quadratic convergence: what is left after a step of 1e-6 is of the order of 1e-12
 _BLOCK = 250_000  # multiplications in a matrix product: a larger one is shared out among threads, at a loss
-
-
-Work = dict[tuple[tuple[int, ...], tuple[int, ...]], tuple[Tableau, np.ndarray, np.ndarray]]
-"""(Rows held, basis) -> tableau, members, log-activities to start from."""
 
 
 def equilibrate_many(
@@ -64,14 +60,7 @@ def equilibrate_many(
 
 
 class _Job:
-    def __init__(
-        self,
-        reactions: Reaction | Iterable[Reaction],
-        totals: Mapping[str, float | np.ndarray],
-        T: float | np.ndarray | None,
-        K: Mapping[Any, float | np.ndarray] | None,
-        headspace: float,
-    ) -> None:
+    def __init__(self, reactions: Any, totals: Any, T: Any, K: Any, headspace: float) -> None:
         given_as = (reactions,) if isinstance(reactions, Reaction) else listed(reactions)
         self.reactions = [with_protons(r) for r in given_as]
         known = tuple({n: None for r in self.reactions if isinstance(r, Reaction) for n in r.coefficients})
@@ -139,21 +128,13 @@ class _Job:
             self._solve_face(present, members)
 
     def _solve_face(self, present: int, members: np.ndarray) -> None:
-        network = self.network
-        at, table = network.face(present)
+        at, _ = self.network.face(present)
         if not len(at):
             return
-        ln_K = self.ln_K * network.scale[:, None]
-        part = ln_K if ln_K.shape[1] == 1 else ln_K[:, members]
-        rows = Rows(
-            self.amounts[np.ix_(at, members)], part, weights(network, at, self.space), network.pure[at]
-        )
-
-        def solve_one(row: int, start: Answer | None) -> Answer:
-            ln_K, amounts = rows.constants([row])[:, 0], rows.amounts[:, row]
-            return solve_problem(problem_of(network, at, table, ln_K, amounts, self.space), start=start)
-
-        solve_rows(rows, solve_one)
+        ln_K = self.ln_K * self.network.scale[:, None]
+        ln_K = ln_K if ln_K.shape[1] == 1 else ln_K[:, members]
+        rows = Rows(self.network, present, self.amounts[np.ix_(at, members)], ln_K, self.space)
+        solve_rows(rows)
         self.n[np.ix_(at, members)] = rows.n
 
     def results(self) -> dict[str, np.ndarray]:
@@ -229,79 +210,96 @@ def _array(value: float | np.ndarray, what: str, positive: bool = False) -> np.n
 
 @dataclass
 class Rows:
-    """Mixtures of one network in which the same species can be present.
+    """Mixtures of one network in which the same species can be ``present`` (a bit mask).
 
-    ``amounts``: put in, shape (species, rows). ``ln_K``: shape (reactions, rows), or (reactions, 1) for all
-    alike. ``ln_w``: shape (species,). ``pure``: booleans, which species are pure phases. Results: ``ln_a``
-    and ``n``, shape (species, rows); ``waiting``: booleans, rows still to be solved.
+    ``amounts``: put in, shape (species, rows). ``ln_K``: shape (reactions,
+    rows), or (reactions, 1) for all alike. ``space``: litres of gas per litre. Result: ``n``, shape (species,
+    rows); ``waiting``: booleans, rows still to be solved.
     """
 
+    network: Network
+    present: int
     amounts: np.ndarray
     ln_K: np.ndarray
-    ln_w: np.ndarray
-    pure: np.ndarray
-    ln_a: np.ndarray = field(init=False)
-    n: np.ndarray = field(init=False)
-    waiting: np.ndarray = field(init=False)
+    space: float
 
     def __post_init__(self) -> None:
-        self.ln_a = np.full(self.amounts.shape, np.nan)
+        at, _ = self.network.face(self.present)
+        self.pure = self.network.pure[at]
+        self.ln_w = weights(self.network, at, self.space)
         self.n = np.zeros(self.amounts.shape)
         self.waiting = np.ones(self.amounts.shape[1], dtype=bool)
-
-    @property
-    def open(self) -> np.ndarray:
-        return np.flatnonzero(self.waiting)
 
     def constants(self, rows: list[int] | np.ndarray) -> np.ndarray:
         return self.ln_K if self.ln_K.shape[1] == 1 else self.ln_K[:, rows]
 
+    def alone(self, row: int, start: Answer | None = None) -> Answer:
+        """One row solved by itself, from the answer of a similar one."""
+        ln_K, amounts = self.constants([row])[:, 0], self.amounts[:, row]
+        problem = Problem(self.network, self.present, ln_K, amounts, self.space)
+        answer = solve_problem(problem, {}, start)
+        self.n[:, row] = answer.n
+        self.waiting[row] = False
+        return answer
 
-def solve_rows(rows: Rows, solve_one: Callable) -> None:
-    """Solve every row.
 
-    ``solve_one(row, start)`` gives the Answer of the single solver, from a similar one or None; it is used
-    for starts and for strays.
-    """
+@dataclass
+class Group:
+    """Rows that hold the same solids, in one basis; ``x``: the log-activities from which they start."""
+
+    held: tuple[int, ...]
+    table: Tableau
+    members: np.ndarray
+    x: np.ndarray
+
+
+Work = dict[tuple[tuple[int, ...], tuple[int, ...]], Group]
+"""Groups by the solids held and the basis."""
+
+
+def solve_rows(rows: Rows) -> None:
+    """Solve every row: some by themselves, the others from these, strays by themselves."""
     with np.errstate(all="ignore"):
         for _ in range(_TURNS):
             if np.count_nonzero(rows.waiting) <= _FEW:
                 break
-            _work_off(rows, _starts(rows, solve_one))
-        for row in rows.open:
-            _store(rows, row, solve_one(row, None))
+            work = _starts(rows)
+            for _ in range(_EXCHANGES):  # rows may change solids; those that fail stay waiting
+                again: Work = {}
+                for group in work.values():
+                    _advance(rows, group, again)
+                work = again
+        for row in np.flatnonzero(rows.waiting):
+            rows.alone(int(row))
 
 
-def _store(rows: Rows, row: int, answer: Answer) -> None:
-    rows.ln_a[:, row] = answer.ln_a
-    rows.n[:, row] = answer.n
-    rows.waiting[row] = False
-
-
-def _starts(rows: Rows, solve_one: Callable) -> Work:
-    """Solve some rows by themselves; every other row starts from the one most like it.
-
-    Returns the work: {(rows held, basis): (table, members, x)}.
-    """
-    still = rows.open
+def _starts(rows: Rows) -> Work:
+    """Solve some rows by themselves; every other row starts from the one most like it."""
+    still = np.flatnonzero(rows.waiting)
     number = min(_STARTS, 1 + len(still) // _PER_START)
     chosen = still[np.unique(np.linspace(0, len(still) - 1, number + 2)[1:-1].astype(int))]
     answers: list[Answer] = []
     for row in chosen:
-        answers.append(solve_one(row, answers[-1] if answers else None))
-        _store(rows, row, answers[-1])
-    still = rows.open
+        answers.append(rows.alone(int(row), answers[-1] if answers else None))
+    still = np.flatnonzero(rows.waiting)
     nearest = _nearest(rows, still, chosen)
     work: Work = {}
     for number, answer in enumerate(answers):
         members = still[nearest == number]
-        if not len(members):
-            continue
-        table = answer.table
-        held = tuple(sorted(table.basis[k] for k in answer.fixed))
-        x = answer.x[:, None] + _scaling(rows, table, chosen[number], members)
-        _merge(work, held, (table, members, x))
+        if len(members):
+            table = answer.table
+            held = tuple(sorted(table.basis[k] for k in answer.fixed))
+            x = answer.x[:, None] + _scaling(rows, table, chosen[number], members)
+            _join(work, Group(held, table, members, x))
     return work
+
+
+def _join(work: Work, group: Group) -> None:
+    key = group.held, group.table.basis
+    if (other := work.get(key)) is not None:
+        group.members = np.concatenate([other.members, group.members])
+        group.x = np.concatenate([other.x, group.x], axis=1)
+    work[key] = group
 
 
 def _nearest(rows: Rows, still: np.ndarray, chosen: np.ndarray) -> np.ndarray:
@@ -325,61 +323,24 @@ def _scaling(rows: Rows, table: Tableau, row: int, members: np.ndarray) -> np.nd
     return np.where((ratio > 0.0) & np.isfinite(ratio), np.log(np.abs(ratio)), 0.0)
 
 
-def _work_off(
-    rows: Rows,
-    work: Work,
-) -> None:
-    """Iterate the rows, letting them change solids; those that fail stay open."""
-    for _ in range(_EXCHANGES):
-        again: Work = {}
-        for (held, _basis), (table, members, x) in work.items():
-            _advance(rows, held, table, members, x, again)
-        if not again:
-            return
-        work = again
-
-
-def _merge(
-    groups: Work,
-    held: tuple[int, ...],
-    group: tuple[Tableau, np.ndarray, np.ndarray],
-) -> None:
-    table, members, x = group
-    key = held, table.basis
-    if key in groups:
-        _, others, y = groups[key]
-        members, x = np.concatenate([others, members]), np.concatenate([y, x], axis=1)
-    groups[key] = table, members, x
-
-
-def _advance(
-    rows: Rows,
-    held: tuple[int, ...],
-    table: Tableau,
-    members: np.ndarray,
-    x: np.ndarray,
-    moved: Work,
-) -> None:
-    """One minimisation of ``members``.
-
-    Finished rows are stored; ``moved`` takes those that need other solids.
-    """
-    spot = [k for k, owner in enumerate(table.basis) if owner in held]
-    x[spot] = 0.0
-    batch = SideBySide(rows, table, spot, members)
-    good = batch.minimise(x)
-    members, x = batch.members[good], batch.x[:, good]
-    if not len(members):
+def _advance(rows: Rows, group: Group, moved: Work) -> None:
+    """One minimisation. Finished rows are stored; ``moved`` takes those that need other solids."""
+    table = group.table
+    spot = [k for k, owner in enumerate(table.basis) if owner in group.held]
+    group.x[spot] = 0.0
+    batch = SideBySide(rows, table, spot, group.members)
+    good = batch.minimise(group.x)
+    done = Group(group.held, table, group.members[good], group.x[:, good])
+    if not len(done.members):
         return
-    ln_a = product(table.L, rows.constants(members)) + product(table.A, x)
+    ln_a = product(table.L, rows.constants(done.members)) + product(table.A, done.x)
     n = np.exp(np.minimum(ln_a + rows.ln_w[:, None], 690.0))
-    fine = np.ones(len(members), dtype=bool)
+    fine = np.ones(len(done.members), dtype=bool)
     if rows.pure.any():
         _solid_amounts(rows, table, spot, batch.T[:, good], n)
-        fine = _sort_out(rows, held, table, members, x, ln_a, n, moved)
+        fine = _sort_out(rows, done, ln_a, n, moved)
     fine &= _dominated(table, spot, ln_a + rows.ln_w[:, None])
-    members = members[fine]
-    rows.ln_a[:, members] = ln_a[:, fine]
+    members = done.members[fine]
     rows.n[:, members] = np.maximum(n[:, fine], 0.0)
     rows.waiting[members] = False
 
@@ -394,61 +355,39 @@ def _solid_amounts(rows: Rows, table: Tableau, spot: list[int], T: np.ndarray, n
         n[table.basis[k]] = np.where(np.abs(value) <= doubt, 0.0, value)
 
 
-def _sort_out(
-    rows: Rows,
-    held: tuple[int, ...],
-    table: Tableau,
-    members: np.ndarray,
-    x: np.ndarray,
-    ln_a: np.ndarray,
-    n: np.ndarray,
-    moved: Work,
-) -> np.ndarray:
+def _sort_out(rows: Rows, group: Group, ln_a: np.ndarray, n: np.ndarray, moved: Work) -> np.ndarray:
     """Which rows hold the right solids; the others are grouped by the exchange they need."""
-    pure = np.flatnonzero(rows.pure)
-    kept = [i for i in pure if i in held]
-    outside = [i for i in pure if i not in held]
-    fine = np.ones(len(members), dtype=bool)
+    held, table = group.held, group.table
+    kept = [i for i in np.flatnonzero(rows.pure) if i in held]
+    outside = [i for i in np.flatnonzero(rows.pure) if i not in held]
+    fine = np.ones(len(group.members), dtype=bool)
     if kept:
-        least = n[kept].min(axis=0)
-        which = n[kept].argmin(axis=0)
+        least, which = n[kept].min(axis=0), n[kept].argmin(axis=0)
         for number, row in enumerate(kept):
             leave = (least < 0.0) & (which == number)
             if leave.any():
                 fine &= ~leave
-                key = tuple(i for i in held if i != row)
-                _merge(moved, key, (table, members[leave], x[:, leave]))
+                left = tuple(i for i in held if i != row)
+                _join(moved, Group(left, table, group.members[leave], group.x[:, leave]))
     if outside:
-        most = ln_a[outside].max(axis=0)
-        which = ln_a[outside].argmax(axis=0)
+        most, which = ln_a[outside].max(axis=0), ln_a[outside].argmax(axis=0)
         for number, row in enumerate(outside):
             enter = fine & (most > SATURATED) & (which == number)
             if enter.any():
                 fine &= ~enter
-                _enter(rows, held, table, members[enter], x[:, enter], ln_a[:, enter], int(row), moved)
+                _enter(Group(held, table, group.members[enter], group.x[:, enter]), int(row), moved)
     return fine
 
 
-def _enter(
-    rows: Rows,
-    held: tuple[int, ...],
-    table: Tableau,
-    members: np.ndarray,
-    x: np.ndarray,
-    ln_a: np.ndarray,
-    row: int,
-    moved: Work,
-) -> None:
+def _enter(group: Group, row: int, moved: Work) -> None:
     """``row`` takes the place of the basis species it leaves scarcest in most of these mixtures."""
+    held, table, x = group.held, group.table, group.x
     places = [k for k, owner in enumerate(table.basis) if owner not in held and table.num[row, k]]
     if not places:
         return  # made of solids already held: left to the single solver
-    level = np.median(x[places], axis=1)
-    position = places[int(level.argmin())]
-    x = x.copy()
+    position = places[int(np.median(x[places], axis=1).argmin())]
     x[position] = 0.0
-    key = tuple(sorted((*held, row)))
-    _merge(moved, key, (table.exchange(position, row), members, x))
+    _join(moved, Group(tuple(sorted((*held, row))), table.exchange(position, row), group.members, x))
 
 
 def _dominated(table: Tableau, spot: list[int], e: np.ndarray) -> np.ndarray:

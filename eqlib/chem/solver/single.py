@@ -88,14 +88,14 @@ def solve_network(
     there = amounts > 0.0
     there[list(reservoirs)] = True
     present = network.can_be_present(there, gas_space)
-    rows, table = network.face(present)
+    rows, _ = network.face(present)
     size = len(network.names)
     n, c, ln_a = np.zeros(size), np.zeros(size), np.full(size, -np.inf)
     if not len(rows):
         return Solution(network, n, c, ln_a, 0, None)
     at = {int(row): k for k, row in enumerate(rows)}
     held = {at[row]: value for row, value in reservoirs.items()}
-    problem = problem_of(network, rows, table, ln_K * network.scale, amounts[rows], gas_space)
+    problem = Problem(network, present, ln_K * network.scale, amounts[rows], gas_space)
     answer = solve_problem(problem, held, None if held else _warm(start, present, rows, network))
     _verify(problem, answer, held)
     n[rows], ln_a[rows] = answer.n, answer.ln_a
@@ -138,44 +138,21 @@ def _verify(problem: Problem, answer: Answer, reservoirs: dict[int, float]) -> N
 # -- which pure phases are there --------------------
 
 
-@dataclass(frozen=True)
 class Problem:
-    """One mixture of the species that can be present.
+    """One mixture of the species that can be ``present`` (a bit mask).
 
-    ``table``: a tableau over exactly these rows. ``ln_K``: per reaction. ``ln_w``: log of the amount that one
-    unit of concentration stands for (:func:`weights`). ``pure``: booleans, which rows are pure phases.
-    ``amounts``: put in, floats per row; ``exact``: the same as integers; ``scale``: the largest of them.
+    ``table``: a tableau over exactly these rows. ``ln_K``: per reaction, in the whole numbers of the table.
+    ``amounts``: put in, per row; ``exact``: the same as integers; ``scale``: the largest of them.
     """
 
-    names: tuple[str, ...]
-    table: Tableau
-    ln_K: np.ndarray
-    ln_w: np.ndarray
-    pure: np.ndarray
-    amounts: np.ndarray
-    exact: tuple[list[int], int]
-    scale: float
-
-
-def problem_of(
-    network: Network,
-    rows: np.ndarray,
-    table: Tableau,
-    ln_K: np.ndarray,
-    amounts: np.ndarray,
-    gas_space: float,
-) -> Problem:
-    """The Problem of these ``amounts`` (per row); ``ln_K`` in the whole numbers of the network's table."""
-    return Problem(
-        tuple(network.names[i] for i in rows),
-        table,
-        ln_K,
-        weights(network, rows, gas_space),
-        network.pure[rows],
-        amounts,
-        exact_amounts(amounts),
-        max(float(amounts.max()), _LEAST_SCALE),
-    )
+    def __init__(self, network: Network, present: int, ln_K: np.ndarray, amounts: np.ndarray, space: float):
+        rows, self.table = network.face(present)
+        self.names = [network.names[i] for i in rows]
+        self.ln_K, self.amounts = ln_K, amounts
+        self.ln_w = weights(network, rows, space)
+        self.pure = network.pure[rows]
+        self.exact = exact_amounts(amounts)
+        self.scale = max(float(amounts.max()), _LEAST_SCALE)
 
 
 @dataclass(frozen=True)
@@ -192,15 +169,12 @@ class Answer:
     x: np.ndarray
 
 
-def solve_problem(
-    problem: Problem, reservoirs: dict[int, float] | None = None, start: Answer | None = None
-) -> Answer:
-    """Minimise with complementarity.
+def solve_problem(problem: Problem, reservoirs: dict[int, float], start: Answer | None = None) -> Answer:
+    """``reservoirs``: row -> log-activity held. ``start``: an Answer for the same species, to begin from.
 
-    ``reservoirs``: row -> log-activity held. ``start``: an Answer for the same species from which to begin.
     Raises NoSolution.
     """
-    search = _Search(problem, reservoirs or {})
+    search = _Search(problem, reservoirs)
     answer = None
     if start is not None:
         answer = search.run(start.table, start.x, [start.table.basis[k] for k in start.fixed], rough=False)
@@ -336,8 +310,12 @@ class _Search:
                 held, early = [row for row in held if row != leaving], False
             elif over:
                 table, x, held = self._enter(table, x, held, max(over, key=lambda i: over[i]), amounts)
+            elif outcome != "solved":
+                return None
             else:
-                return self._answer(walk, ln_a, amounts) if outcome == "solved" else None
+                n = np.where(self.problem.pure, 0.0, walk.n)
+                n[list(amounts)] = np.maximum(list(amounts.values()), 0.0)
+                return Answer(ln_a, n, table, fixed, x)
         return None
 
     def _amounts(self, walk: _Walk) -> tuple[dict[int, float], dict[int, float]]:
@@ -377,13 +355,6 @@ class _Search:
             )
         gone = min(used, key=lambda row: used[row])
         return table.exchange(owners.index(gone), row), x, [*(i for i in held if i != gone), row]
-
-    def _answer(self, walk: _Walk, ln_a: np.ndarray, amounts: dict[int, float]) -> Answer:
-        n = walk.n.copy()
-        n[self.problem.pure] = 0.0
-        for row, value in amounts.items():
-            n[row] = max(value, 0.0)
-        return Answer(ln_a, n, walk.table, walk.fixed, walk.x)
 
 
 # -- Newton for one choice of phases --------------------
