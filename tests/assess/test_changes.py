@@ -1,37 +1,14 @@
 """What a change is to a reaction, and what each misconception would answer: read off the ideas themselves."""
 
 import pytest
+from one_question import BULB, TUBE, part, stress
+from one_question import question as made_of
 
 import eqlib as eq
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.shift import Change, added_species, as_if, change_of, direction_ideas
-from eqlib.assess.load import read_questions
 
-HEAD = """
-[assignment]
-id = "changes"
-title = "C"
-course = "evening-class"
-[[question]]
-id = "q"
-kind = "prediction"
-points = 4
-title = "Q"
-prompt = "A question."
-"""
-TUBE = """
-reactions = [{ text = "Fe^3+ + SCN^- <=> FeSCN^2+", K = 140, dH_kJ = -6 }]
-[question.start]
-totals = { "Fe^3+" = 2e-3, "SCN^-" = 1e-3 }
-volume_L = 0.01
-"""
 RIVAL = TUBE.replace("dH_kJ = -6 }", 'dH_kJ = -6 }, { text = "Ag^+ + SCN^- <=> AgSCN(s)", K = 1e12 }')
-BULB = """
-reactions = [{ text = "2 NO2(g) <=> N2O4(g)", K = 170, dH_kJ = -57.2 }]
-[question.start]
-totals = { "NO2(g)" = 0.04 }
-volume_L = 0.1
-"""
 SALT = """
 reactions = [{ text = "PbCl2(s) <=> Pb^2+ + 2 Cl^-", K = 1.7e-5 }]
 [question.start]
@@ -60,12 +37,12 @@ species = "{other}"
 """
 
 
-def question(system, stress, more=""):
+def question(system, done, more=""):
     one, other = {BULB: ("NO2(g)", "N2O4(g)"), EVEN: ("H2(g)", "HI(g)"), SALT: ("Pb^2+", "Cl^-")}.get(
         system, ("SCN^-", "FeSCN^2+")
     )
     parts = PARTS.format(one=one, other=other)
-    return read_questions(f"{HEAD}{system}[question.stress]\n{stress}\n{parts}{more}")["q"]
+    return made_of(system, stress(done), parts, more)
 
 
 IRON = 'kind = "add_solution"\nof_mM = { "Fe(NO3)3" = 100 }\nmL = 0.5'
@@ -205,7 +182,7 @@ def test_what_goes_with_a_direction(way, one, other, reasons):
 )
 def test_a_fresh_mixture_goes_to_where_Q_is_K(start, way):
     text = TUBE.replace('"Fe^3+" = 2e-3, "SCN^-" = 1e-3', start)
-    made = read_questions(f'{HEAD}{text}[[question.part]]\nask = "direction"\n')["q"]
+    made = made_of(text, part('ask = "direction"'))
     assert made.case().expected["direction"] == way
     wrong = {"forward": "reverse", "reverse": "forward"}[way]
     found = {(s.value, s.mistake) for s in ASKS[made.parts[0].ask].suspects(made.parts[0], made.case(), {})}
@@ -245,8 +222,8 @@ def test_which_of_the_added_ions_acts_and_which_one_is_tied_up():
     assert not list(ASKS["cause"].doubts(parts["cause"], case))
     without = question(RIVAL, SILVER, more.replace('"Ag^+"', '"K^+"').replace('"SCN^-", ', ""))
     case = without.case()
-    for part in without.parts[-2:]:
-        assert case.expected[part.id] is None
-        assert "is right; add or take out some" in next(ASKS[part.ask].doubts(part, case))
+    for asked in without.parts[-2:]:
+        assert case.expected[asked.id] is None
+        assert "is right; add or take out some" in next(ASKS[asked.ask].doubts(asked, case))
     direct = question(TUBE, IRON, '[[question.part]]\nask = "cause"\noptions = ["Fe^3+", "NO3^-"]\n')
     assert direct.case().expected["cause"] == "Fe^3+"

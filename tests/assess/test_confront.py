@@ -5,10 +5,11 @@ import re
 from pathlib import Path
 
 import pytest
+from one_question import TUBE, question, stress
 
 from eqlib.assess import feedback
 from eqlib.assess.confront import confront
-from eqlib.assess.load import load_questions, read_questions
+from eqlib.assess.load import load_questions
 from eqlib.assess.mark import mark
 
 COURSE = Path(__file__).parents[2] / "notebooks" / "source" / "04-disturbing-an-equilibrium"
@@ -131,22 +132,6 @@ def test_an_idea_is_named_only_where_the_mark_names_it(questions):
 
 # -- whole answers: every sentence about one tube, with the numbers of its quadratic equation ----------------
 
-HEAD = """
-[assignment]
-id = "tube"
-title = "T"
-course = "evening-class"
-[[question]]
-id = "q"
-kind = "prediction"
-points = 4
-title = "Q"
-prompt = "A question."
-reactions = [{ text = "Fe^3+ + SCN^- <=> FeSCN^2+", K = 140, dH_kJ = -6 }]
-[question.start]
-totals = { "Fe^3+" = 2e-3, "SCN^-" = 1e-3 }
-volume_L = 0.01
-"""
 REASONS = [
     "q_below_K",
     "q_above_K",
@@ -193,8 +178,7 @@ DONE = {
 
 @pytest.fixture(scope="module")
 def tubes():
-    text = {name: f"{HEAD}[question.stress]\n{stress}\n{ASKED}" for name, stress in DONE.items()}
-    return {name: read_questions(made)["q"] for name, made in text.items()}
+    return {name: question(TUBE, stress(done), ASKED) for name, done in DONE.items()}
 
 
 def in_print(value):
@@ -500,28 +484,25 @@ def test_the_picture_holds_as_much_complex_as_the_idea_says(tubes, tube, answer,
     assert held["FeSCN^2+"] + held["SCN^-"] == pytest.approx(10e-6)
 
 
-BULB = (
-    HEAD[: HEAD.index("reactions")]
-    + """
+BULB = """
 reactions = [{ text = "N2O4(g) <=> 2 NO2(g)", K = 0.00588, dH_kJ = 57.2 }]
 [question.start]
 totals = { "N2O4(g)" = 0.02 }
 volume_L = 0.1
 """
-)
 
 
 @pytest.mark.parametrize(
-    ("stress", "answer", "apart"),
+    ("done", "answer", "apart"),
     [
         ('kind = "heat_to"\ncelsius = 80', {"direction": "reverse"}, 0.0),  # less than 1 mmol to go back
         ('kind = "heat_to"\ncelsius = 80', {"reason": "goes_complete"}, 4.0),  # 2 mmol, each two
         ('kind = "heat_to"\ncelsius = 5', {"reason": "goes_complete"}, 4.0),
     ],
 )
-def test_a_picture_stops_where_a_gas_is_used_up(stress, answer, apart):
+def test_a_picture_stops_where_a_gas_is_used_up(done, answer, apart):
     parts = ASKED.replace('species = "SCN^-"', 'species = "NO2(g)"')
-    made = read_questions(f"{BULB}[question.stress]\n{stress}\n{parts}")["q"]
+    made = question(BULB, stress(done), parts)
     (picture,) = [row.if_right for row in confront(made, made.case(), answer) if row.if_right]
     held = picture.state.amounts
     assert 1e3 * held["NO2(g)"] == pytest.approx(apart, abs=1e-6)
@@ -616,8 +597,8 @@ def test_the_parts_of_an_answer_are_read_together(tubes, tube, said, marked, nam
 def test_a_squeezed_gas_is_not_said_to_be_diluted():
     """Half the room: 2 NO2 takes less of it, so the squeeze sends it back to N2O4 (Le Chatelier)."""
     parts = ASKED.replace('species = "SCN^-"', 'species = "NO2(g)"')
-    stress = 'kind = "change_volume"\nmL = 50'
-    made = read_questions(f"{BULB}[question.stress]\n{stress}\n{parts}")["q"]
+    done = 'kind = "change_volume"\nmL = 50'
+    made = question(BULB, stress(done), parts)
     rows = {row.part.id: row for row in confront(made, made.case(), {"reason": "paler_is_left"})}
     assert rows["reason"].answer.startswith(
         "The same amount now stands in less room, so the colour alone does not show which way it went. "

@@ -8,6 +8,7 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
+from one_question import BULB, HEAD, MIXED, TUBE, part, question, stress
 
 import eqlib as eq
 import eqlib.assess
@@ -34,36 +35,6 @@ from eqlib.errors import EqlibError
 
 COURSE = Path(__file__).parents[2] / "notebooks" / "source"
 
-HEAD = """
-[assignment]
-id = "edges"
-title = "E"
-course = "evening-class"
-[[question]]
-id = "q"
-kind = "mixed"
-points = 4
-title = "Q"
-prompt = "A question."
-"""
-IRON = 'reactions = [{ text = "Fe^3+ + SCN^- <=> FeSCN^2+", K = 140, dH_kJ = -6 }]\n'
-TUBE = '[question.start]\ntotals = { "Fe^3+" = 2e-3, "SCN^-" = 1e-3 }\nvolume_L = 0.01\n'
-DIOXIDE = 'reactions = [{ text = "2 NO2(g) <=> N2O4(g)", K = 170, dH_kJ = -57.2 }]\n'
-BULB = '[question.start]\ntotals = { "NO2(g)" = 0.04 }\nvolume_L = 0.1\n'
-
-
-def question(*text):
-    return read_questions(HEAD + "".join(text))["q"]
-
-
-def part(text):
-    return f"[[question.part]]\n{text}\n"
-
-
-def stress(text):
-    return f"[question.stress]\n{text}\n"
-
-
 # -- small x: the verdict turns at 5 % and not elsewhere --------------------------------------------------
 
 
@@ -86,7 +57,7 @@ def test_the_five_per_cent_rule(share, verdict):
 
 
 def test_an_equation_without_two_roots_is_not_asked_about():
-    made = question(DIOXIDE, BULB, part('ask = "root"'))
+    made = question(BULB, part('ask = "root"'))
     assert made.case().expected["root"] in ("smaller", "larger")
     assert not [d for d in ASKS["root"].doubts(made.parts[0], made.case()) if "real roots" in d]
     cubic = 'reactions = [{ text = "PbCl2 <=> Pb^2+ + 2 Cl^-", K = 1e-3 }]\n'
@@ -124,19 +95,17 @@ def test_fewer_gas_molecules_by_taking_gas_out():
 def test_rates_at_the_new_equilibrium_need_concentrations():
     hot = stress('kind = "heat_to"\ncelsius = 60')
     with pytest.raises(QuestionError, match='need when = "at_once"'):
-        question(DIOXIDE, BULB, hot, part('ask = "rate"\nwhen = "after"')).case()
-    made = question(DIOXIDE, BULB, hot, part('ask = "rate"'))
+        question(BULB, hot, part('ask = "rate"\nwhen = "after"')).case()
+    made = question(BULB, hot, part('ask = "rate"'))
     assert list(ASKS["rate"].doubts(made.parts[0], made.case())) == []
     assert made.case().expected["forward-rate"] == "up"
-    cold = question(DIOXIDE, BULB, stress('kind = "heat_to"\ncelsius = 5'), part('ask = "rate"'))
+    cold = question(BULB, stress('kind = "heat_to"\ncelsius = 5'), part('ask = "rate"'))
     assert cold.case().expected["forward-rate"] == "down"
 
 
 def test_a_graph_says_from_where_it_runs():
     squeeze = stress('kind = "change_volume"\nmL = 50')
-    made = question(
-        DIOXIDE, BULB, squeeze, part('ask = "graph"'), part('ask = "graph"\nid = "b"\nwhen = "after"')
-    )
+    made = question(BULB, squeeze, part('ask = "graph"'), part('ask = "graph"\nid = "b"\nwhen = "after"'))
     assert "from mixing to equilibrium" in made.parts[0].label
     assert "from the change to equilibrium" in made.parts[1].label
 
@@ -144,7 +113,7 @@ def test_a_graph_says_from_where_it_runs():
 def test_confidence_is_recorded_under_the_same_four_words():
     """Journals and notebooks hold these words: changing one would lose what was recorded."""
     asked = question(
-        IRON, TUBE, part('ask = "confidence"'), part('ask = "K"'), stress('kind = "dilute"\nmL = 1')
+        TUBE, part('ask = "confidence"'), part('ask = "K"'), stress('kind = "dilute"\nmL = 1')
     ).parts[0]
     for word in ("guess", "unsure", "fairly", "certain"):
         assert read_part(asked, word).value == word
@@ -155,7 +124,7 @@ def test_confidence_is_recorded_under_the_same_four_words():
 
 def test_product_put_in_does_not_go_back_to_what_it_was():
     more = stress('kind = "add"\nspecies = "FeSCN^2+"\nmmol = 0.004')
-    made = question(IRON, TUBE, more, part('ask = "change"\nspecies = "FeSCN^2+"'))
+    made = question(TUBE, more, part('ask = "change"\nspecies = "FeSCN^2+"'))
     assert made.case().expected["change"] == "higher"
     assert mark(made, {"change": "same"}).mistake == "full_cancel"
 
@@ -165,7 +134,7 @@ def test_no_shift_and_no_change_of_colour_are_one_answer():
     more = stress('kind = "add_solution"\nof_mM = { "Fe(NO3)3" = 100 }\nmL = 0.5')
     made = question(
         'system = "iron-thiocyanate"\nuse = [0]\n',
-        TUBE,
+        MIXED,
         more,
         part('ask = "direction"'),
         part('ask = "seen"'),
@@ -223,9 +192,7 @@ def test_more_complex_than_there_was_of_anything_is_not_gone_on_from():
 @pytest.mark.parametrize(("own", "points"), [(0.019, 2), (0.0019, 0)])
 def test_a_Kc_is_gone_on_from_within_a_factor_of_a_hundred(own, points):
     """Kp = Kc (RT)^-1 from one's own Kc: 1/50 of the right one is a slip, 1/500 is nonsense."""
-    gas = 'reactions = [{ text = "2 NO2(g) <=> N2O4(g)", K = 170 }]\n' + BULB.replace(
-        "0.1\n", "0.1\ncelsius = 25\n"
-    )
+    gas = BULB.replace("0.1\n", "0.1\ncelsius = 25\n")
     read = '[question.measured]\nreading = "concentration"\nspecies = "NO2(g)"\nfigures = 3\n'
     made = question(
         gas, read, part('ask = "number"\nquantity = "K"'), part('ask = "number"\nquantity = "Kp"')
@@ -310,7 +277,7 @@ def test_a_folder_in_place_of_a_file_is_named_by_what_the_system_says(tmp_path):
 def test_a_fault_in_a_reaction_is_found_by_its_place_in_the_list():
     bad = 'reactions = [{ text = "A <=> B", K = 1 }, { K = 2 }]\n'
     with pytest.raises(QuestionError, match="reaction number 2: text is missing"):
-        question(bad, TUBE, part('ask = "K"'))
+        question(bad, MIXED, part('ask = "K"'))
 
 
 def test_of_two_peoples_answers_the_later_one_is_taken():
@@ -337,7 +304,7 @@ def test_a_mistake_that_rounding_hides_is_reported(tmp_path):
         + "path_cm = 1\nblank = 0.001\n"
         + part('ask = "number"\nquantity = "K"')
     )
-    folder = tmp_path / "source" / "edges"
+    folder = tmp_path / "source" / "one"
     folder.mkdir(parents=True)
     (folder / "questions.toml").write_text(text, encoding="utf-8")
     lines = [str(line) for line in check_course(tmp_path)]
@@ -352,7 +319,7 @@ def test_a_sign_of_an_enthalpy_that_two_ideas_share_is_no_fault(tmp_path):
         + '[question.measured]\nreading = "temperatures"\ncelsius1 = 25\ncelsius2 = 60\nK1 = "a"\nK2 = "b"\n'
         + part('ask = "number"\nquantity = "dH"')
     )
-    folder = tmp_path / "source" / "edges"
+    folder = tmp_path / "source" / "one"
     folder.mkdir(parents=True)
     (folder / "questions.toml").write_text(text, encoding="utf-8")
     assert [str(line) for line in check_course(tmp_path) if "heat_sign" in str(line)] == []
@@ -408,7 +375,7 @@ def test_species_by_their_names(said, species):
 
 def test_a_misspelt_system_is_told_its_neighbour():
     with pytest.raises(EqlibError, match="did you mean 'iron-thiocyanate'"):
-        question('system = "iron-thiocyanat"\n', TUBE, part('ask = "direction"')).case()
+        question('system = "iron-thiocyanat"\n', MIXED, part('ask = "direction"')).case()
 
 
 @pytest.mark.parametrize(
@@ -459,11 +426,11 @@ def test_water_put_into_K_is_named():
 
 def test_hints_of_assessed_work_come_back_with_the_marks(tmp_path):
     """They are not released; once marks go back, whoever lost some has them."""
-    folder = tmp_path / "source" / "edges"
+    folder = tmp_path / "source" / "one"
     folder.mkdir(parents=True)
     (tmp_path / "instructor").mkdir()
     (folder / "questions.toml").write_text(HEAD + IODINE + part('ask = "number"\nquantity = "extent"'))
-    (tmp_path / "instructor" / "edges.toml").write_text('[q]\nhints = ["Which row is x in?"]\n')
+    (tmp_path / "instructor" / "one.toml").write_text('[q]\nhints = ["Which row is x in?"]\n')
     made = load_questions(folder)["q"]
     right = f"{made.case().extent:.3g}"
     assert "Which row is x in?" in mark(made, "7", released=True).feedback
@@ -516,7 +483,7 @@ def test_a_constant_asked_without_unit_has_its_own_or_none(chemistry, typed, val
 
 
 def test_a_question_without_a_temperature_is_at_25_degrees():
-    asked = question(IRON, TUBE, stress('kind = "dilute"\nmL = 10'), part('ask = "direction"'))
+    asked = question(TUBE, stress('kind = "dilute"\nmL = 10'), part('ask = "direction"'))
     assert asked.case("s1").temperature == 298.15
 
 
@@ -550,7 +517,7 @@ def test_a_rule_about_gas_says_nothing_where_there_is_none():
 
 
 def test_rates_asked_as_a_graph_are_worked_too():
-    asked = question(IRON, TUBE, part('ask = "graph"'))
+    asked = question(TUBE, part('ask = "graph"'))
     told = worked(asked, asked.case())
     assert "**Rates.**" in told
     assert "the forward reaction goes" in told
@@ -567,7 +534,7 @@ def test_a_right_table_is_right_and_not_carried():
         "equilibrium": (2e-3 - x, 1e-3 - x, x),
     }
     table = {row: dict(zip(names, cells, strict=True)) for row, cells in rows.items()}
-    given = mark(question(IRON, TUBE, part('ask = "ice"')), {"ice": table})
+    given = mark(question(TUBE, part('ask = "ice"')), {"ice": table})
     assert (given.points, given.parts[0].note) == (4.0, "right")
 
 
@@ -583,7 +550,6 @@ def test_the_phase_decides_between_two_of_one_name():
 
 def test_a_spectator_that_is_thought_to_act_is_named_in_the_colour_too():
     asked = question(
-        IRON,
         TUBE,
         stress('kind = "add_solid"\nformula = "KNO3"\nmmol = 0.5'),
         part('ask = "direction"'),
@@ -598,7 +564,6 @@ def test_what_would_be_cancelled_is_back_at_its_old_concentration():
     b = 2e-3 + 1e-3 + 1 / 140
     x = (b - math.sqrt(b * b - 4 * 2e-6)) / 2
     asked = question(
-        IRON,
         TUBE,
         stress('kind = "add_solution"\nof_mM = { "Fe^3+" = 6 }\nmL = 0.5'),
         part('ask = "direction"'),
@@ -634,7 +599,7 @@ def test_a_pressure_is_an_energy_in_a_volume_and_a_force_on_an_area():
 
 def test_a_part_of_weight_0_is_never_scored():
     more = stress('kind = "add"\nspecies = "SCN^-"\nmmol = 0.02')
-    made = question(IRON, TUBE, more, part('ask = "direction"'),
+    made = question(TUBE, more, part('ask = "direction"'),
                     part('ask = "K"\nweight = 0'))  # fmt: skip
     found = mark(made, {"direction": "forward"}, "s01")
     assert found.points == 4
@@ -652,19 +617,19 @@ DIGITS_HEAD = HEAD.replace("[[question]]", "[assignment.policy]\nfigures = FIGUR
 @pytest.mark.parametrize("figures", ["[2, 4]", "[1, 3]"])
 def test_the_figures_of_a_policy_are_a_pair(figures):
     text = part('ask = "number"\nquantity = "extent"')
-    assert read_questions(DIGITS_HEAD.replace("FIGURES", figures) + IRON + TUBE + text)["q"]
+    assert read_questions(DIGITS_HEAD.replace("FIGURES", figures) + TUBE + text)["q"]
 
 
 @pytest.mark.parametrize("figures", ["[2]", "2", '["2", "4"]', "[2, 3, 4]"])
 def test_other_figures_are_refused(figures):
     text = part('ask = "number"\nquantity = "extent"')
     with pytest.raises(QuestionError, match=r"such as \[2, 4\]"):
-        read_questions(DIGITS_HEAD.replace("FIGURES", figures) + IRON + TUBE + text)
+        read_questions(DIGITS_HEAD.replace("FIGURES", figures) + TUBE + text)
 
 
 def test_a_slip_in_a_change_of_two_is_carried_as_far_as_there_is_anything_to_change():
     """2 NO2 <=> N2O4 from 0.0400: a change of -0.0300 is x = 0.0150, which leaves 0.0100 and 0.0150."""
-    made = question(DIOXIDE, BULB, part('ask = "ice"'))
+    made = question(BULB, part('ask = "ice"'))
     table = {
         "initial": {"NO2(g)": "0.0400", "N2O4(g)": "0"},
         "change": {"NO2(g)": "-0.0300", "N2O4(g)": "0.0150"},
@@ -683,7 +648,6 @@ def test_a_concentration_in_mmol_per_litre_is_carried_on_in_mol_per_litre():
     """[FeSCN] 0.15 mM in place of 0.2: K from it is 0.00015/(0.00185 x 0.00085) = 95.4."""
     measured = '[question.measured]\nreading = "concentration"\nspecies = "FeSCN^2+"\nfigures = 3\n'
     made = question(
-        IRON,
         TUBE,
         measured,
         part('ask = "number"\nid = "x"\nquantity = "extent"\nunit = "mmol/L"'),
@@ -697,14 +661,14 @@ def test_a_concentration_in_mmol_per_litre_is_carried_on_in_mol_per_litre():
 
 
 def test_a_thousandth_and_a_thousandfold_are_a_wrong_unit():
-    made = question(IRON, TUBE, part('ask = "number"\nquantity = "extent"'))
+    made = question(TUBE, part('ask = "number"\nquantity = "extent"'))
     right = made.case("s01").expected["extent"]
     for factor in (1000, 1 / 1000):
         assert mark(made, f"{right * factor:.4g}", "s01").mistake == "unit_prefix"
 
 
 def test_who_goes_by_paleness_alone_is_named_though_no_colour_was_said():
-    made = question(IRON, TUBE, stress('kind = "dilute"\nmL = 10.0'), part('ask = "direction"'),
+    made = question(TUBE, stress('kind = "dilute"\nmL = 10.0'), part('ask = "direction"'),
                     part('ask = "K"'))  # fmt: skip
     silver = load_questions(COURSE / "04-disturbing-an-equilibrium")["weak"]
     found = [
@@ -722,7 +686,7 @@ def test_who_goes_by_paleness_alone_is_named_though_no_colour_was_said():
 def test_a_shift_that_hardly_moves_anything_is_refused_and_a_clear_one_is_not(mmol, said):
     """0.3 µmol of thiocyanate beside 10 µmol moves the complex by less than 3 %; 20 µmol by a third."""
     made = question(
-        IRON, TUBE, stress(f'kind = "add"\nspecies = "SCN^-"\nmmol = {mmol}'), part('ask = "direction"')
+        TUBE, stress(f'kind = "add"\nspecies = "SCN^-"\nmmol = {mmol}'), part('ask = "direction"')
     )
     lines = list(check_question(made, 3))
     assert any("smaller than" in line for line in lines) is bool(said), lines
@@ -730,9 +694,7 @@ def test_a_shift_that_hardly_moves_anything_is_refused_and_a_clear_one_is_not(mm
 
 def test_a_shift_of_a_tenth_is_clear_enough():
     """4 µmol of thiocyanate beside 10: the complex grows by about a tenth to a third, well beyond 3 %."""
-    made = question(
-        IRON, TUBE, stress('kind = "add"\nspecies = "SCN^-"\nmmol = 0.002'), part('ask = "direction"')
-    )
+    made = question(TUBE, stress('kind = "add"\nspecies = "SCN^-"\nmmol = 0.002'), part('ask = "direction"'))
     d = made.case("s01").disturbance
     grown = d.after.amounts["FeSCN^2+"] / d.at_once.amounts["FeSCN^2+"] - 1
     assert 0.03 < grown < 0.3
@@ -790,15 +752,15 @@ def test_a_reading_has_nine_decimals_at_most(decimals, fits):
     measured += f"decimals = {decimals}\n"
     text = part('ask = "number"\nquantity = "K"')
     if fits:
-        assert question(IRON, TUBE, measured, text)
+        assert question(TUBE, measured, text)
     else:
         with pytest.raises(QuestionError, match="decimals"):
-            question(IRON, TUBE, measured, text)
+            question(TUBE, measured, text)
 
 
 def test_the_reactant_that_runs_out_first_is_found_by_its_coefficient():
     """2 NO2 from 0.04 mol/L: it is used up at x = 0.02, not at 0.04 or 0.08."""
-    made = question(DIOXIDE, BULB, part('ask = "number"\nquantity = "extent"'))
+    made = question(BULB, part('ask = "number"\nquantity = "extent"'))
     assert limiting(made.case("s01")) == ("NO2(g)", pytest.approx(0.02, rel=1e-9))
 
 
@@ -807,13 +769,13 @@ def tried(mode, *attempts, shown_after):
     made = None
     for minute, direction in enumerate(attempts):
         made = record_answer(
-            "edges", "q", {"direction": direction}, "s01", at=f"2026-01-31T18:0{minute}:00Z", previous=made
+            "one", "q", {"direction": direction}, "s01", at=f"2026-01-31T18:0{minute}:00Z", previous=made
         )
         if minute + 1 == shown_after:
             made = made.revealed(made.at)
-    text = HEAD.replace('title = "E"', f'title = "E"\nmode = "{mode}"')
+    text = HEAD.replace('title = "One"', f'title = "One"\nmode = "{mode}"')
     more = stress('kind = "add"\nspecies = "SCN^-"\nmmol = 0.02') + part('ask = "direction"')
-    return mark(read_questions(text + IRON + TUBE + more)["q"], made, "s01")
+    return mark(read_questions(text + TUBE + more)["q"], made, "s01")
 
 
 def test_assessed_work_counts_as_it_stood_when_its_outcome_was_shown():
@@ -842,7 +804,7 @@ def test_no_shift_goes_with_q_equal_to_k_and_with_everything_as_it_was():
     """A crystal of potassium nitrate: {none, same, q_equals_K} is one right answer."""
     more = stress('kind = "add_solid"\nformula = "KNO3(s)"\nmmol = 0.02')
     made = question(
-        IRON, TUBE, more, part('ask = "direction"'), part('ask = "change"\nspecies = "SCN^-"'),
+        TUBE, more, part('ask = "direction"'), part('ask = "change"\nspecies = "SCN^-"'),
         part('ask = "reason"\noptions = ["q_equals_K", "q_below_K", "spectator_acts"]'),
     )  # fmt: skip
     right = {"direction": "none", "SCN^-": "same", "reason": "q_equals_K"}
@@ -930,10 +892,10 @@ def test_an_order_has_three_entries_or_more_with_labels_of_their_own():
         return part(f'ask = "order"\nspecies = "SCN^-"\nitems = [{listed}]')
 
     for labels in ("abc", "abcd"):
-        assert [label for label, _ in question(IRON, TUBE, items(*labels)).parts[0].options] == list(labels)
+        assert [label for label, _ in question(TUBE, items(*labels)).parts[0].options] == list(labels)
     for labels in ("ab", "aba", "a"):
         with pytest.raises(QuestionError, match="at least three entries with different labels"):
-            question(IRON, TUBE, items(*labels))
+            question(TUBE, items(*labels))
 
 
 def test_what_marks_are_made_of_cannot_be_changed():

@@ -3,11 +3,11 @@
 import math
 
 import pytest
+from one_question import BULB, TUBE, question
 
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part, beside, close, in_order
 from eqlib.assess.asks.carry import can_be, known_slip, left_by_K, repeats
-from eqlib.assess.load import read_questions
 from eqlib.assess.mark import mark
 from eqlib.assess.question import Case
 from eqlib.assess.setting import Portion
@@ -191,30 +191,6 @@ def test_an_order_is_worth_its_pairs_in_order_beyond_chance(said, share):
 
 # -- rates ---------------------------------------------------------------------------------------------------
 
-HEAD = """
-[assignment]
-id = "rates"
-title = "R"
-course = "evening-class"
-[[question]]
-id = "q"
-kind = "mixed"
-points = 4
-title = "Q"
-prompt = "A question."
-"""
-TUBE = """
-reactions = [{ text = "Fe^3+ + SCN^- <=> FeSCN^2+", K = 140, dH_kJ = -6 }]
-[question.start]
-totals = { "Fe^3+" = 2e-3, "SCN^-" = 1e-3 }
-volume_L = 0.01
-"""
-BULB = """
-reactions = [{ text = "2 NO2(g) <=> N2O4(g)", K = 170, dH_kJ = -57.2 }]
-[question.start]
-totals = { "NO2(g)" = 0.04 }
-volume_L = 0.1
-"""
 IRON_IN = '[question.stress]\nkind = "add"\nspecies = "Fe^3+"\nmmol = 0.02\n'
 HALVED = '[question.stress]\nkind = "change_volume"\nmL = 50\n'
 WATER = '[question.stress]\nkind = "dilute"\nmL = 10\n'
@@ -224,10 +200,6 @@ CATALYST = '[question.stress]\nkind = "catalyse"\n'
 
 def rate(side="forward", when="at_once", ask="rate"):
     return f'[[question.part]]\nask = "{ask}"\nside = "{side}"\nwhen = "{when}"\nid = "{side}-{when}"\n'
-
-
-def asked(*text):
-    return read_questions(HEAD + "".join(text))["q"]
 
 
 def made_by(fe, scn, K=140):
@@ -332,7 +304,7 @@ def told(value):
 )
 def test_a_rate_beside_what_it_was(system, stress, side, when, right, because):
     """Mass action: halving the room doubles each concentration, so 2 NO2 go 4 times as fast, N2O4 twice."""
-    made = asked(system, stress, rate(side, when))
+    made = question(system, stress, rate(side, when))
     part, case = made.parts[0], made.case()
     assert case.expected[part.id] == right
     assert ASKS["rate"].because(part, case).startswith(because)
@@ -355,7 +327,7 @@ def test_a_rate_beside_what_it_was(system, stress, side, when, right, because):
     ],
 )
 def test_ideas_about_rates(stress, side, when, ideas):
-    made = asked(TUBE, stress, rate(side, when))
+    made = question(TUBE, stress, rate(side, when))
     assert {
         (s.value, s.mistake) for s in ASKS[made.parts[0].ask].suspects(made.parts[0], made.case(), {})
     } == ideas
@@ -395,7 +367,7 @@ def test_ideas_about_rates(stress, side, when, ideas):
     ],
 )
 def test_the_graph_of_a_rate(side, when, right, wrong, because):
-    made = asked(TUBE, IRON_IN, rate(side, when, "graph"))
+    made = question(TUBE, IRON_IN, rate(side, when, "graph"))
     part, case = made.parts[0], made.case()
     assert case.expected[part.id] == right
     assert {(s.value, s.mistake) for s in ASKS[part.ask].suspects(part, case, {})} == wrong
@@ -409,16 +381,16 @@ def test_the_graph_of_a_rate(side, when, right, wrong, because):
 def test_a_rate_that_changes_too_little_is_not_asked_about():
     """0.8 µmol of iron beside 18 µmol: 4.4 %; 1 µmol: 5.6 %."""
     for mmol, doubt in ((0.0008, 1), (0.001, 0)):
-        made = asked(TUBE, IRON_IN.replace("0.02", str(mmol)), rate())
+        made = question(TUBE, IRON_IN.replace("0.02", str(mmol)), rate())
         doubts = list(ASKS["rate"].doubts(made.parts[0], made.case()))
         assert len(doubts) == doubt
     assert "the forward rate changes by less than 5 %" in next(
-        ASKS["rate"].doubts(made.parts[0], asked(TUBE, IRON_IN.replace("0.02", "0.0008"), rate()).case())
+        ASKS["rate"].doubts(made.parts[0], question(TUBE, IRON_IN.replace("0.02", "0.0008"), rate()).case())
     )
 
 
 def test_one_up_one_down_is_seen_in_ones_own_two_answers():
-    made = asked(TUBE, WATER, rate("forward"), rate("reverse"))
+    made = question(TUBE, WATER, rate("forward"), rate("reverse"))
     found = mark(made, {"forward-at_once": "up", "reverse-at_once": "down"})
     assert found.parts[0].mistake == "one_up_one_down"
     assert mark(made, {"forward-at_once": "up", "reverse-at_once": "up"}).parts[0].mistake is None

@@ -5,31 +5,11 @@ of 1 mol there are 0.2 mol A and 0.8 mol B at equilibrium, and of s mol A added 
 """
 
 import pytest
+from one_question import part, question
 
 from eqlib.assess.check.question import check_question, doubtful_shifts
-from eqlib.assess.load import read_questions
 
-HEAD = """
-[assignment]
-id = "posed"
-title = "P"
-course = "evening-class"
-[[question]]
-id = "q"
-kind = "mixed"
-points = 4
-title = "Q"
-prompt = "A question."
-"""
 ISOMERS = 'reactions = [{ text = "HOCN <=> HNCO", K = "k" }]\nnumbers = { k = 4 }\n'
-
-
-def question(*text, **numbers):
-    return read_questions(HEAD + "".join(text))["q"]
-
-
-def part(text):
-    return f"[[question.part]]\n{text}\n"
 
 
 def lines(made, samples=4):
