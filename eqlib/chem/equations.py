@@ -1,10 +1,10 @@
-"""Chemical equations as text: reading, writing, checking that they balance, and amounts given by species."""
+"""Chemical equations as text: reading, checking that they balance, balancing; amounts given by species."""
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from numbers import Rational, Real
 
@@ -119,86 +119,6 @@ def short(text: str) -> str:
     return line if len(line) <= 120 else line[:117] + "..."
 
 
-# -- writing --------------------
-
-
-def _join(coefficients: Mapping[str, Number], shown: Callable, number_shown: Callable, arrow: str) -> str:
-    def side(sign: int) -> str:
-        terms = []
-        for name, number in coefficients.items():
-            if number * sign > 0:
-                terms.append((number_shown(abs(number)) if abs(number) != 1 else "") + shown(species(name)))
-        return " + ".join(terms)
-
-    return f"{side(-1)} {arrow} {side(1)}"
-
-
-def write(coefficients: Mapping[str, Number]) -> str:
-    """``2 NO2(g) <=> N2O4(g)``: what :func:`read` reads."""
-    return _join(coefficients, lambda one: one.name, lambda number: f"{number} ", "<=>")
-
-
-def write_unicode(coefficients: Mapping[str, Number]) -> str:
-    """Fe³⁺ + SCN⁻ ⇌ FeSCN²⁺."""
-    return _join(coefficients, lambda one: one.unicode, lambda number: f"{number} ", "⇌")
-
-
-def write_latex(coefficients: Mapping[str, Number]) -> str:
-    """The equation for mathematics mode."""
-    return _join(
-        coefficients,
-        lambda one: one.latex,
-        lambda number: _latex_number(number) + r"\,",
-        r"\rightleftharpoons",
-    )
-
-
-def _latex_number(number: Number) -> str:
-    exact = Fraction(number)
-    if exact.denominator == 1:
-        return str(exact.numerator)
-    return rf"\tfrac{{{exact.numerator}}}{{{exact.denominator}}}"
-
-
-def expression(powers: Mapping[str, Number], basis: str) -> str:
-    """``Kc = [B]^2 / [A]`` of the species that count."""
-
-    def factor(name: str, number: Number) -> str:
-        one = species(name)
-        body = f"P({one.key})" if basis == "p" and one.phase == "g" else f"[{_bracketed(one, powers)}]"
-        if abs(number) == 1:
-            return body
-        power = max(number, -number)
-        return f"{body}^{power}" if Fraction(power).denominator == 1 else f"{body}^({power})"
-
-    top = [factor(name, n) for name, n in powers.items() if n > 0]
-    bottom = [factor(name, n) for name, n in powers.items() if n < 0]
-    below = bottom[0] if len(bottom) == 1 else f"({' '.join(bottom)})"
-    return f"K{basis} = {' '.join(top) or '1'}" + (f" / {below}" if bottom else "")
-
-
-def _bracketed(one: Species, powers: Iterable[str]) -> str:
-    """A gas without its phase, unless the same formula is there in solution too."""
-    return one.name if one.phase == "g" and one.key in powers else one.key
-
-
-def expression_latex(powers: Mapping[str, Number], basis: str) -> str:
-    """The same in LaTeX."""
-
-    def factor(name: str, number: Number) -> str:
-        one = species(name)
-        gas = basis == "p" and one.phase == "g"
-        drop = gas or one.key not in powers
-        shown = one.latex.replace("(g)", "") if drop else one.latex
-        body = f"P_{{{shown}}}" if gas else f"[{shown}]"
-        power = abs(number)
-        return body if power == 1 else (rf"\left({body}\right)" if gas else body) + f"^{{{power}}}"
-
-    top = r"\,".join(factor(name, n) for name, n in powers.items() if n > 0) or "1"
-    bottom = r"\,".join(factor(name, n) for name, n in powers.items() if n < 0)
-    return f"K_\\mathrm{{{basis}}} = " + (rf"\frac{{{top}}}{{{bottom}}}" if bottom else top)
-
-
 # -- checking --------------------
 
 
@@ -222,6 +142,68 @@ def imbalance(coefficients: Mapping[str, Number]) -> str:
 
 def _signed(charge: Number) -> str:
     return f"{charge:+d}" if isinstance(charge, int) and charge else str(charge)
+
+
+# -- balancing: the null space of the matrix of atoms and charge --------------------
+
+
+def balanced(text: str) -> dict[str, int]:
+    """Signed whole-number coefficients that balance the equation; those already written are ignored.
+
+    Raises ReactionError when it cannot be balanced, or can be in more than one way.
+    """
+    left, right = sides(text)
+    if both := [name for name in left if name in right]:
+        raise ReactionError(f"'{short(text)}': {both[0]} stands on both sides; leave it out on one")
+    names = [*left, *right]
+    vectors = _null_vectors([species(name) for name in names])
+    if not vectors:
+        raise ReactionError(f"'{short(text)}' cannot be balanced{_why_not(left, right)}")
+    if len(vectors) > 1:
+        raise ReactionError(
+            f"'{short(text)}' can be balanced in {len(vectors)} independent ways: "
+            "it holds more than one reaction; write each by itself"
+        )
+    numbers = dict(zip(names, vectors[0], strict=True))
+    if zero := [name for name in names if numbers[name] == 0]:
+        raise ReactionError(
+            f"'{short(text)}': {zero[0]} takes no part in the balanced equation; leave it out"
+        )
+    if numbers[names[0]] > 0:
+        numbers = {name: -number for name, number in numbers.items()}
+    wrong = [name for name in names if (numbers[name] > 0) != (name in right)]
+    if wrong:
+        raise ReactionError(
+            f"'{short(text)}' cannot be balanced as written: {wrong[0]} belongs on the other side"
+        )
+    return numbers
+
+
+def _null_vectors(members: list[Species]) -> list[list[int]]:
+    """Smallest whole-number solutions of atoms x coefficients = 0, by SymPy's exact null space."""
+    import sympy  # heavy: a second or more, and only balancing needs it here
+
+    elements = sorted({element for one in members for element in one.elements})
+    rows = [[sympy.Rational(Fraction(one.elements.get(e, 0))) for one in members] for e in elements]
+    rows.append([sympy.Integer(one.charge) for one in members])
+    vectors = []
+    for vector in sympy.Matrix(rows).nullspace():
+        entries = [Fraction(int(value.p), int(value.q)) for value in vector]
+        scale = math.lcm(*(entry.denominator for entry in entries))
+        whole = [int(entry * scale) for entry in entries]
+        divisor = math.gcd(*whole)
+        vectors.append([number // divisor for number in whole])
+    return vectors
+
+
+def _why_not(left: Iterable[str], right: Iterable[str]) -> str:
+    on_left = {element for name in left for element in species(name).elements}
+    on_right = {element for name in right for element in species(name).elements}
+    if lonely := sorted(on_left ^ on_right):
+        side = "left" if lonely[0] in on_left else "right"
+        water_hint = "; should water, H^+ or OH^- take part?" if lonely[0] in "HO" else ""
+        return f": {lonely[0]} occurs only on the {side}{water_hint}"
+    return ": no coefficients make both the atoms and the charge equal"
 
 
 # -- amounts given by species --------------------

@@ -1,5 +1,4 @@
-"""Initial, change, equilibrium: the table a student fills in, with the root, its reason and the small-x
-shortcut."""
+"""Initial, change, equilibrium: the table a student fills in, with its roots and the small-x shortcut."""
 
 from __future__ import annotations
 
@@ -88,17 +87,6 @@ class IceTable:
         return _real_roots(self.start, powers, Fraction(repr(self.K))) if powers else ()
 
     @cached_property
-    def exact_extent(self) -> Any:
-        """The one root of :attr:`exact` inside the limits (SymPy), or None when there is none to choose."""
-        inside = [root for root in self.exact if self._is_physical(root)]
-        return min(inside, key=lambda root: abs(float(root) - self.extent)) if inside else None
-
-    @cached_property
-    def why_root(self) -> str:
-        """One sentence: which root is meant and why."""
-        return _why_root(self)
-
-    @cached_property
     def small_x(self) -> SmallX | None:
         """The shortcut, or None where it says nothing (nothing that stands in K starts at 0)."""
         return _small_x(self)
@@ -106,11 +94,6 @@ class IceTable:
     @property
     def _powers(self) -> dict[str, Fraction | int]:
         return {name: n for name, n in self.reaction.quotient_species.items() if name in self.start}
-
-    def _is_physical(self, root: Any) -> bool:
-        low, high = self.limits
-        slack = 1e-9 * (min(high - low, abs(low) + abs(high)) if math.isfinite(high - low) else 1e-6)
-        return low - slack <= float(root) <= high + slack
 
     def __str__(self) -> str:
         return _text(self)
@@ -417,7 +400,7 @@ def _polynomial(start: Mapping[str, Fraction], powers: Mapping[str, Number], K: 
 
     Fractional coefficients are cleared first: the equation is raised to their common denominator.
     """
-    import sympy
+    import sympy  # heavy: a second or more, and only the roots in closed form need it
 
     scale = math.lcm(*(Fraction(power).denominator for power in powers.values()))
     x = sympy.Symbol("x")
@@ -442,14 +425,6 @@ def _real_roots(start: Mapping[str, Fraction], powers: Mapping[str, Number], K: 
     return tuple(dict.fromkeys(poly.real_roots()))
 
 
-def _degree(powers: Mapping[str, Number]) -> int:
-    """Degree of the polynomial before any cancelling of leading terms."""
-    scale = math.lcm(*(Fraction(power).denominator for power in powers.values()))
-    forward = sum(power for power in powers.values() if power > 0)
-    backward = -sum(power for power in powers.values() if power < 0)
-    return int(max(forward, backward) * scale)
-
-
 # -- in words, plain text and HTML --------------------
 
 
@@ -461,50 +436,6 @@ def _number(value: float) -> str:
 def _signed(value: float) -> str:
     """With its sign: a change."""
     return "0" if value == 0 else f"{value:+.4g}".replace("-", "−")
-
-
-def _why_root(table: IceTable) -> str:
-    """Which root is meant, and why the others cannot be."""
-    low, high = table.limits
-    if low == high == 0:
-        missing = " and ".join(name for name, value in table.initial.items() if value == 0)
-        return f"Nothing can react: {missing} start at 0, so the extent is 0."
-    span = f"between {_number(low)} and {_number(high)}"
-    if math.isinf(high):
-        span = f"above {_number(low)}"
-    if math.isinf(low):
-        span = f"below {_number(high)}"
-    if table.used_up and table.extent == 0:
-        return f"There is no {table.used_up}, and Q asks for more of it to react, so nothing changes: x = 0."
-    if table.used_up:
-        return (
-            f"{table.used_up} is used up at x = {_number(table.extent)} before Q reaches K, "
-            "so the extent is set by its amount and not by K."
-        )
-    if table.extent == 0:
-        return f"Q already equals K, so x = 0, which lies {span} as it must."
-    degree = _degree(table._powers)
-    if degree > _HIGHEST_DEGREE:
-        return (
-            f"x = {_number(table.extent)} is the only value {span} that satisfies K (degree {degree}, solved "
-            "numerically): there Q rises steadily and no amount is negative."
-        )
-    others = [root for root in table.exact if root is not table.exact_extent]
-    if not others:
-        return (
-            f"x = {_number(table.extent)} is the only real root; it lies {span}, where no amount is negative."
-        )
-    listed = ", ".join(_beside(float(root), table) for root in others)
-    return (
-        f"x = {_number(table.extent)} lies {span}, where no amount is negative; the other "
-        f"{'root' if len(others) == 1 else 'roots'} ({listed}) would make an amount negative."
-    )
-
-
-def _beside(root: float, table: IceTable) -> str:
-    """A rejected root; with more figures where four would make it look like a limit."""
-    same = {_number(end) for end in (*table.limits, table.extent) if end}
-    return f"{root:.12g}" if _number(root) in same else _number(root)
 
 
 def _small_x_words(shares: Mapping[str, float], table: IceTable) -> str:

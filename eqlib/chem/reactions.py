@@ -1,9 +1,9 @@
-"""A reaction with its equilibrium constant: algebra of K, the quotient and the direction; balancing."""
+"""A reaction with its equilibrium constant: how it is written, algebra of K, quotient and direction."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
@@ -11,7 +11,7 @@ from types import MappingProxyType
 from typing import Any
 
 from eqlib.chem import equations
-from eqlib.chem.equations import Number, ReactionError, short, sides
+from eqlib.chem.equations import Number, ReactionError
 from eqlib.chem.species import Species, canonical, species
 from eqlib.chem.thermo import R_BAR, R_J, exp, power, product
 from eqlib.errors import did_you_mean, finite, nearest, positive
@@ -39,6 +39,7 @@ class Reaction:
     name: str | None
     source: str | None
     coefficients: Mapping[str, Number]
+    _text: str
 
     # NumPy numbers must leave ``2 * reaction`` to us.
     __array_ufunc__ = None
@@ -57,7 +58,7 @@ class Reaction:
             coefficients = equations.from_mapping(text)
         else:
             coefficients = equations.read(text)
-        where = equations.write(coefficients)
+        where = _written(coefficients, lambda one: one.name, "<=>")
         if basis not in ("c", "p"):
             raise ReactionError(f"{where}: basis is 'c' (mol/L) or 'p' (bar), not {basis!r:.40}")
         values = {
@@ -68,6 +69,7 @@ class Reaction:
             "name": name,
             "source": source,
             "coefficients": MappingProxyType(coefficients),
+            "_text": where,
         }
         for key, value in values.items():
             object.__setattr__(self, key, value)
@@ -75,7 +77,7 @@ class Reaction:
     # -- identity --------------------
 
     def __str__(self) -> str:
-        return equations.write(self.coefficients)
+        return self._text
 
     def __repr__(self) -> str:
         extras = "" if self.K is None else f", K={self.K:.6g}"
@@ -145,22 +147,38 @@ class Reaction:
     @property
     def expression(self) -> str:
         """K in plain text: ``Kc = [FeSCN^2+] / ([Fe^3+] [SCN^-])``."""
-        return equations.expression(self.quotient_species, self.basis)
+        powers = self.quotient_species
 
-    @property
-    def expression_latex(self) -> str:
-        """K in LaTeX (mathematics mode)."""
-        return equations.expression_latex(self.quotient_species, self.basis)
+        def factor(name: str, number: Number) -> str:
+            one = species(name)
+            # A gas is written without its phase, unless the same formula is there in solution too.
+            plain = one.key if one.phase != "g" or one.key not in powers else one.name
+            body = f"P({one.key})" if self.basis == "p" and one.phase == "g" else f"[{plain}]"
+            power = abs(Fraction(number))
+            return (
+                body if power == 1 else f"{body}^{power}" if power.denominator == 1 else f"{body}^({power})"
+            )
+
+        top = [factor(name, n) for name, n in powers.items() if n > 0]
+        bottom = [factor(name, n) for name, n in powers.items() if n < 0]
+        below = bottom[0] if len(bottom) == 1 else f"({' '.join(bottom)})"
+        return f"K{self.basis} = {' '.join(top) or '1'}" + (f" / {below}" if bottom else "")
 
     @property
     def latex(self) -> str:
         """The equation in LaTeX (mathematics mode)."""
-        return equations.write_latex(self.coefficients)
+
+        def times(number: Number) -> str:
+            exact = Fraction(number)
+            whole = exact.denominator == 1
+            return (str(exact) if whole else rf"\tfrac{{{exact.numerator}}}{{{exact.denominator}}}") + r"\,"
+
+        return _written(self.coefficients, lambda one: one.latex, r"\rightleftharpoons", times)
 
     @property
     def unicode(self) -> str:
         """The equation with real sub- and superscripts: Fe³⁺ + SCN⁻ ⇌ FeSCN²⁺."""
-        return equations.write_unicode(self.coefficients)
+        return _written(self.coefficients, lambda one: one.unicode, "⇌")
 
     def require_balanced(self) -> None:
         """Raise ReactionError, saying what does not balance, unless atoms and charge do."""
@@ -211,7 +229,23 @@ class Reaction:
         product of 0 gives 0, a reactant of 0 gives infinity. Raises ReactionError for a missing, negative or
         non-finite value, and when a reactant and a product are both 0, for then Q has no value.
         """
-        return _quotient(self, conc)
+        self.require_balanced()
+        return self.quotient_of(_complete(self, conc))
+
+    def quotient_of(self, values: Mapping[str, float]) -> float:
+        """The same from values that are known to be amounts, by canonical name; for what eqlib computed."""
+        powers = self.quotient_species
+        zero_products = [name for name, n in powers.items() if n > 0 and values[name] == 0]
+        zero_reactants = [name for name, n in powers.items() if n < 0 and values[name] == 0]
+        if zero_products and zero_reactants:
+            raise ReactionError(
+                f"{self}: Q has no value while both {zero_reactants[0]} and {zero_products[0]} are 0"
+            )
+        if zero_products:
+            return 0.0
+        if zero_reactants:
+            return math.inf
+        return _product_of_powers(values, powers)
 
     def shift(self, conc: Mapping[str, float], rel_tol: float = 0.005) -> str:
         """ "forward", "reverse" or "none": which way the mixture must change to reach K.
@@ -219,7 +253,19 @@ class Reaction:
         "none" when Q is within ``rel_tol`` of K, or when something needed is absent on both sides (a solid
         counts here if its amount is given).
         """
-        return _shift(self, conc, rel_tol)
+        self.require_balanced()
+        known = {**_complete(self, conc), **equations.match(conc, self.coefficients, str(self))}
+        empty = [name for name in self.coefficients if known.get(name, 1.0) == 0]
+        no_reverse = any(self.coefficients[name] > 0 for name in empty)
+        no_forward = any(self.coefficients[name] < 0 for name in empty)
+        if no_reverse and no_forward:
+            return "none"
+        ratio = self.quotient_of(known) / self.require_K()
+        if abs(ratio - 1) <= rel_tol:
+            return "none"
+        if ratio < 1:
+            return "none" if no_forward else "forward"
+        return "none" if no_reverse else "reverse"
 
     def solve_for(self, name: str, conc: Mapping[str, float]) -> float:
         """The one value of ``name`` that makes Q equal K, such as the Ag^+ at which AgCl appears.
@@ -227,7 +273,21 @@ class Reaction:
         Units as in :meth:`quotient`. Raises ReactionError when ``name`` does not stand in K or another is
         missing.
         """
-        return _solve_for(self, name, conc)
+        self.require_balanced()
+        K = self.require_K()
+        key = equations.source_name(canonical(name), self.quotient_species, ())
+        if key is None:  # NO2 for NO2(g)
+            same = [other for other in self.quotient_species if species(other).key == species(name).key]
+            key = same[0] if len(same) == 1 else None
+        if key is None:
+            hint = did_you_mean(canonical(name), self.quotient_species)
+            raise ReactionError(f"{self}: {canonical(name)} does not stand in K, so K does not fix it{hint}")
+        others = {k: n for k, n in self.quotient_species.items() if k != key}
+        values = _complete(self, conc, besides=key)
+        if zero := [k for k in others if values[k] == 0]:
+            raise ReactionError(f"{self}: {zero[0]} is 0, so no value of {key} can satisfy K")
+        log = math.log(K) - math.fsum(float(n) * math.log(values[k]) for k, n in others.items())
+        return exp(log / float(self.quotient_species[key]))
 
     # -- other conditions --------------------
 
@@ -295,6 +355,21 @@ class Reaction:
         raise TypeError("a Reaction is one equation; put several in a list")
 
 
+def _written(
+    coefficients: Mapping[str, Number],
+    shown: Callable[[Species], str],
+    arrow: str,
+    times: Callable[[Number], str] = "{} ".format,
+) -> str:
+    """``2 NO2(g) <=> N2O4(g)``, in one style or another."""
+
+    def side(sign: int) -> str:
+        here = ((name, max(number, -number)) for name, number in coefficients.items() if number * sign > 0)
+        return " + ".join((times(n) if n != 1 else "") + shown(species(name)) for name, n in here)
+
+    return f"{side(-1)} {arrow} {side(1)}"
+
+
 # -- algebra of K --------------------
 
 
@@ -354,24 +429,6 @@ def _common_basis(first: Reaction, second: Reaction) -> str:
 # -- quotient and direction --------------------
 
 
-def _quotient(r: Reaction, conc: Mapping[str, float]) -> float:
-    """See :meth:`eqlib.chem.reactions.Reaction.quotient`."""
-    r.require_balanced()
-    values = _complete(r, conc)
-    powers = r.quotient_species
-    zero_products = [name for name, n in powers.items() if n > 0 and values[name] == 0]
-    zero_reactants = [name for name, n in powers.items() if n < 0 and values[name] == 0]
-    if zero_products and zero_reactants:
-        raise ReactionError(
-            f"{r}: Q has no value while both {zero_reactants[0]} and {zero_products[0]} are 0"
-        )
-    if zero_products:
-        return 0.0
-    if zero_reactants:
-        return math.inf
-    return _product_of_powers(values, powers)
-
-
 def _product_of_powers(values: Mapping[str, float], powers: Mapping) -> float:
     """A plain product where it fits a float, which keeps simple numbers exact; else through logarithms."""
     top = bottom = 1.0
@@ -410,46 +467,7 @@ def _complete(r: Reaction, conc: Mapping[str, float], besides: str | None = None
     return {name: found[name] for name in wanted}
 
 
-def _shift(r: Reaction, conc: Mapping[str, float], rel_tol: float) -> str:
-    """See :meth:`eqlib.chem.reactions.Reaction.shift`."""
-    r.require_balanced()
-    known = {**_complete(r, conc), **equations.match(conc, r.coefficients, str(r))}
-    empty = [name for name in r.coefficients if known.get(name, 1.0) == 0]
-    no_reverse = any(r.coefficients[name] > 0 for name in empty)
-    no_forward = any(r.coefficients[name] < 0 for name in empty)
-    if no_reverse and no_forward:
-        return "none"
-    ratio = _quotient(r, known) / r.require_K()
-    if abs(ratio - 1) <= rel_tol:
-        return "none"
-    if ratio < 1:
-        return "none" if no_forward else "forward"
-    return "none" if no_reverse else "reverse"
-
-
-def _solve_for(r: Reaction, name: str, conc: Mapping[str, float]) -> float:
-    """See :meth:`eqlib.chem.reactions.Reaction.solve_for`."""
-    r.require_balanced()
-    K = r.require_K()
-    key = equations.source_name(canonical(name), r.quotient_species, ()) or _by_key(r, name)
-    if key is None:
-        hint = did_you_mean(canonical(name), r.quotient_species)
-        raise ReactionError(f"{r}: {canonical(name)} does not stand in K, so K does not fix it{hint}")
-    others = {k: n for k, n in r.quotient_species.items() if k != key}
-    values = _complete(r, conc, besides=key)
-    if zero := [k for k in others if values[k] == 0]:
-        raise ReactionError(f"{r}: {zero[0]} is 0, so no value of {key} can satisfy K")
-    log = math.log(K) - math.fsum(float(n) * math.log(values[k]) for k, n in others.items())
-    return exp(log / float(r.quotient_species[key]))
-
-
-def _by_key(r: Reaction, name: str) -> str | None:
-    """NO2 for NO2(g)."""
-    same = [other for other in r.quotient_species if species(other).key == species(name).key]
-    return same[0] if len(same) == 1 else None
-
-
-# -- balancing: the null space of the matrix of atoms and charge --------------------
+# -- balancing, particular reactions, and what a reaction is known by --------------------
 
 
 def balance(text: str, K: float | None = None, **details: Any) -> Reaction:
@@ -458,61 +476,7 @@ def balance(text: str, K: float | None = None, **details: Any) -> Reaction:
     Further arguments go to :class:`~eqlib.chem.reactions.Reaction`. Raises ReactionError when it cannot be
     balanced, or can be in more than one way (two reactions written as one).
     """
-    left, right = sides(text)
-    if both := [name for name in left if name in right]:
-        raise ReactionError(f"'{short(text)}': {both[0]} stands on both sides; leave it out on one")
-    names = [*left, *right]
-    vectors = _null_vectors([species(name) for name in names])
-    if not vectors:
-        raise ReactionError(f"'{short(text)}' cannot be balanced{_why_not(left, right)}")
-    if len(vectors) > 1:
-        raise ReactionError(
-            f"'{short(text)}' can be balanced in {len(vectors)} independent ways: "
-            "it holds more than one reaction; write each by itself"
-        )
-    numbers = dict(zip(names, vectors[0], strict=True))
-    if zero := [name for name in names if numbers[name] == 0]:
-        raise ReactionError(
-            f"'{short(text)}': {zero[0]} takes no part in the balanced equation; leave it out"
-        )
-    if numbers[names[0]] > 0:
-        numbers = {name: -number for name, number in numbers.items()}
-    wrong = [name for name in names if (numbers[name] > 0) != (name in right)]
-    if wrong:
-        raise ReactionError(
-            f"'{short(text)}' cannot be balanced as written: {wrong[0]} belongs on the other side"
-        )
-    return Reaction(numbers, K=K, **details)
-
-
-def _null_vectors(members: list[Species]) -> list[list[int]]:
-    """Smallest whole-number solutions of atoms x coefficients = 0, by SymPy's exact null space."""
-    import sympy
-
-    elements = sorted({element for one in members for element in one.elements})
-    rows = [[sympy.Rational(Fraction(one.elements.get(e, 0))) for one in members] for e in elements]
-    rows.append([sympy.Integer(one.charge) for one in members])
-    vectors = []
-    for vector in sympy.Matrix(rows).nullspace():
-        entries = [Fraction(int(value.p), int(value.q)) for value in vector]
-        scale = math.lcm(*(entry.denominator for entry in entries))
-        whole = [int(entry * scale) for entry in entries]
-        divisor = math.gcd(*whole)
-        vectors.append([number // divisor for number in whole])
-    return vectors
-
-
-def _why_not(left: Iterable[str], right: Iterable[str]) -> str:
-    on_left = {element for name in left for element in species(name).elements}
-    on_right = {element for name in right for element in species(name).elements}
-    if lonely := sorted(on_left ^ on_right):
-        side = "left" if lonely[0] in on_left else "right"
-        water_hint = "; should water, H^+ or OH^- take part?" if lonely[0] in "HO" else ""
-        return f": {lonely[0]} occurs only on the {side}{water_hint}"
-    return ": no coefficients make both the atoms and the charge equal"
-
-
-# -- particular reactions, and what a reaction is known by --------------------
+    return Reaction(equations.balanced(text), K=K, **details)
 
 
 def water(T: float = 298.15) -> Reaction:

@@ -211,7 +211,8 @@ class State:
 
     def Q(self, reaction: Reaction) -> float:
         """The reaction quotient, on the reaction's own basis; of activities when these were asked for."""
-        return reaction.quotient(self.values_for(reaction))
+        reaction.require_balanced()
+        return reaction.quotient_of(self.values_for(reaction))
 
     def quotient_or_nan(self, reaction: Reaction) -> float:
         """Q, or nan where it has no value (a reactant and a product both absent)."""

@@ -48,14 +48,9 @@ def dG_from_Q(dG0: float, Q: float, T: float = 298.15) -> float:
     return standard + R_J * temperature * math.log(_positive(Q, "Q"))
 
 
-def dG_from_dH_dS(dH: float, dS: float, T: float = 298.15) -> float:
-    """dG° = dH° - T dS°, J/mol."""
-    return _finite(dH, "dH in J/mol") - _kelvin(T) * _finite(dS, "dS in J/(mol K)", error=ThermoError)
-
-
 def K_from_dH_dS(dH: float, dS: float, T: float = 298.15) -> float:
     """K = exp(dS°/R - dH°/RT)."""
-    return K_from_dG(dG_from_dH_dS(dH, dS, T), T)
+    return K_from_dG(_finite(dH, "dH in J/mol") - _kelvin(T) * _finite(dS, "dS in J/(mol K)"), T)
 
 
 def vant_hoff(K1: float, dH: float, T1: float, T2: float) -> float:
@@ -66,12 +61,6 @@ def vant_hoff(K1: float, dH: float, T1: float, T2: float) -> float:
     """
     change = -_finite(dH, "dH in J/mol") / R_J * (1 / _kelvin(T2) - 1 / _kelvin(T1))
     return _K(math.log(_positive(K1, "K1")) + change, f"K at {T2:g} K")
-
-
-def kp_from_kc(Kc: float, dn_gas: float, T: float) -> float:
-    """Kp = Kc (RT)^dn, pressures in bar, R = 0.0831446 L bar/(mol K)."""
-    change = _finite(dn_gas, "dn_gas") * math.log(R_BAR * _kelvin(T))
-    return _K(math.log(_positive(Kc, "Kc")) + change, "Kp")
 
 
 def _kelvin(T: float) -> float:

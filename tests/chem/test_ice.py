@@ -109,8 +109,7 @@ def test_exact_roots():
     for root, other in zip(table.exact, sorted(wanted), strict=True):
         assert sympy.simplify(root - other) == 0
     assert len(table.exact) == 2
-    assert float(table.exact_extent) == pytest.approx(table.extent, rel=1e-12)
-    assert "lies between 0 and 0.0006" in table.why_root
+    assert float(table.exact[0]) == pytest.approx(table.extent, rel=1e-12)
 
 
 @pytest.mark.parametrize("text", TEXTS[:6])
@@ -119,16 +118,15 @@ def test_exact_agrees_with_the_number(text):
     table = eq.ice(r, dict.fromkeys(r.reactants, 0.25))
     if text.startswith("Cu"):
         assert table.exact == ()  # degree five: no closed form
-        assert "degree 5" in table.why_root
     else:
-        assert float(table.exact_extent) == pytest.approx(table.extent, rel=1e-12)
+        assert min(abs(float(root) / table.extent - 1) for root in table.exact) < 1e-12
 
 
 def test_perfect_square_by_hand():
     """2x/(1-x) = sqrt(49) gives x = 7/9."""
     table = eq.ice(eq.Reaction("H2(g) + I2(g) <=> 2 HI(g)", K=49), {"H2": 1, "I2": 1})
     assert table.extent == pytest.approx(7 / 9, rel=1e-14)
-    assert table.exact_extent == 7 / type(table.exact_extent)(9)
+    assert any(root == 7 / type(root)(9) for root in table.exact)
 
 
 def test_solids_limit_the_extent():
@@ -139,7 +137,6 @@ def test_solids_limit_the_extent():
     little = eq.ice(salt, {"PbI2(s)": 1e-4})
     assert little.extent == 1e-4
     assert little.used_up == "PbI2(s)"
-    assert "used up" in little.why_root
     assert little.equilibrium["PbI2(s)"] == 0
     enough = eq.ice(salt, {"PbI2(s)": 0.01})
     assert enough.equilibrium["PbI2(s)"] == pytest.approx(0.01 - plenty.extent)
@@ -149,7 +146,6 @@ def test_no_solid_no_dissolving():
     forming = eq.Reaction("Ag^+ + Cl^- <=> AgCl(s)", K=1 / 1.6e-10)
     table = eq.ice(forming, {"Ag^+": 1e-6, "Cl^-": 1e-6})
     assert table.extent == 0
-    assert "no AgCl(s)" in table.why_root
     falls = eq.ice(forming, {"Ag^+": 1e-3, "Cl^-": 1e-3})
     assert falls.equilibrium["Ag^+"] == pytest.approx(math.sqrt(1.6e-10), rel=1e-12)
 
@@ -174,10 +170,8 @@ def test_already_there_and_nothing_possible():
     r = eq.Reaction("H2(g) + I2(g) <=> 2 HI(g)", K=49)
     there = eq.ice(r, {"H2": 1, "I2": 1, "HI": 7})
     assert there.extent == 0
-    assert "already" in there.why_root
     alone = eq.ice(r, {"H2": 1})
     assert alone.extent == 0
-    assert "I2(g)" in alone.why_root
 
 
 def test_display():
