@@ -392,13 +392,13 @@ def practical_plan(
     html: Annotated[Path | None, typer.Option(help="Also write it as a page to print.")] = None,
 ) -> None:
     """Print the dilution table, with what to expect of it and what to take care of."""
-    plans, pictures = _room("eqlib.lab.practical.plan"), _room("eqlib.lab.practical.pictures")
+    plans = _room("eqlib.lab.practical.plan")
     made = plans.plan(
         plans.Bench(iron, thiocyanate, test_iron, test_thiocyanate, path_cm=path, groups=groups)
     )
-    print(pictures.plan_text(made), end="")
+    print(plans.plan_text(made), end="")
     if html is not None:
-        _write_page(html, pictures.plan_page(made))
+        _write_page(html, plans.plan_page(made))
 
 
 @practical.command("class", short_help="Kc of each group from the tables they handed in.")
@@ -413,17 +413,17 @@ def practical_class(
     """
     if not folder.is_dir():
         raise UsageError(f"{folder}: there is no such folder; write the folder with one .csv for each group")
+    faults = _room("eqlib.lab.practical.faults")
     if assignment is None:
-        found = _room("eqlib.lab.practical.groups").class_in(folder)
+        found = faults.class_in(folder)
     else:
         found, on_simulated = _room("eqlib.grading.practical").class_handed_in(folder, assignment)
         if on_simulated:
             print(f"{on_simulated} worked on the simulated instrument, each with another Kc: left out.")
-    pictures = _room("eqlib.lab.practical.pictures")
     if found:
-        print(pictures.class_text(found), end="")
+        print(faults.class_text(found), end="")
     if html is not None:
-        _write_page(html, pictures.class_page(found))
+        _write_page(html, faults.class_page(found))
     return LOOK if any(group.faults or group.apart for group in found) else 0
 
 

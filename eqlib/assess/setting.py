@@ -31,7 +31,7 @@ from eqlib.chem.species import canonical
 from eqlib.chem.state import State
 from eqlib.chem.stress import Stress
 from eqlib.errors import EqlibError
-from eqlib.lab.photometry import concentration_from_reading
+from eqlib.lab.practical.analysis import concentration_from_reading
 
 KELVIN = 273.15
 Numbers = Mapping[str, float]

@@ -12,7 +12,7 @@ from eqlib.errors import EqlibError
 from eqlib.grading.course import Course
 from eqlib.grading.intake import UnreadableNotebook, collect_files, read_notebook, submitted
 from eqlib.grading.submission import answers_in
-from eqlib.lab.practical.groups import Group, group_of, marked
+from eqlib.lab.practical.faults import Group, group_of, marked
 
 
 def class_handed_in(course: str | Path, assignment: str) -> tuple[tuple[Group, ...], int]:

@@ -1,5 +1,5 @@
 """Diagrams as SVG text: one to four curves, told apart by dashes and by a name at their end; Q on a line
-beside K; bars.
+beside K; bars; dots along a scale.
 
 The diagram follows the theme of the page (``currentColor``), and the numbers behind it come as a folded
 table.
@@ -318,3 +318,36 @@ def bars(
             y += 19
         y += 9
     return svg("".join(body), width, y, title, desc)
+
+
+def dots(groups: Sequence[tuple[str, Sequence[float]]], said: str, title: str = "Kc of each tube") -> str:
+    """Rows of dots along one scale of Kc, a bar at each mean: for one student's tubes, or a class's
+    benches."""
+    everything = [v for _, values in groups for v in values]
+    low, high = 0.9 * min(everything), 1.1 * max(everything)
+    body, y = [], 22.0
+    for name, values in groups:
+        body.append(word(104, y + 4, name, small=True, anchor="end"))
+        for v in values:
+            body.append(ring(112 + 420 * (v - low) / (high - low), y, 5))
+        mean = sum(values) / len(values)
+        body.append(path(f"M{112 + 420 * (mean - low) / (high - low):.1f} {y - 11:g} v22", 2.5))
+        y += 36
+    body.append(f'<path d="M112 {y - 8:g} H532" stroke="currentColor"/>')
+    for share in (0.0, 0.5, 1.0):
+        body.append(
+            word(112 + 420 * share, y + 8, f"{low + share * (high - low):.0f}", small=True, anchor="middle")
+        )
+    return svg("".join(body), 560, y + 16, title, said)
+
+
+def path(d: str, width: float = 1.0) -> str:
+    """A line along ``d``, ``width`` px wide."""
+    return f'<path d="{d}" stroke="currentColor" stroke-width="{width:g}" fill="none"/>'
+
+
+def ring(x: float, y: float, r: float) -> str:
+    """A circle."""
+    return (
+        f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{r:g}" fill="none" stroke="currentColor" stroke-width="1.6"/>'
+    )

@@ -21,14 +21,13 @@ from eqlib.chem.state import State
 from eqlib.chem.stress import Stress
 from eqlib.errors import EqlibError
 from eqlib.lab.colour import absorbance, colour_of
-from eqlib.lab.curves import bars
+from eqlib.lab.curves import bars, dots, path, ring
 from eqlib.lab.demonstration import VESSELS, Judged, Plan, demonstrations, judge
-from eqlib.lab.drawing import SHAPES, svg
+from eqlib.lab.drawing import SHAPES, svg, word
 from eqlib.lab.light import simulate
-from eqlib.lab.practical.analysis import fit_all, tube_by_tube
+from eqlib.lab.practical.analysis import Calibration, fit_all, tube_by_tube
 from eqlib.lab.practical.faults import faults_of
-from eqlib.lab.practical.pictures import dots, line_picture, plan_table, plan_words
-from eqlib.lab.practical.plan import Bench, ionic_strength, plan
+from eqlib.lab.practical.plan import Bench, ionic_strength, plan, plan_table, plan_words
 from eqlib.lab.practical.readings import Readings
 from eqlib.notebook.explorer import Choose, Slider, Switch
 from eqlib.notebook.lesson import store_here
@@ -192,7 +191,39 @@ def line_at(readings: Readings, all_converted: bool, path_cm: float = 1.0) -> tu
         if listed
         else "<p class=soft>Nothing looks wrong with these readings. That is no proof that nothing is.</p>"
     )
-    return line_picture(found, said) + notes, said
+    return line_picture(line, said) + notes, said
+
+
+def line_picture(line: Calibration, said: str) -> str:
+    """Absorbance against concentration with the line, and the residuals under it, as SVG."""
+    wide, high, low = 380.0, 190.0, 70.0
+    left, top = 52.0, 12.0
+    xs = [1e6 * c for c in line.concentrations]
+    most_x, most_y = max(xs) * 1.08 or 1.0, max(line.absorbances) * 1.12
+    off = max((abs(r) for r in line.residuals), default=0.0) or 1e-4
+
+    def at(x: float, y: float) -> tuple[float, float]:
+        return left + x / most_x * wide, top + high - y / most_y * high
+
+    base = top + high + 34 + low / 2
+    body = [
+        path(f"M{left} {top} V{top + high} H{left + wide}"),
+        path(f"M{left} {base - low / 2} V{base + low / 2} M{left} {base} H{left + wide}"),
+    ]
+    ends = [at(x, max(line.intercept + line.slope * x * 1e-6, 0.0)) for x in (0.0, most_x / 1.08)]
+    body.append(path(f"M{ends[0][0]:.1f} {ends[0][1]:.1f} L{ends[1][0]:.1f} {ends[1][1]:.1f}", 1.5))
+    for x, a, r in zip(xs, line.absorbances, line.residuals, strict=True):
+        px, py = at(x, max(a, 0.0))
+        rx, ry = px, base - r / off * low / 2.4
+        body += [ring(px, py, 4), path(f"M{rx:.1f} {base} V{ry:.1f}"), ring(rx, ry, 2.5)]
+    for share in (0.5, 1.0):
+        x, y = at(most_x / 1.08 * share, most_y / 1.12 * share)
+        body.append(word(x, top + high + 16, f"{most_x / 1.08 * share:.0f}", small=True, anchor="middle"))
+        body.append(word(left - 6, y + 4, f"{most_y / 1.12 * share:.2f}", small=True, anchor="end"))
+    body.append(word(left + wide, top + high + 30, "[FeSCN²⁺] in µmol/L", small=True, anchor="end"))
+    body.append(word(left + 6, top + 10, "A", small=True, anchor="start"))
+    body.append(word(left + 6, base - low / 2 + 2, f"residuals, up to {off:.4f}", small=True, anchor="start"))
+    return svg("".join(body), left + wide + 20, base + low / 2 + 8, "The line of the standards", said)
 
 
 #: What can be done wrong with one's own readings: value -> (words, what it does to the readings).

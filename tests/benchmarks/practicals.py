@@ -16,8 +16,7 @@ import numpy as np
 
 from eqlib.lab.practical.analysis import fit_all, tube_by_tube
 from eqlib.lab.practical.faults import faults_of
-from eqlib.lab.practical.instrument import Instrument, read_tubes
-from eqlib.lab.practical.plan import Bench, rows_of
+from eqlib.lab.practical.plan import Bench, Instrument, read_tubes, rows_of
 
 TUBES = [row.tube for row in rows_of(Bench())]
 FIRST_TEST = next(i for i, t in enumerate(TUBES) if t.role == "test")

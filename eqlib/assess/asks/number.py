@@ -29,7 +29,7 @@ from eqlib.assess.tables import Formula, Number, QuestionError
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.thermo import R_BAR
 from eqlib.errors import EqlibError
-from eqlib.lab.photometry import epsilon_from_reading
+from eqlib.lab.practical.analysis import epsilon_from_reading
 from eqlib.writing import adding_up, as_given, pretty_unit, raised, read_back, with_figures
 
 if TYPE_CHECKING:

@@ -27,11 +27,8 @@ from eqlib.assess.reading.plain import Reading, Unreadable, plain
 from eqlib.assess.reading.tables import read_table
 from eqlib.assess.tables import QuestionError, Value, value_of
 from eqlib.errors import EqlibError
-from eqlib.lab.photometry import Calibration, student_t
-from eqlib.lab.practical.analysis import Tube, TubeByTube, TubeResult, tube_by_tube
-from eqlib.lab.practical.groups import stocks_of
-from eqlib.lab.practical.instrument import Instrument, read_tubes
-from eqlib.lab.practical.plan import Bench, Row, rows_of
+from eqlib.lab.practical.analysis import Calibration, Tube, TubeByTube, TubeResult, student_t, tube_by_tube
+from eqlib.lab.practical.plan import Bench, Instrument, Row, read_tubes, rows_of, stocks_of
 from eqlib.lab.practical.readings import Readings, read_readings
 from eqlib.writing import with_figures
 

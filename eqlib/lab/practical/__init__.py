@@ -2,6 +2,5 @@
 uncertainty.
 
 ``plan`` proposes the tubes, ``readings`` reads a table as typed or as a CSV file, ``faults`` names what looks
-wrong, ``analysis`` works out Kc, ``instrument`` stands in for a colorimeter, ``others`` holds the
-experiments that end in another constant.
+wrong with one or with a class's, ``analysis`` works out Kc, and other constants.
 """

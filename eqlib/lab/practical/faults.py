@@ -1,26 +1,38 @@
-"""What looks wrong with a set of readings. A fault is named and never repaired: the student decides.
+"""What looks wrong with a set of readings, and in a class whose Kc stands apart. It is named and never
+repaired.
 
 First what no fit can survive (units, transmittance, a saturated reading, a tube twice), each by a plain
-rule. Then the whole set is fitted with the stated uncertainties; where the fit is poor, each of a few single
-causes is tried in turn (a blank left in, two tubes swapped, fading, one outlier), and the one that mends the
-fit best is named, so that one fault has one name.
+rule. Then the whole set is fitted with the stated uncertainties; where the fit is poor, each of a few
+single causes is tried in turn (a blank left in, two tubes swapped, fading, one outlier), and the one that
+mends the fit best is named, so that one fault has one name.
 
 The limits are common practice, no source: an ordinary colorimeter is linear up to about A = 2, and above 3
 less than a thousandth of the light comes through. The outlier test is that of the largest studentised
 residual with Bonferroni's correction (R. D. Cook and S. Weisberg, Residuals and Influence in Regression,
 1982, section 2.2, from memory).
+
+A group's Kc stands apart by the modified z-score (0.6745 times its distance from the median over the median
+absolute deviation) beyond 3.5: B. Iglewicz and D. C. Hoaglin, How to Detect and Handle Outliers, 1993 (from
+memory).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from html import escape
 from itertools import combinations
+from pathlib import Path
+from statistics import NormalDist, median
 
 import numpy as np
 
 from eqlib.errors import EqlibError
+from eqlib.lab.curves import dots
 from eqlib.lab.practical.analysis import READING_SD, VOLUME_SD, Fit, Tube, fit_all
+from eqlib.lab.practical.plan import Bench, stocks_of
+from eqlib.lab.practical.readings import Fault, read_readings
+from eqlib.writing import page
 
 LINEAR_TO = 2.0
 IMPOSSIBLE_FROM = 3.0
@@ -30,20 +42,8 @@ STRONG = 1.0
 RARE = 1e-3
 # A molar absorptivity further from the expected one than this share is no matter of pipettes.
 FAR_OFF = 0.15
-
-
-@dataclass(frozen=True)
-class Fault:
-    """One thing to look at: ``kind`` a short name, ``where`` which tube or "", ``words`` one line with
-    the mend.
-    """
-
-    kind: str
-    where: str
-    words: str
-
-    def __str__(self) -> str:
-        return f"{self.where}: {self.words}" if self.where else self.words
+# A class's values: how far off is apart, and the fewest that can be compared.
+APART, FEWEST = 3.5, 4
 
 
 def faults_of(
@@ -143,15 +143,13 @@ def _twice(tubes: Sequence[Tube]) -> Iterable[Fault]:
 
 def _drift(tubes: Sequence[Tube], reading_sd: float) -> Iterable[Fault]:
     """A tube read twice whose reading has changed by more than two readings may differ by chance."""
-    from scipy.stats import norm  # heavy: loaded only where a set is judged
-
     first = {t.label: t for t in tubes if t.role != "repeat"}
     for again in tubes:
         before = first.get(again.label) if again.role == "repeat" else None
         if before is None or before.absorbance <= 0:
             continue
         change = again.absorbance - before.absorbance
-        if abs(change) > norm.isf(RARE / 2) * 2**0.5 * reading_sd:
+        if abs(change) > _normal(RARE) * 2**0.5 * reading_sd:
             yield Fault(
                 "drift",
                 again.label,
@@ -165,9 +163,7 @@ def _cause(
     tubes: Sequence[Tube], path_cm: float, reading_sd: float, volume_sd: float, fit: Fit
 ) -> Iterable[Fault]:
     """The single cause that explains a poor fit best, if any does."""
-    from scipy.stats import chi2, norm  # heavy: loaded only where a set is judged
-
-    limit = norm.isf(RARE / 2)
+    limit = _normal(RARE)
     found: list[tuple[float, Fault]] = []
     if abs(fit.blank) > limit * max(fit.se_blank, reading_sd / 2):
         found.append(
@@ -181,7 +177,7 @@ def _cause(
             )
         )
     again = {"path_cm": path_cm, "reading_sd": reading_sd, "volume_sd": volume_sd}
-    if fit.chi2 > chi2.isf(RARE, fit.freedom):
+    if fit.chi2 > _chi2(RARE, fit.freedom):
         found += [*_swap(tubes, fit, again), *_outlier(tubes, fit, again)]
         if not found:
             found.append(
@@ -201,8 +197,6 @@ def _cause(
 
 def _swap(tubes: Sequence[Tube], fit: Fit, again: Mapping[str, float]) -> Iterable[tuple[float, Fault]]:
     """The exchange of two readings of one set that mends the fit most, when it mends it wholly."""
-    from scipy.stats import chi2
-
     worst = np.argsort(-np.abs(fit.z))[:6]
     best: tuple[float, Fault] | None = None
     for i, j in combinations(sorted(worst), 2):
@@ -216,7 +210,7 @@ def _swap(tubes: Sequence[Tube], fit: Fit, again: Mapping[str, float]) -> Iterab
         except EqlibError:
             continue  # an exchange that gives no K is no explanation
         gain = fit.chi2 - new.chi2
-        if new.chi2 < chi2.isf(0.01, new.freedom) and gain > 20 and (best is None or gain > best[0]):
+        if new.chi2 < _chi2(0.01, new.freedom) and gain > 20 and (best is None or gain > best[0]):
             names = f"{a.label or f'tube {i + 1}'} and {b.label or f'tube {j + 1}'}"
             best = (
                 gain,
@@ -227,8 +221,6 @@ def _swap(tubes: Sequence[Tube], fit: Fit, again: Mapping[str, float]) -> Iterab
 
 def _outlier(tubes: Sequence[Tube], fit: Fit, again: Mapping[str, float]) -> Iterable[tuple[float, Fault]]:
     """One tube off the others: the largest residual, left out and compared with what the others predict."""
-    from scipy.stats import norm
-
     i = int(np.argmax(np.abs(fit.z)))
     others = [t for k, t in enumerate(tubes) if k != i]
     try:
@@ -236,7 +228,7 @@ def _outlier(tubes: Sequence[Tube], fit: Fit, again: Mapping[str, float]) -> Ite
     except EqlibError:
         return []  # without this tube nothing can be fitted, so nothing is said against it
     gain = fit.chi2 - new.chi2
-    if gain < norm.isf(RARE / 2 / len(tubes)) ** 2:
+    if gain < _normal(RARE / len(tubes)) ** 2:
         return []
     where = tubes[i].label or f"tube {i + 1}"
     words = (
@@ -256,5 +248,127 @@ def _wavelength(fit: Fit, epsilon: float | None) -> Iterable[Fault]:
         )
 
 
+def _normal(chance: float) -> float:
+    """How many standard deviations off, to either side, a value lies with this chance."""
+    return -NormalDist().inv_cdf(chance / 2)
+
+
+def _chi2(chance: float, freedom: int) -> float:
+    """The sum of squares that is exceeded with this chance."""
+    from scipy.special import chdtri  # heavy: loaded only where a set is judged
+
+    return float(chdtri(freedom, chance))
+
+
 def _correlation(x: Sequence[float], y: Sequence[float]) -> float:
     return 0.0 if np.ptp(y) == 0 else float(np.corrcoef(x, y)[0, 1])
+
+
+# -- a class --------------------
+
+
+@dataclass(frozen=True)
+class Group:
+    """One group's table: ``K`` with its 95 % interval (None where none comes out), its faults, and whether K
+    stands ``apart`` from the others.
+    """
+
+    name: str
+    K: float | None
+    low: float | None
+    high: float | None
+    faults: tuple[Fault, ...]
+    apart: bool = False
+
+    @property
+    def likely(self) -> str:
+        """The first thing to ask this group about, or ""."""
+        return (
+            str(self.faults[0])
+            if self.faults
+            else "stands apart from the others; no fault found in its table"
+            if self.apart
+            else ""
+        )
+
+
+def group_of(name: str, table: str | bytes) -> Group:
+    """One group's value and faults. What cannot be read at all is a fault of its own, never an error."""
+    bench = Bench()
+    try:
+        readings = read_readings(table, stocks_of(bench))
+    except EqlibError as error:
+        return Group(name, None, None, None, (Fault("unreadable", "", str(error)),))
+    faults = [
+        *readings.faults,
+        *faults_of(readings.tubes, bench.path_cm, None, bench.reading_sd, bench.volume_sd),
+    ]
+    try:
+        fit = fit_all(readings.tubes, bench.path_cm, bench.reading_sd, bench.volume_sd)
+    except EqlibError as error:
+        if not faults:
+            faults.append(Fault("unfit", "", str(error)))
+        return Group(name, None, None, None, tuple(faults))
+    return Group(name, fit.K, fit.low, fit.high, tuple(faults))
+
+
+def marked(groups: Sequence[Group]) -> tuple[Group, ...]:
+    """The same groups, those whose K stands apart marked so."""
+    values = np.array([g.K for g in groups if g.K is not None])
+    if len(values) < FEWEST:
+        return tuple(groups)
+    middle = float(np.median(values))
+    spread = float(np.median(np.abs(values - middle))) or 1e-12 * middle
+    return tuple(
+        replace(g, apart=g.K is not None and 0.6745 * abs(g.K - middle) / spread > APART) for g in groups
+    )
+
+
+def class_in(folder: str | Path) -> tuple[Group, ...]:
+    """The groups whose tables lie in ``folder`` as ``<group>.csv``, by name; where at least four have a
+    value, those that stand apart are marked. Raises EqlibError when there is none.
+    """
+    files = sorted(Path(folder).glob("*.csv"))
+    if not files:
+        raise EqlibError(
+            f"there is no .csv file in {Path(folder).name or folder}; put one table there for each "
+            f"group, such as bench-1.csv"
+        )
+    return marked([group_of(file.stem, file.read_bytes()) for file in files])
+
+
+def class_text(groups: Sequence[Group]) -> str:
+    """A line for each group, and the class's middle value."""
+    wide = max(len(g.name) for g in groups)
+    lines = [f"{g.name:<{wide}}  {_value(g):<22}{'apart  ' if g.apart else ''}{g.likely}" for g in groups]
+    return "\n".join([*(line.rstrip() for line in lines), class_words(groups)]) + "\n"
+
+
+def class_words(groups: Sequence[Group]) -> str:
+    """The class in one sentence."""
+    values = [g.K for g in groups if g.K is not None]
+    if not values:
+        return "No table gives a Kc."
+    return (
+        f"{len(values)} of {len(groups)} tables give a Kc, from {min(values):.0f} to {max(values):.0f}, "
+        f"half of them under {median(values):.0f}."
+    )
+
+
+def class_page(groups: Sequence[Group]) -> str:
+    """The class as a page: dots along one scale, a row for each group."""
+    rows = "".join(
+        f"<tr><th scope=row>{escape(g.name)}</th><td>{escape(_value(g))}</td><td>{escape(g.likely)}</td></tr>"
+        for g in groups
+    )
+    shown = [(g.name, [g.K]) for g in groups if g.K is not None]
+    picture = dots(shown, class_words(groups), "Kc of each group") if shown else ""
+    head = "<tr><th scope=col>group</th><th scope=col>Kc, L/mol</th><th scope=col>ask about</th></tr>"
+    return page(
+        "Kc of the class",
+        f"<h1>Kc of the class</h1>{picture}<p>{escape(class_words(groups))}</p><table>{head}{rows}</table>",
+    )
+
+
+def _value(group: Group) -> str:
+    return "no Kc" if group.K is None else f"{group.K:.0f} ({group.low:.0f} to {group.high:.0f})"

@@ -13,13 +13,11 @@ import csv
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import isfinite
+from math import isfinite, log10
 from typing import Any
 
 from eqlib.errors import EqlibError
-from eqlib.lab.photometry import absorbance_from_percent, absorbance_from_transmittance
 from eqlib.lab.practical.analysis import Tube
-from eqlib.lab.practical.faults import Fault
 
 MOST_ROWS = 200
 MOST_CHARACTERS = 100_000
@@ -53,6 +51,20 @@ _THINGS = (
 _STANDARD = re.compile(r"^\s*(s|st|std|standards?|calibration|cal)\b", re.I)
 _TEST = re.compile(r"^\s*(t|tests?|unknowns?|mixtures?|k)\b", re.I)
 _REPEAT = re.compile(r"^\s*(again|repeat(ed)?|re-?read)\b", re.I)
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing to look at: ``kind`` a short name, ``where`` which tube or "", ``words`` one line with
+    the mend.
+    """
+
+    kind: str
+    where: str
+    words: str
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.words}" if self.where else self.words
 
 
 @dataclass(frozen=True)
@@ -304,8 +316,7 @@ def _absorbance(number: float, column: _Column, where: str, faults: list[Fault])
         words = f"{number:g} is no {kind}: it lies between 0 and {whole:g}"
         _say(faults, "transmittance", where, words)
         return None
-    turn = absorbance_from_percent if column.holds == "percent" else absorbance_from_transmittance
-    return float(turn(min(number, whole)))
+    return -log10(min(number / whole, 1.0)) + 0.0  # 0.0, not -0.0, where all of the light comes through
 
 
 def _number(cell: str) -> float | None:

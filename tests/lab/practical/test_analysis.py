@@ -9,9 +9,10 @@ from math import sqrt
 import numpy as np
 import pytest
 import scipy.stats
+from hypothesis import given
+from hypothesis import strategies as st
 
 from eqlib.errors import EqlibError
-from eqlib.lab.photometry import calibrate
 from eqlib.lab.practical import analysis as an
 
 EPSILON = 4700.0  # as in conftest.py, with its source
@@ -29,7 +30,7 @@ NORRIS = """0.1 0.2 338.8 337.4 118.1 118.2 888.0 884.6 9.2 10.1 228.1 226.5 668
 
 def test_the_regression_reference_data_of_nist():
     values = np.array(NORRIS.split(), dtype=float).reshape(-1, 2)
-    line = calibrate(values[:, 1], values[:, 0])
+    line = an.calibrate(values[:, 1], values[:, 0])
     assert line.n == 36
     assert line.intercept == pytest.approx(-0.262323073774029, rel=1e-11)
     assert line.slope == pytest.approx(1.00211681802045, rel=1e-13)
@@ -180,3 +181,143 @@ def test_readings_that_determine_nothing_are_refused_and_no_warning_escapes(rng,
     except EqlibError:
         return
     assert fit.se_K > 0.2 * fit.K
+
+
+# -- Beer and Lambert, a line of standards --------------------
+
+
+def test_molar_absorptivity_of_a_published_example():
+    # Harvey, Analytical Chemistry 2.1, chapter 10.2: A 0.338, 1.00 cm, 5.00e-4 M at 490 nm gives 676 (from
+    # memory).
+    assert an.epsilon_from_reading(0.338, 5.00e-4, 1.0) == pytest.approx(676, rel=1e-9)
+
+
+# Mass concentration 60.06 mg/L of potassium dichromate in 0.005 mol/L sulfuric acid: Ph. Eur. 2.2.25,
+# specific absorbance A(1 %, 1 cm) and its permitted range (from memory).
+DICHROMATE = {
+    235: (124.5, 122.9, 126.2),
+    257: (144.5, 142.8, 146.2),
+    313: (48.6, 47.0, 50.3),
+    350: (107.3, 105.6, 109.0),
+}
+K2CR2O7 = 294.185  # g/mol
+
+
+@pytest.mark.parametrize("nm", DICHROMATE)
+def test_the_dichromate_absorbance_standard(nm):
+    specific, low, high = DICHROMATE[nm]
+    concentration = 0.06006 / K2CR2O7
+    # A(1 %, 1 cm) belongs to 10 g/L, so 0.06006 g/L reads 0.006006 of it.
+    epsilon = an.epsilon_from_reading(specific * 0.006006, concentration)
+    assert low <= epsilon * 10 / K2CR2O7 <= high
+    if nm == 350:  # per Cr2O7 formula unit about 3.16e3 L/(mol cm), as usually quoted (from memory)
+        assert epsilon == pytest.approx(3.16e3, rel=0.005)
+    assert an.concentration_from_reading(specific * 0.006006, epsilon) == pytest.approx(concentration)
+
+
+# Standard fluorescein solutions, Miller and Miller, Statistics and Chemometrics for Analytical Chemistry,
+# section 5.4 on (from memory): concentration in pg/mL and signal.
+MILLER_X = [0, 2, 4, 6, 8, 10, 12]
+MILLER_Y = [2.1, 5.0, 9.0, 12.6, 17.3, 21.0, 24.7]
+
+
+def test_the_regression_of_a_textbook():
+    line = an.calibrate(MILLER_X, MILLER_Y)
+    assert (line.slope, line.intercept) == pytest.approx((1.93, 1.52), abs=0.005)
+    assert line.s == pytest.approx(0.4329, abs=1e-4)
+    assert (line.se_slope, line.se_intercept) == pytest.approx((0.0409, 0.2950), abs=1e-4)
+    assert line.r_squared**0.5 == pytest.approx(0.9989, abs=5e-5)
+
+
+@given(st.integers(0, 2**32 - 1))
+def test_regression_agrees_with_scipy_on_random_lines(seed):
+    rng = np.random.default_rng(seed)
+    x = np.sort(rng.uniform(0, 1e-4, 7))
+    y = 0.01 + 4700 * x + rng.normal(0, 0.004, 7)
+    line, theirs = an.calibrate(x, y), scipy.stats.linregress(x, y)
+    assert line.slope == pytest.approx(theirs.slope, rel=1e-9)
+    assert line.intercept == pytest.approx(theirs.intercept, rel=1e-7, abs=1e-12)
+    assert line.se_slope == pytest.approx(theirs.stderr, rel=1e-9)
+    assert line.se_intercept == pytest.approx(theirs.intercept_stderr, rel=1e-9)
+    assert line.r_squared == pytest.approx(theirs.rvalue**2, rel=1e-9)
+    assert sum(line.residuals) == pytest.approx(0.0, abs=1e-12)
+
+
+def test_students_t_as_tabulated():
+    # Two-sided 95 %: 12.706, 2.776 and 2.571 for 1, 4 and 5 degrees of freedom, any table.
+    assert [an.student_t(n) for n in (1, 4, 5)] == pytest.approx([12.706, 2.776, 2.571], abs=5e-4)
+
+
+@pytest.mark.parametrize(
+    ("x", "y", "words"),
+    [
+        ([0, 1e-5], [0, 0.1], "at least 3"),
+        ([1e-5, 1e-5, 1e-5], [0.1, 0.1, 0.1], "same concentration"),
+        ([0, 1e-5, 2e-5], [0, 0.1], "one absorbance for each"),
+        ([0, 1e-5, 2e-5], [0, "0,10", 0.2], "decimal comma"),
+        ([0, 1e-5, 2e-5], [0, None, 0.2], "absorbance 2"),
+        ([0, "n/a", 2e-5], [0, 0.1, 0.2], "concentration 2"),
+        ([0, 1e-5, 2e-5], [0.1, 0.1, 0.1], "does not change"),
+        ([0, 1e-5, 2e-5], [0, float("nan"), 0.2], "absorbance 2"),
+    ],
+)
+def test_what_gives_no_line_is_one_plain_line_of_error(x, y, words):
+    with pytest.raises(EqlibError, match=words) as caught:
+        an.calibrate(x, y)
+    assert "\n" not in str(caught.value)
+
+
+def test_an_untaken_blank_shows_as_an_intercept():
+    x = np.arange(7) * 2e-5
+    noise = np.array([0.001, -0.003, 0.002, 0.004, -0.002, -0.001, -0.001])
+    assert an.calibrate(x, 0.020 + 4400 * x + noise).intercept_differs_from_zero
+    assert not an.calibrate(x, 4400 * x + noise).intercept_differs_from_zero
+
+
+@given(st.floats(0, 4), st.floats(1, 1e5), st.floats(0.1, 10))
+def test_a_concentration_and_its_reading_undo_each_other(a, epsilon, path):
+    concentration = an.concentration_from_reading(a, epsilon, path)
+    assert concentration * epsilon * path == pytest.approx(a)
+
+
+# -- other constants --------------------
+
+# An organic weak acid read at several pH: D. Harvey, Analytical Chemistry 2.1, chapter 10, end-of-chapter
+# problem
+# (from memory; the points agree among themselves to 0.005 in pKa). Its acid and base forms read 0.010 and
+# 0.317.
+HARVEY_PH = [1.53, 2.20, 3.66, 4.11, 4.35, 4.75, 4.88, 5.09, 5.69, 7.20, 7.78]
+HARVEY_A = [0.010, 0.010, 0.035, 0.072, 0.103, 0.169, 0.193, 0.227, 0.288, 0.317, 0.317]
+
+
+def test_pKa_of_a_printed_data_set():
+    fit = an.fit_indicator(HARVEY_PH, HARVEY_A)
+    assert fit.pKa == pytest.approx(4.71, abs=0.01)
+    assert (fit.acid, fit.base) == pytest.approx((0.010, 0.317), abs=0.002)
+
+
+def test_Kc_of_a_printed_esterification():
+    # Petrucci, Herring, Madura and Bissonnette, General Chemistry, 10th ed., chapter 15, exercise 3: 1.000
+    # mol of
+    # ethanoic acid and 0.5000 mol of ethanol; a hundredth of the mixture takes 28.85 mL of 0.1000 M Ba(OH)2.
+    # By hand:
+    # acid left 2 x 2.885e-3 x 100 = 0.5770 mol, ester and water 0.4230, alcohol 0.0770: Kc = 4.03.
+    left = 2 * 0.02885 * 0.1000 * 100
+    assert an.ester_Kc(1.000, 0.5000, [left]).mean == pytest.approx(4.03, abs=0.005)
+    with pytest.raises(EqlibError, match="titration 1"):
+        an.ester_Kc(1.0, 0.5, [0.4])
+
+
+def test_Ka_of_ethanoic_acid_from_its_printed_pH():
+    # 0.100 mol/L of ethanoic acid has pH 2.87 with Ka 1.8e-5 (OpenStax Chemistry 2e, section 14.7, titration
+    # table at 0 mL, from memory).
+    assert an.weak_acid_Ka([2.87, 2.87], [0.100, 0.100]).mean == pytest.approx(1.8e-5, rel=0.04)
+    with pytest.raises(EqlibError, match="more H⁺ than acid"):
+        an.weak_acid_Ka([0.5], [0.1])
+
+
+def test_Ksp_of_silver_chloride():
+    # Solubility 1.3e-5 mol/L with Ksp 1.6e-10 (OpenStax Chemistry 2e, section 15.1, from memory: 1.3e-5 M).
+    assert an.silver_Ksp([1.3e-5]).mean == pytest.approx(1.6e-10, rel=0.06)
+    with pytest.raises(EqlibError, match="above zero"):
+        an.silver_Ksp([0.0])

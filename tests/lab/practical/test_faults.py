@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from eqlib.lab.practical.faults import faults_of
+from eqlib.errors import EqlibError
+from eqlib.lab.practical.faults import Group, class_in, class_page, class_text, faults_of, marked
 
 EPSILON = 4700.0  # as in conftest.py, with its source
 
@@ -68,3 +69,47 @@ def test_one_fault_gets_one_name(made):
     for kind in ("swapped", "blank_kept", "outlier", "drift"):
         faults = faults_of(SPOILT[kind](made, 140.0, np.random.default_rng(3)), epsilon=EPSILON)
         assert [f.kind for f in faults] == [kind]
+
+
+# -- a class --------------------
+
+
+def test_a_class_from_its_tables(tmp_path, rng, made):
+    """Five sound tables, one with its blank left in, one that is no table: each is named, none stops "
+    "the others."""
+
+    def table(tubes):
+        rows = [
+            f"{t.label},{1000 * t.metal:g},{1000 * t.ligand:g},{t.absorbance:.3f}"
+            for t in tubes
+            if t.role != "repeat"
+        ]
+        return "\n".join(["tube,Fe / mM,SCN / mM,A", *rows])
+
+    for n in range(5):
+        (tmp_path / f"bench-{n}.csv").write_text(table(made(139.0, rng)))
+    (tmp_path / "bench-5.csv").write_text(table(made(139.0, rng, blank=0.06)))
+    (tmp_path / "bench-6.csv").write_text("our results were good")
+    found = {g.name: g for g in class_in(tmp_path)}
+    assert len(found) == 7
+    for n in range(5):
+        group = found[f"bench-{n}"]
+        assert group.low < 139 < group.high or abs(group.K / 139 - 1) < 0.06
+        assert not group.faults
+    assert [f.kind for f in found["bench-5"].faults] == ["blank_kept"]
+    assert found["bench-6"].K is None
+    assert "headings" in found["bench-6"].likely
+    text = class_text(list(found.values()))
+    assert "6 of 7 tables give a Kc" in text
+    page = class_page(list(found.values()))
+    assert "<title>Kc of the class</title>" in page
+    assert page.count("<circle") == 6
+    with pytest.raises(EqlibError, match=r"no \.csv file"):
+        class_in(tmp_path / "empty")
+
+
+def test_a_value_far_from_the_others_stands_apart():
+    # By hand: median 140, median absolute deviation 2; 180 has 0.6745 x 40/2 = 13.5, beyond 3.5; 144 has
+    # 1.35.
+    groups = [Group(str(K), float(K), K - 4.0, K + 4.0, ()) for K in (136, 138, 140, 142, 144, 180)]
+    assert [g.name for g in marked(groups) if g.apart] == ["180"]

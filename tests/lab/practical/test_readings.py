@@ -2,6 +2,8 @@
 "what to do."""
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from eqlib.errors import EqlibError
 from eqlib.lab.practical.readings import read_readings
@@ -137,3 +139,25 @@ def test_repeats_far_apart_are_flagged():
     found = read_readings("Fe mM,SCN mM,A1,A2\n1,0.6,0.32,0.42\n")
     assert [f.kind for f in found.faults] == ["repeats"]
     assert found.tubes[0].absorbance == pytest.approx(0.37)
+
+
+def read_as(heading, value):
+    """What a tube reads whose cell under ``heading`` holds ``value``."""
+    return read_readings(f"Fe mM,SCN mM,{heading}\n1,1,{value!r}\n").tubes[0].absorbance
+
+
+def test_percent_transmittance_of_a_published_exercise():
+    # Harvey, Analytical Chemistry 2.1, chapter 10.2, exercise: A = 1.27 is 5.4 %T (from memory).
+    assert read_as("%T", 5.4) == pytest.approx(1.27, abs=0.005)
+
+
+@given(st.floats(0, 4))
+def test_transmittance_is_ten_to_the_minus_absorbance(a):
+    assert read_as("T", 10.0**-a) == pytest.approx(a, abs=1e-12)
+    assert read_as("%T", 100.0 * 10.0**-a) == pytest.approx(a, abs=1e-12)
+
+
+@pytest.mark.parametrize("bad", [0.0, -0.1, 1.2])
+def test_a_transmittance_outside_its_range_is_named(bad):
+    with pytest.raises(EqlibError, match="no transmittance: it lies between 0 and 1"):
+        read_as("T", bad)
