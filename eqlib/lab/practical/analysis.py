@@ -402,25 +402,14 @@ def _changes(metal: Any, ligand: Any, K: Any) -> tuple[Any, Any, Any, Any]:
     return x, K * l / whole, K * m / whole, m * l / whole
 
 
-@dataclass(frozen=True)
-class Budget:
-    """Where the uncertainty of the mean Kc comes from: the standard uncertainty ``total`` (L/mol), and the
-    share (0 to 1) of its square that each source brings, by name, largest first.
-    """
-
-    mean: float
-    total: float
-    shares: dict[str, float]
-
-
 def budget(
     tubes: Sequence[Tube],
     path_cm: float = 1.0,
     reading_sd: float = READING_SD,
     volume_sd: float = VOLUME_SD,
-) -> Budget:
-    """The uncertainty of the mean of the usual way, propagated in full from every reading and volume, by
-    first-order propagation with all correlations kept.
+) -> tuple[float, dict[str, float]]:
+    """The standard uncertainty (L/mol) of the mean Kc of the usual way, and the share (0 to 1) of its square
+    that each reading and volume brings, by name, largest first: to first order, all correlations kept.
     """
     from uncertainties import ufloat, wrap  # heavy: loaded only where a plan is made
 
@@ -442,7 +431,7 @@ def budget(
     parts = {variable.tag: error**2 for variable, error in result.error_components().items()}
     total = sum(parts.values())
     shares = {name: part / total for name, part in sorted(parts.items(), key=lambda item: -item[1])}
-    return Budget(float(result.nominal_value), float(result.std_dev), shares)
+    return float(result.std_dev), shares
 
 
 def _columns(tubes: Sequence[Tube]) -> np.ndarray:
@@ -482,12 +471,11 @@ class Constant:
 
 @dataclass(frozen=True)
 class IndicatorFit:
-    """pKa of an indicator from all readings at once, with its standard error and 95 % interval, and the
-    absorbances of the pure acid and base forms that go with it.
+    """pKa of an indicator from all readings at once, with its 95 % interval, and the absorbances of the pure
+    acid and base forms that go with it.
     """
 
     pKa: float
-    se_pKa: float
     low: float
     high: float
     acid: float
@@ -526,9 +514,8 @@ def fit_indicator(pH: Sequence[float], absorbance: Sequence[float]) -> Indicator
     if not np.all(np.isfinite(cov)):
         raise EqlibError("these readings do not determine a pKa; read over a wider range of pH")
     pKa, acid, base = p.tolist()
-    se = float(np.sqrt(cov[0, 0]))
-    half = student_t(len(h) - 3) * se
-    return IndicatorFit(pKa, se, pKa - half, pKa + half, acid, base)
+    half = student_t(len(h) - 3) * float(np.sqrt(cov[0, 0]))
+    return IndicatorFit(pKa, pKa - half, pKa + half, acid, base)
 
 
 def _indicator(h: np.ndarray, pKa: float, acid: float, base: float) -> np.ndarray:

@@ -222,7 +222,7 @@ def _minutes(bench: Bench) -> float:
 
 def _limits(bench: Bench, tubes: Sequence[Tube], now: float) -> tuple[str, tuple[str, ...]]:
     own = [t for t in tubes if t.role != "repeat"]
-    shares = budget(own, bench.path_cm, bench.reading_sd, bench.volume_sd).shares
+    _, shares = budget(own, bench.path_cm, bench.reading_sd, bench.volume_sd)
     by_tube: dict[str, float] = {}
     for name, share in shares.items():
         label = name.split(", ")[-1]
