@@ -2,25 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from types import MappingProxyType
-
-import numpy as np
 
 from eqlib.chem import explain
 from eqlib.chem.activity import activity_coefficient
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.reactions import Reaction, characteristic_product
 from eqlib.chem.species import species
-from eqlib.chem.state import State
+from eqlib.chem.state import State, extents
 from eqlib.chem.stress import Stress, StressError, apply
-
-# Amounts are solved to about 1e-14 of themselves; a hundred times that is taken as their uncertainty.
-_NOISE = 1e-12
-# An extent this small beside the smallest amount in the reaction is no shift at all.
-_SMALLEST_SHIFT = 1e-7
 
 
 @dataclass(frozen=True)
@@ -87,19 +80,20 @@ class Disturbance:
         """What happened, in order: at once, what rivals did, Q against K, the answer; at most four."""
         return explain.events(self)
 
-    @property
+    @cached_property
     def explanation(self) -> str:
         """Why, in plain sentences made of the numbers; species written as everywhere in eqlib."""
-        return " ".join((self._done(str), *(event.sentence for event in self.events)))
+        return self._explained(str)
 
-    @property
+    @cached_property
     def explanation_unicode(self) -> str:
         """The same with real sub- and superscripts, for people."""
-        return " ".join((self._done(explain.in_unicode), *(event.unicode for event in self.events)))
+        return self._explained(explain.in_unicode)
 
-    def _done(self, shown: explain.Shown) -> str:
-        text = self.stress.describe(shown)
-        return text[0].upper() + text[1:] + "."
+    def _explained(self, shown: explain.Shown) -> str:
+        done = self.stress.describe(shown)
+        told = explain.tell(self, shown)
+        return " ".join((done[0].upper() + done[1:] + ".", *(one.text for one in told)))
 
     @property
     def rivals(self) -> tuple[Reaction, ...]:
@@ -131,37 +125,27 @@ class Disturbance:
         totals = dict.fromkeys(self.at_once.amounts, 0.0) | dict(self.mixture.totals)
         return self.mixture.with_(reactions=reactions, totals=totals)
 
-    def _frozen(self) -> tuple[Reaction, ...]:
-        """The first reaction; where it is a sum of others, all that make its product."""
-        if self.responses[0].determined:
-            return (self.reaction,)
-        product = characteristic_product(self.reaction)
-        return tuple(r for r in self.mixture.reactions if product in r.coefficients)
+    @cached_property
+    def others(self) -> tuple[tuple[Reaction, ...], tuple[Reaction, ...]]:
+        """The other reactions: those that share a species of Q with the first, and those that do not.
 
-    def near(self) -> tuple[Reaction, ...]:
-        """The other reactions that share a species of Q with the first."""
-        frozen, shared = self._frozen(), set(self.reaction.quotient_species)
-        return tuple(r for r in self.mixture.reactions if r not in frozen and shared & set(r.coefficients))
-
-    def far(self) -> tuple[Reaction, ...]:
-        """Those that do not."""
-        frozen, near = self._frozen(), self.near()
-        return tuple(r for r in self.mixture.reactions if r not in frozen and r not in near)
+        Where the first is a sum of others, all that make its product are left out with it.
+        """
+        frozen: tuple[Reaction, ...] = (self.reaction,)
+        if not self.responses[0].determined:
+            product = characteristic_product(self.reaction)
+            frozen = tuple(r for r in self.mixture.reactions if product in r.coefficients)
+        rest = [r for r in self.mixture.reactions if r not in frozen]
+        shared = set(self.reaction.quotient_species)
+        near = tuple(r for r in rest if shared & set(r.coefficients))
+        return near, tuple(r for r in rest if not shared & set(r.coefficients))
 
     def settled(self, near: bool = True) -> State | None:
         """The State once the others (or, without ``near``, only the far ones) have settled and the first
         reaction has not begun; None where there are none.
         """
-        reactions = [*(self.near() if near else ()), *self.far()]
+        reactions = [*(self.others[0] if near else ()), *self.others[1]]
         return self._with(reactions).equilibrate(activity=self.at_once.activity) if reactions else None
-
-    def extents_between(
-        self, start: State, end: State, reactions: Sequence[Reaction]
-    ) -> dict[Reaction, float]:
-        """mol by which each of ``reactions`` ran from ``start`` to ``end``; sums of others left out."""
-        found = extents(reactions, start.amounts, end.amounts)
-        rows = zip(reactions, found.values, found.determined, strict=True)
-        return {r: value for r, value, determined in rows if determined}
 
 
 def disturb(m: Mixture, stress: Stress, activity: str = "ideal") -> Disturbance:
@@ -191,21 +175,20 @@ def _outcome(
     stress: Stress, before: State, at_once: State, after: State, mixture: Mixture, notes: tuple[str, ...]
 ) -> Disturbance:
     moved = extents(mixture.reactions, at_once.amounts, after.amounts)
-    responses = tuple(_response(r, i, moved, at_once) for i, r in enumerate(mixture.reactions))
+    responses = tuple(
+        Response(
+            reaction=r,
+            Q=at_once.quotient_or_nan(r),
+            K=at_once.K(r),
+            extent=x.mol if x.direction != "none" else 0.0,
+            direction=x.direction,
+            determined=x.determined,
+        )
+        for r, x in zip(mixture.reactions, moved, strict=True)
+    )
     first = responses[0]
     direction = first.direction if first.determined else _by_product(first.reaction, at_once, after)
     return Disturbance(stress, before, at_once, after, mixture, responses, direction, notes)
-
-
-def _response(r: Reaction, index: int, moved: Extents, at_once: State) -> Response:
-    return Response(
-        reaction=r,
-        Q=at_once.quotient_or_nan(r),
-        K=at_once.K(r),
-        extent=moved.values[index] if moved.direction(index) != "none" else 0.0,
-        direction=moved.direction(index),
-        determined=moved.determined[index],
-    )
 
 
 def _by_product(r: Reaction, at_once: State, after: State) -> str:
@@ -228,85 +211,3 @@ def _with_activity(state: State, activity: str) -> State:
         if species(name).charge
     }
     return replace(state, activity=activity, gamma=MappingProxyType(gamma))
-
-
-# -- how far each of several reactions has gone, from the amounts before and after --------------------
-
-
-@dataclass(frozen=True)
-class Extents:
-    """Extents in mol, one per reaction, and for each whether it is determined (not a sum of the others)."""
-
-    values: tuple[float, ...]
-    determined: tuple[bool, ...]
-    thresholds: tuple[float, ...]
-
-    def direction(self, index: int) -> str:
-        """ "forward", "reverse" or "none" of one reaction."""
-        value = self.values[index]
-        if abs(value) <= self.thresholds[index]:
-            return "none"
-        return "forward" if value > 0 else "reverse"
-
-
-def extents(reactions: Sequence[Reaction], once: Mapping[str, float], after: Mapping[str, float]) -> Extents:
-    """Solve (changes of amount) = (coefficients) x (extents), by the amounts that are known best.
-
-    The small amounts are the telling ones: a precipitate of a nanomole says more about its reaction than
-    the change of a solute that there is a millimole of, and what is absent throughout is known exactly. So
-    the species are taken in the order of how well they are known, until there are as many independent ones
-    as reactions.
-    """
-    names = list(
-        dict.fromkeys(name for r in reactions for name in r.coefficients if name in once or name in after)
-    )
-    matrix = np.array([[float(r.coefficients.get(name, 0)) for r in reactions] for name in names])
-    matrix = matrix.reshape(len(names), len(reactions))
-    change = np.array([after.get(name, 0.0) - once.get(name, 0.0) for name in names])
-    doubt = _NOISE * np.array([max(once.get(name, 0.0), after.get(name, 0.0)) for name in names])
-    rows, columns = _independent(matrix, np.argsort(doubt, kind="stable"))
-    inverse = np.linalg.inv(matrix[np.ix_(rows, columns)])
-    values, spread = np.zeros(len(reactions)), np.zeros(len(reactions))
-    values[columns] = inverse @ change[rows]
-    spread[columns] = np.abs(inverse) @ doubt[rows]
-    thresholds = [
-        max(10 * float(spread[i]), _SMALLEST_SHIFT * _smallest(r, once, after))
-        for i, r in enumerate(reactions)
-    ]
-    return Extents(tuple(map(float, values)), _determined(matrix, len(rows)), tuple(thresholds))
-
-
-def _independent(matrix: np.ndarray, order: np.ndarray) -> tuple[list[int], list[int]]:
-    """The first independent rows in ``order``, and the columns that make a regular square with them."""
-    reduced: list[tuple[int, np.ndarray]] = []
-    rows = []
-    for i in order:
-        rest = matrix[i].copy()
-        for column, known in reduced:
-            rest -= rest[column] * known
-        column = int(np.abs(rest).argmax()) if rest.size else 0
-        if rest.size and abs(rest[column]) > 1e-9:
-            reduced.append((column, rest / rest[column]))
-            rows.append(int(i))
-    return rows, [column for column, _ in reduced]
-
-
-def _determined(matrix: np.ndarray, rank: int) -> tuple[bool, ...]:
-    """Which columns are no sum of the others."""
-    count = matrix.shape[1]
-    if rank == count:
-        return (True,) * count
-    others = [np.delete(matrix, i, axis=1) for i in range(count)]
-    return tuple(
-        bool(not np.any(matrix[:, i]) or np.linalg.matrix_rank(rest) < rank) for i, rest in enumerate(others)
-    )
-
-
-def _smallest(r: Reaction, once: Mapping[str, float], after: Mapping[str, float]) -> float:
-    """The smallest amount among the species in K, per unit of coefficient."""
-    sizes = [
-        max(once.get(name, 0.0), after.get(name, 0.0)) / abs(float(number))
-        for name, number in r.coefficients.items()
-        if name in r.quotient_species
-    ]
-    return min((size for size in sizes if size > 0), default=0.0)

@@ -11,12 +11,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
 
 from eqlib.chem.reactions import Reaction, characteristic_product
 from eqlib.chem.species import species
-from eqlib.chem.state import NEGLIGIBLE, SAME, Quotient, Shown, State, quotient_in
+from eqlib.chem.state import NEGLIGIBLE, SAME, Quotient, Shown, State, extents, quotient_in
 from eqlib.writing import (
     apart,
     as_share,
@@ -88,11 +88,6 @@ class Event:
     rivals: tuple[Rival, ...] = ()
 
     @property
-    def words(self) -> tuple[str, str, str]:
-        """``sentence``, ``unicode`` and ``brief``."""
-        return self.sentence, self.unicode, self.brief
-
-    @property
     def Q(self) -> float:
         """Of the watched reaction after this step."""
         return self.quotient.Q
@@ -103,25 +98,35 @@ class Event:
         return self.quotient.K
 
 
-def events(d: Disturbance) -> tuple[Event, ...]:
-    """At most four, in the order in which they happen."""
-    plot = d.plot
-    tellers = _Teller(d, str), _Teller(d, in_unicode), _Teller(d, in_unicode, brief=True)
-    told = [
-        Event(plain[0], plain[1], pretty[1], short[1], plain[2], quotient_in(d.reaction, plain[2]), plain[3])
-        for plain, pretty, short in zip(*(teller.tell(plot) for teller in tellers), strict=True)
-    ]
+class Told(NamedTuple):
+    """One step in one style: its kind, its sentences, the state afterwards, the rivals that ran."""
+
+    kind: str
+    text: str
+    state: State
+    rivals: tuple[Rival, ...] = ()
+
+
+def tell(d: Disturbance, shown: Shown, brief: bool = False) -> list[Told]:
+    """The steps, at most four, in the order in which they happen; ``shown`` writes a species."""
+    told = _Teller(d, shown, brief).tell(d.plot)
     if len(told) > 4:  # the last two as one
         asked, answer = told[-2:]
-        words = [
-            f"{first.removesuffix('.')}, so the{then.removeprefix('The')}"
-            if then.startswith("The reaction runs")
-            else f"{first} {then}"
-            for first, then in zip(asked.words, answer.words, strict=True)
-        ]
-        words[2] = in_one([words[2]])
-        told[-2:] = [replace(answer, sentence=words[0], unicode=words[1], brief=words[2])]
-    return tuple(told)
+        if answer.text.startswith("The reaction runs"):
+            text = f"{asked.text.removesuffix('.')}, so the{answer.text.removeprefix('The')}"
+        else:
+            text = f"{asked.text} {answer.text}"
+        told[-2:] = [answer._replace(text=in_one([text]) if brief else text)]
+    return told
+
+
+def events(d: Disturbance) -> tuple[Event, ...]:
+    """The steps in every style."""
+    styles = tell(d, str), tell(d, in_unicode), tell(d, in_unicode, brief=True)
+    return tuple(
+        Event(p.kind, p.text, u.text, b.text, p.state, quotient_in(d.reaction, p.state), p.rivals)
+        for p, u, b in zip(*styles, strict=True)
+    )
 
 
 class Plot:
@@ -167,23 +172,14 @@ class Plot:
             return ()
         change = end.amounts.get(name, 0.0) - start.amounts.get(name, 0.0)
         found = []
-        others = [*self.d.near(), *self.d.far()]
-        for other, extent in self.d.extents_between(start, end, others).items():
-            amount = float(other.coefficients.get(name, 0)) * extent
-            if other != r and amount * change > 0:
-                values = (_value(r, start, name), _value(r, end, name), _drawn(other, extent, start, end))
+        others = [*self.d.others[0], *self.d.others[1]]
+        for other, moved in zip(others, extents(others, start.amounts, end.amounts), strict=True):
+            amount = float(other.coefficients.get(name, 0)) * moved.mol if moved.determined else 0.0
+            if other is not r and amount * change > 0:
+                values = (_value(r, start, name), _value(r, end, name), _drawn(other, moved.mol, start, end))
                 found.append(Rival(quotient_in(other, start), name, amount, change, *values))
         found.sort(key=lambda rival: -abs(rival.amount))
         return tuple(rival for rival in found[:2] if abs(rival.amount) > _SECOND * abs(found[0].amount))
-
-
-def turning(d: Disturbance) -> State | None:
-    """The state in which Q of the watched reaction decides, where its rivals have moved it; else None."""
-    settled = d.settled()
-    if settled is None:
-        return None
-    once, last = (quotient_in(d.reaction, state).ln_ratio for state in (d.at_once, settled))
-    return settled if _moved(once, last) else None
 
 
 def _moved(first: float, last: float) -> bool:
@@ -237,22 +233,22 @@ class _Teller:
         self.reaction = d.reaction
         self.in_bar = d.reaction.basis == "p"
 
-    def tell(self, plot: Plot) -> list[tuple[str, str, State, tuple[Rival, ...]]]:
-        """(kind, sentences, state afterwards, rivals) of each event."""
+    def tell(self, plot: Plot) -> list[Told]:
+        """Every step."""
         d = self.d
         start = self.joined(self.at_once(), self.constant())
         if plot.turning is d.at_once and plot.first.way == "none":
             quiet = self.joined(start, self.unmoved(plot.first))
-            return [("at once", quiet, d.at_once, ()), ("answer", self.answer(plot), d.after, ())]
+            return [Told("at once", quiet, d.at_once), Told("answer", self.answer(plot), d.after)]
         if plot.turning is not d.at_once:
             start = self.and_so(start, self.so_far(plot.first))
-        told: list[tuple[str, str, State, tuple[Rival, ...]]] = [("at once", start, d.at_once, ())]
+        told = [Told("at once", start, d.at_once)]
         if plot.rivals:
             if plot.drivers:
-                told.append(("driver", self.rival(plot.drivers), plot.far, plot.drivers))
-            told.append(("rival", self.rival(plot.rivals), plot.turning, plot.rivals))
-        told.append(("quotient", self.compared(plot), plot.turning, ()))
-        told.append(("answer", self.answer(plot), d.after, ()))
+                told.append(Told("driver", self.rival(plot.drivers), plot.far, plot.drivers))
+            told.append(Told("rival", self.rival(plot.rivals), plot.turning, plot.rivals))
+        told.append(Told("quotient", self.compared(plot), plot.turning))
+        told.append(Told("answer", self.answer(plot), d.after))
         return told
 
     def joined(self, *told: str) -> str:
@@ -532,8 +528,9 @@ class _Teller:
         d, main = self.d, plot.rivals[0]
         r, name = main.quotient.reaction, main.species
         own = float(self.reaction.coefficients[name]) * d.extent
-        moved = d.extents_between(plot.turning, d.after, d.mixture.reactions).get(r, 0.0)
-        amount = float(r.coefficients.get(name, 0)) * moved
+        moved = extents(d.mixture.reactions, plot.turning.amounts, d.after.amounts)
+        its = next(x for other, x in zip(d.mixture.reactions, moved, strict=True) if other is r)
+        amount = float(r.coefficients.get(name, 0)) * its.mol if its.determined else 0.0
         if own * amount >= 0 or abs(amount) < max(0.5 * abs(own), abs(main.amount)):
             return ""
         what = "sets free" if own > 0 else "uses"

@@ -1,5 +1,6 @@
-"""What is in the vessel: concentrations, solids, pressures, pH, what to be told about them; and the quotient
-of a reaction there, its fraction written out, beside the K it is compared with.
+"""What is in the vessel: concentrations, solids, pressures, pH, what to be told about them; how far reactions
+have gone from one such state to another; the quotient of a reaction there, its fraction written out, beside
+the K it is compared with.
 """
 
 from __future__ import annotations
@@ -11,6 +12,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from eqlib.chem.equations import Number, ReactionError
 from eqlib.chem.reactions import Reaction, water
@@ -26,6 +29,10 @@ if TYPE_CHECKING:
 WATER_MOLAR = 55.5
 """mol of water in a litre of dilute solution, as textbooks put it (common practice, no source)."""
 _SLIGHT = 1e-6
+# Amounts are solved to about 1e-14 of themselves; a hundred times that is taken as their uncertainty.
+_NOISE = 1e-12
+# An extent this small beside the smallest amount in the reaction is no shift at all.
+_SMALLEST_SHIFT = 1e-7
 
 Shown = Callable[[str], str]
 SAME = 1e-6
@@ -262,6 +269,88 @@ class State:
         return "".join(lines)
 
 
+# -- how far each of several reactions has gone, from the amounts before and after --------------------
+
+
+@dataclass(frozen=True)
+class Extent:
+    """How far one reaction has gone: mol, the ``doubt`` in them, and whether they are determined (the
+    reaction is not a sum of the others).
+    """
+
+    mol: float
+    doubt: float
+    determined: bool
+    direction: str
+
+
+def extents(
+    reactions: Sequence[Reaction], once: Mapping[str, float], after: Mapping[str, float]
+) -> list[Extent]:
+    """Solve (changes of amount) = (coefficients) x (extents), by the amounts that are known best.
+
+    The small amounts are the telling ones: a precipitate of a nanomole says more about its reaction than
+    the change of a solute that there is a millimole of, and what is absent throughout is known exactly. So
+    the species are taken in the order of how well they are known, until there are as many independent ones
+    as reactions.
+    """
+    names = list(
+        dict.fromkeys(name for r in reactions for name in r.coefficients if name in once or name in after)
+    )
+    matrix = np.array([[float(r.coefficients.get(name, 0)) for r in reactions] for name in names])
+    matrix = matrix.reshape(len(names), len(reactions))
+    change = np.array([after.get(name, 0.0) - once.get(name, 0.0) for name in names])
+    doubt = _NOISE * np.array([max(once.get(name, 0.0), after.get(name, 0.0)) for name in names])
+    rows, columns = _independent(matrix, np.argsort(doubt, kind="stable"))
+    inverse = np.linalg.inv(matrix[np.ix_(rows, columns)])
+    values, spread = np.zeros(len(reactions)), np.zeros(len(reactions))
+    values[columns] = inverse @ change[rows]
+    spread[columns] = np.abs(inverse) @ doubt[rows]
+    determined = _determined(matrix, len(rows))
+    found = []
+    for i, r in enumerate(reactions):
+        least = max(10 * float(spread[i]), _SMALLEST_SHIFT * _smallest(r, once, after))
+        way = "none" if abs(values[i]) <= least else "forward" if values[i] > 0 else "reverse"
+        found.append(Extent(float(values[i]), least, determined[i], way))
+    return found
+
+
+def _independent(matrix: np.ndarray, order: np.ndarray) -> tuple[list[int], list[int]]:
+    """The first independent rows in ``order``, and the columns that make a regular square with them."""
+    reduced: list[tuple[int, np.ndarray]] = []
+    rows = []
+    for i in order:
+        rest = matrix[i].copy()
+        for column, known in reduced:
+            rest -= rest[column] * known
+        column = int(np.abs(rest).argmax()) if rest.size else 0
+        if rest.size and abs(rest[column]) > 1e-9:
+            reduced.append((column, rest / rest[column]))
+            rows.append(int(i))
+    return rows, [column for column, _ in reduced]
+
+
+def _determined(matrix: np.ndarray, rank: int) -> tuple[bool, ...]:
+    """Which columns are no sum of the others."""
+    count = matrix.shape[1]
+    if rank == count:
+        return (True,) * count
+    others = [np.delete(matrix, i, axis=1) for i in range(count)]
+    return tuple(
+        bool(not np.any(matrix[:, i]) or np.linalg.matrix_rank(rest) < rank) for i, rest in enumerate(others)
+    )
+
+
+def _smallest(r: Reaction, once: Mapping[str, float], after: Mapping[str, float]) -> float:
+    """The smallest amount among the species in K, per unit of coefficient."""
+    sizes = [
+        max(once.get(name, 0.0), after.get(name, 0.0)) / abs(float(number))
+        for name, number in r.coefficients.items()
+        if name in r.quotient_species
+    ]
+    return min((size for size in sizes if size > 0), default=0.0)
+
+
 # -- Q written out --------------------
 
 
@@ -317,7 +406,7 @@ class Quotient:
             return "none"
         return "forward" if self.ln_ratio < 0 else "reverse"
 
-    @property
+    @cached_property
     def figures(self) -> int:
         """How many figures it takes to tell Q from K: at least three, at most nine."""
         tells = (n for n in range(3, 9) if number(self.Q, n) != number(self.K, n))

@@ -14,7 +14,6 @@ from types import MappingProxyType
 from typing import Any
 
 from eqlib.chem.disturb import Disturbance
-from eqlib.chem.explain import turning
 from eqlib.chem.species import species
 from eqlib.chem.state import State
 from eqlib.lab.colour import Colour, absorbance, colour_of
@@ -104,7 +103,8 @@ class Scene:
     @cached_property
     def settled(self) -> State | None:
         """Where only the rivals have acted, the first reaction not yet; None where no rival decides."""
-        return turning(self.d)
+        turning = self.d.plot.turning
+        return None if turning is self.d.at_once else turning
 
     def quotient(self, state: State) -> float:
         """Q of the first reaction in a state; nan where it has none."""

@@ -588,7 +588,7 @@ def check(d):
 
 def check_way(d):
     """States lawful; and the side of K at the turn is the way it runs, always."""
-    others = [*d.near(), *d.far()]
+    others = [*d.others[0], *d.others[1]]
     for event in d.events:
         if event.kind in ("rival", "quotient") and event.state is not d.at_once:
             check_state(d, event.state, others)

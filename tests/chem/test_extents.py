@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import eqlib as eq
-from eqlib.chem.disturb import extents
+from eqlib.chem.state import extents
 
 REACTIONS = [
     eq.Reaction("Fe^3+ + SCN^- <=> FeSCN^2+", K=140),
@@ -34,19 +34,19 @@ def test_known_extents_are_found(shares, logs):
             if name != "H2O(l)":
                 after[name] += number * x
     found = extents(REACTIONS, once, after)
-    assert all(found.determined)
-    for i, (value, wanted) in enumerate(zip(found.values, true, strict=True)):
-        assert value == pytest.approx(wanted, abs=max(found.thresholds[i], 1e-9 * abs(wanted)))
-        if abs(wanted) > 10 * found.thresholds[i]:
-            assert found.direction(i) == ("forward" if wanted > 0 else "reverse")
+    assert all(one.determined for one in found)
+    for one, wanted in zip(found, true, strict=True):
+        assert one.mol == pytest.approx(wanted, abs=max(one.doubt, 1e-9 * abs(wanted)))
+        if abs(wanted) > 10 * one.doubt:
+            assert one.direction == ("forward" if wanted > 0 else "reverse")
 
 
 def test_nothing_changed():
     once = dict.fromkeys(NAMES, 1e-3)
-    assert [extents(REACTIONS, once, once).direction(i) for i in range(5)] == ["none"] * 5
+    assert [one.direction for one in extents(REACTIONS, once, once)] == ["none"] * 5
 
 
 def test_a_sum_of_the_others_is_not_determined():
     both = [REACTIONS[0] + REACTIONS[1], *REACTIONS]
     once = dict.fromkeys(NAMES, 1e-3)
-    assert extents(both, once, once).determined == (False, False, False, True, True, True)
+    assert [one.determined for one in extents(both, once, once)] == [False, False, False, True, True, True]
