@@ -5,7 +5,7 @@ computed.
 from __future__ import annotations
 
 import statistics
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from eqlib.assess.asks import ASKS
@@ -29,35 +29,31 @@ _ROUNDED = "The table goes on from the rounded reading, so its last figures can 
 
 def worked(question: Question, case: Case) -> str:
     """The working of one student's copy of a question; what is not asked is left out."""
-    pieces: list[str] = []
-    if case.reactions:
-        pieces.append(_reaction_line(case))
-    if case.portions and case.reactions:
-        pieces.append(_mixing(case))
+    pieces = [_reaction_line(case), _mixing(case)] if case.reactions else []
     if case.measured:
         pieces.append(_reading(case))
     of = towards_the_end(case)
     if of is not None and _asks(question, "K", "Q", "ice", "extent", "concentration", "true"):
-        pieces += [_net(case, of), _from_K(of), ice_markdown(of), _constant(question, of)]
+        change = {name: float(nu) * (of.extent or 0.0) for name, nu in of.reaction.quotient_species.items()}
+        rows = {"Initial": of.mixed, "Change": change, "Equilibrium": of.equilibrium}
+        pieces += [_net(case, of), _from_K(of), _grid(of, rows), _constant(question, of)]
     if case.disturbance is not None:
         pieces.append(_disturbance(case))
-    pieces.append(_rates(question, case))
-    answers = [ASKS[part.ask].worked(part, case) for part in question.parts]
-    if any(answers):
-        pieces.append("**So:**\n" + "\n".join(f"- {answer}" for answer in answers if answer))
+    pieces.append(
+        _listed(
+            "**Rates.** Each rate goes with the concentrations on its own side of the arrow, and at "
+            "equilibrium both are equal and above zero.",
+            (ASKS[p.ask].because(p, case) for p in question.parts if p.ask in ("rate", "graph")),
+        )
+    )
+    pieces.append(_listed("**So:**", (ASKS[part.ask].worked(part, case) for part in question.parts)))
     return "\n\n".join(piece for piece in pieces if piece)
 
 
-def _rates(question: Question, case: Case) -> str:
-    """How fast each rate that is asked about is at its moment, beside what it was before the change."""
-    parts = [part for part in question.parts if part.ask in ("rate", "graph")]
-    lines = dict.fromkeys(f"- {ASKS[part.ask].because(part, case)}" for part in parts)
-    if not lines:
-        return ""
-    return (
-        "**Rates.** Each rate goes with the concentrations on its own side of the arrow, and at equilibrium "
-        "both are equal and above zero.\n" + "\n".join(lines)
-    )
+def _listed(head: str, lines: Iterable[str]) -> str:
+    """The lines that say something, each once, below their head; "" where none does."""
+    items = [f"- {line}" for line in dict.fromkeys(lines) if line]
+    return "\n".join([head, *items]) if items else ""
 
 
 def _asks(question: Question, *names: str) -> bool:
@@ -66,29 +62,24 @@ def _asks(question: Question, *names: str) -> bool:
 
 def _reaction_line(case: Case) -> str:
     reaction = case.reaction
-    line = f"**Reaction:** {reaction.unicode}"
-    if reaction.quotient_species:
-        line += f", with {with_unicode(reaction.expression, reaction)}"
-    return f"{line}."
+    K = f", with {with_unicode(reaction.expression, reaction)}" if reaction.quotient_species else ""
+    return f"**Reaction:** {reaction.unicode}{K}."
 
 
 def _mixing(case: Case) -> str:
     poured, shown = [p for p in case.portions if p.volume], digits(case)
     total = as_given(1e3 * case.volume)
-    if len(poured) == 1:
+    if len(poured) < 2:
         return ""  # nothing is thinned
-    lines = [f"**Mixing.** The volume is {total} mL in all. Before any reaction:"]
+    lines = []
     for name in case.reaction.quotient_species:
-        terms = [
+        terms = " + ".join(
             f"{as_given(portion.concentrations[name])} × {as_given(1e3 * portion.volume)}/{total}"
             for portion in poured
             if portion.concentrations.get(name)
-        ]
-        if terms:
-            lines.append(
-                f"- [{in_unicode(name)}] = {' + '.join(terms)} = {shown(name, case.mixed[name])} mol/L"
-            )
-    return "\n".join(lines) if len(lines) > 1 else ""
+        )
+        lines.append(terms and f"[{in_unicode(name)}] = {terms} = {shown(name, case.mixed[name])} mol/L")
+    return _listed(f"**Mixing.** The volume is {total} mL in all. Before any reaction:", lines)
 
 
 def towards_the_end(case: Case) -> Case | None:
@@ -225,13 +216,6 @@ def _standard(case: Case) -> str:
     )
 
 
-def ice_markdown(case: Case) -> str:
-    """The ICE table of the first reaction as a markdown table, mol/L."""
-    extent = case.extent or 0.0
-    change = {name: float(nu) * extent for name, nu in case.reaction.quotient_species.items()}
-    return _grid(case, {"Initial": case.mixed, "Change": change, "Equilibrium": case.equilibrium})
-
-
 def _grid(case: Case, rows: Mapping[str, Mapping[str, float]]) -> str:
     """Rows of concentrations as a markdown table; what grows in the row of changes has its sign."""
     names, shown = list(case.reaction.quotient_species), digits(case)
@@ -263,13 +247,12 @@ def _competitor(case: Case, bound: str) -> str:
     """Name what took the reactant away: the other reaction that holds it and gained most."""
     at_once, after = case.disturbance.at_once, case.disturbance.after
     mine = case.reaction.coefficients
-    takers: dict[str, float] = {}
-    for reaction in case.reactions[1:]:
-        if bound not in reaction.coefficients:
-            continue
-        for name in reaction.coefficients:
-            if name not in mine and name in after:
-                takers[name] = after.amounts.get(name, 0.0) - at_once.amounts.get(name, 0.0)
+    takers = {
+        name: after.amounts.get(name, 0.0) - at_once.amounts.get(name, 0.0)
+        for reaction in case.reactions[1:]
+        for name in reaction.coefficients
+        if bound in reaction.coefficients and name not in mine and name in after
+    }
     gained = max(takers, key=lambda name: takers[name], default=None)
     if gained is None or takers[gained] <= 0:
         return ""

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part, in_unicode
 from eqlib.assess.mark import read_part
 from eqlib.assess.question import Question, options_for
@@ -98,7 +97,7 @@ def _words(part: Part, question: Question, student: str | None, value: Any, name
 
 def _readings(part: Part, question: Question, student: str | None, value: Any, name: str) -> str:
     """A field as tall as its table, which begins with what there is to work with, and a file to open in its place."""
-    shown = value if isinstance(value, str) else ASKS[part.ask].start(part, question.case(student))
+    shown = value if isinstance(value, str) else question.case(student).expected[part.id]
     rows = min(max(shown.count("\n") + 2, 6), 24)
     return (
         f'<textarea name="{text(name)}" rows="{rows}" cols="60" aria-label="{text(part.label)}" class="mono" {KEYS}>{text(shown)}</textarea>'

@@ -44,7 +44,7 @@ def test_how_sure_somebody_is_never_earns_points():
 def test_each_requirement_of_a_plan_is_paid_for_by_one_part():
     plan = some_plan(20.0)
     judged = [one.key for one in judge(plan, 20.0).requirements]
-    paid = [key for _, keys in PIECES.values() for key in keys]
+    paid = [key for _, _, keys in PIECES.values() for key in keys]
     assert sorted(paid) == sorted(judged)
 
 

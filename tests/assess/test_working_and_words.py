@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from eqlib.assess import feedback
-from eqlib.assess.asks.reasons import SAID, SOUND, reason_label
+from eqlib.assess.asks import ASKS
+from eqlib.assess.asks.reasons import SAID, SOUND
 from eqlib.assess.load import load_questions
 from eqlib.assess.mark import mark
 from eqlib.assess.mistakes import MISTAKES
@@ -303,8 +304,8 @@ def test_every_misconception_that_can_be_offered_has_a_hint():
         assert hint[-1] in ".?"
         assert not title.endswith(".")
     for name in (*SOUND, *SAID):
-        assert reason_label(name).endswith(".")
-    assert reason_label("binds:SCN^-").startswith("What was added ties up SCN⁻")
+        assert ASKS["reason"].said_as(name).endswith(".")
+    assert ASKS["reason"].said_as("binds:SCN^-").startswith("What was added ties up SCN⁻")
 
 
 def test_the_same_hint_is_not_given_twice_over(questions):

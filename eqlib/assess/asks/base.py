@@ -155,10 +155,7 @@ class Answered:
 
 
 class Ask:
-    """One kind of asking. Subclasses say what is expected, how it is judged and what mistakes it can show.
-
-    ``reaction`` and ``stress`` say whether the question must have one.
-    """
+    """One kind of asking. Subclasses say what is expected, how it is judged and what mistakes it can show."""
 
     kind: ClassVar[str] = "choice"
     Table: ClassVar[type[PartTable]] = PartTable
@@ -167,14 +164,17 @@ class Ask:
     choices: ClassVar[tuple[tuple[str, str], ...]] = ()
     #: Other keys of the table that go into the Part as they are.
     keys: ClassVar[tuple[str, ...]] = ()
+    #: Is there a right answer only where the question has a reaction, and where something is done to it?
+    of_chemistry: ClassVar[bool] = True
+    of_change: ClassVar[bool] = False
 
     def needs_stress(self, part: Part) -> bool:
         """Does the part ask what a change does?"""
-        return False
+        return self.of_change
 
     def needs_reaction(self, part: Part) -> bool:
         """Is there a right answer only where the question has a reaction?"""
-        return True
+        return self.of_chemistry
 
     def needs_reading(self, part: Part) -> str:
         """The reading under [question.measured] without which it has no answer, or ""."""
@@ -203,10 +203,6 @@ class Ask:
     def of_reaction(self, part: Part, reaction: Reaction) -> Part:
         """The part with what it has from the question's first reaction."""
         return part
-
-    def start(self, part: Part, case: Case) -> str:
-        """What stands in the field before anything is typed."""
-        return ""
 
     def default_id(self, table: Any) -> str:
         """The part's id where the file gives none."""

@@ -21,15 +21,14 @@ if TYPE_CHECKING:
     from eqlib.assess.question import Case, Policy
 
 LEAST = "least_mL"
-#: Part of a plan -> its label and the requirements that it decides.
+#: Part of a plan -> its label, its field of a Plan, and the requirements that it decides.
 PIECES = {
-    "demo": ("What is shown", ("safe",)),
-    "vessel": ("In what", ("large enough",)),
-    "start": ("Start with", ("amount",)),
-    "add": ("Then add", ("seen", "grey", "more than dilution")),
-    "back": ("Turn it back with", ("turned back",)),
+    "demo": ("What is shown", "demo", ("safe",)),
+    "vessel": ("In what", "vessel", ("large enough",)),
+    "start": ("Start with", "start_mL", ("amount",)),
+    "add": ("Then add", "add_mL", ("seen", "grey", "more than dilution")),
+    "back": ("Turn it back with", "back_mL", ("turned back",)),
 }
-_FIELDS = {"demo": "demo", "vessel": "vessel", "start": "start_mL", "add": "add_mL", "back": "back_mL"}
 
 
 class DesignTable(PartTable):
@@ -41,23 +40,18 @@ class Design(Ask):
     """One part of a plan. Its share is that of its requirements which the whole plan meets."""
 
     Table = DesignTable
-
-    def needs_reaction(self, part: Part) -> bool:
-        return False
+    of_chemistry = False
 
     def default_id(self, table: Any) -> str:
         return str(table.of)
 
     def options(self, table: Any, question: str) -> tuple[tuple[str, str], ...]:
-        offers: dict[str, Mapping[str, Any]] = {"demo": demonstrations(), "vessel": VESSELS}
-        found = offers.get(table.of, {})
-        return tuple((key, one.words) for key, one in found.items())
+        offered: dict[str, Mapping[str, Any]] = {"demo": demonstrations(), "vessel": VESSELS}
+        return tuple((key, one.words) for key, one in offered.get(table.of, {}).items())
 
     def finished(self, part: Part, table: Any) -> Part:
-        label = table.label or PIECES[table.of][0]
-        if part.options:
-            return replace(part, label=label)
-        return replace(part, label=label, kind="number", unit="mL")
+        part = replace(part, label=table.label or PIECES[table.of][0])
+        return part if part.options else replace(part, kind="number", unit="mL")
 
     def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
         return super().read(part, raw, species) if part.options else read_number(raw, part.unit)
@@ -69,7 +63,7 @@ class Design(Ask):
             raise EqlibError(
                 f"no plan meets every requirement with {LEAST} = {_least(case):g}; change its range"
             )
-        return getattr(plan, _FIELDS[part.table.of])
+        return getattr(plan, PIECES[part.table.of][1])
 
     def words(self, part: Part, case: Case, value: Any) -> str:
         return f"{value:g} mL" if part.kind == "number" else super().words(part, case, value)
@@ -78,7 +72,7 @@ class Design(Ask):
         judged = self._mixed(part, case, {**answered.said, part.id: reading.value})
         if isinstance(judged, str):
             return Verdict(0.0, "wrong", said=judged)
-        mine = [one for one in judged.requirements if one.key in PIECES[part.table.of][1]]
+        mine = [one for one in judged.requirements if one.key in PIECES[part.table.of][2]]
         share = sum(one.met for one in mine) / len(mine)
         said = " ".join(
             f"{one.key.capitalize()}: {'met' if one.met else 'not met'}. {one.words}" for one in mine
@@ -94,7 +88,7 @@ class Design(Ask):
         if missing:
             return f"A plan is judged as a whole; still missing: {', '.join(missing)}."
         try:
-            return judge(Plan(**{_FIELDS[of]: value for of, value in pieces.items()}), _least(case))
+            return judge(Plan(**{PIECES[of][1]: value for of, value in pieces.items()}), _least(case))
         except EqlibError as error:
             return f"This plan could not be mixed: {error}."
 

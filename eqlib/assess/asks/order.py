@@ -111,10 +111,8 @@ class Speed(_Ordered):
     """Labels of ``items``, fastest first, from the times measured."""
 
     Table = SpeedTable
+    of_chemistry = False
     label = "Put these in order, the fastest first"
-
-    def needs_reaction(self, part: Part) -> bool:
-        return False
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> list[str]:
         ranked = sorted(part.items, key=lambda item: value_of(item.seconds, case.numbers))

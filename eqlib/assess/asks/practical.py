@@ -63,6 +63,7 @@ class OwnReadings(Ask):
 
     kind = "readings"
     Table = ReadingsTable
+    of_chemistry = False
     label = "Your readings"
     help = "Type over them or paste your own: a line for each tube, headings with units."
 
@@ -81,14 +82,8 @@ class OwnReadings(Ask):
         shown = f"read as {counted['standard']} standards and {counted['test']} tests"
         return Reading(True, value, shown, notes=(*found.notes[1:], *map(str, found.faults[:3])))
 
-    def needs_reaction(self, part: Part) -> bool:
-        return False
-
     def finished(self, part: Part, table: Any) -> Part:
         return replace(super().finished(part, table), weight=0.0)
-
-    def start(self, part: Part, case: Case) -> str:
-        return simulated(case)
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
         return simulated(case)
@@ -102,11 +97,9 @@ class Work(Ask):
 
     kind = "table"
     Table = BareTable
+    of_chemistry = False
     label = "Tube by tube"
     help = "mol/L at equilibrium, Kc in L/mol. Each cell is judged from your own readings and earlier cells."
-
-    def needs_reaction(self, part: Part) -> bool:
-        return False
 
     def finished(self, part: Part, table: Any) -> Part:
         labels = tuple(row.tube.label for row in _planned() if row.tube.role == "test")

@@ -8,9 +8,8 @@ reason with a species in it.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from pydantic import field_validator
 
@@ -25,6 +24,7 @@ from eqlib.assess.asks.base import (
     beside,
     in_unicode,
 )
+from eqlib.assess.asks.sentences import Sentence
 from eqlib.assess.asks.shift import heat_may_help, own_direction
 from eqlib.assess.mistakes import MISTAKES
 from eqlib.assess.reading.plain import Reading
@@ -44,8 +44,7 @@ _CLEARLY = 2.0
 # -- what the engine finds --------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Driver:
+class Driver(NamedTuple):
     """Why the first reaction went as it did.
 
     ``kind``: "K" (it changed), "binds" or "frees" (another equilibrium takes up or gives back ``species``),
@@ -61,7 +60,7 @@ def cause_of(case: Case) -> Driver:
     least half as far from K (in its logarithm) as it does once the rival has had its way.
     """
     d = case.disturbance
-    if abs(d.K / d.before.K(d.before.reactions[0]) - 1) > SAME:
+    if abs(d.K / d.before.K(d.reaction) - 1) > SAME:
         return Driver("K")
     if len(case.reactions) == 1 or _moved_by_others(d) < _HARDLY:
         return Driver("Q")
@@ -126,21 +125,12 @@ def tied_up(case: Case, least: float = 0.1) -> str | None:
 # -- sentences --------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Sentence:
-    """A sound reason: its words, when it is true, and whether there must be a change for that."""
-
-    words: str
-    holds: Callable[[Case], bool]
-    stress: bool = True
-
-
 def _by_Q(case: Case, side: str, way: str) -> bool:
     """Does Q right after the change stand on this side of K, does the reaction go that way, and is that
     reason enough: no rival decides, or Q is off by a factor of two and more all the same?
     """
     d = case.disturbance
-    if abs(d.K / d.before.K(d.before.reactions[0]) - 1) > SAME:
+    if abs(d.K / d.before.K(d.reaction) - 1) > SAME:
         return False
     ratio = d.Q / d.K
     enough = cause_of(case).kind == "Q" or not 1 / _CLEARLY < ratio < _CLEARLY
@@ -149,7 +139,7 @@ def _by_Q(case: Case, side: str, way: str) -> bool:
 
 def _by_K(case: Case, side: str, way: str) -> bool:
     d = case.disturbance
-    before = d.before.K(d.before.reactions[0])
+    before = d.before.K(d.reaction)
     return beside(d.K, before) == side and d.direction == way
 
 
@@ -224,14 +214,6 @@ def is_sound(name: str) -> bool:
     return name in SOUND or name.partition(":")[0] in OF_SPECIES
 
 
-def reason_label(name: str) -> str:
-    """The sentence shown for a reason."""
-    kind, _, species = name.partition(":")
-    if species:
-        return OF_SPECIES[kind].format(species=in_unicode(species))
-    return SOUND[name].words if name in SOUND else SAID[name]
-
-
 def holds(name: str, case: Case) -> bool:
     """Does the mixture say so? True of the sentence that states what decides, and leads where it went."""
     kind, _, species = name.partition(":")
@@ -259,14 +241,13 @@ class Reason(Picked):
 
     Table = ReasonTable
     label = "Which sentence explains it best?"
-
-    def needs_stress(self, part: Part) -> bool:
-        """True unless every sound sentence on offer speaks of the mixture as it stands."""
-        sound = [value for value, _ in part.options if is_sound(value)]
-        return not sound or any(value not in SOUND or SOUND[value].stress for value in sound)
+    of_change = True
 
     def said_as(self, name: str) -> str:
-        return reason_label(name)
+        kind, _, species = name.partition(":")
+        if species:
+            return OF_SPECIES[kind].format(species=in_unicode(species))
+        return SOUND[name].words if name in SOUND else SAID[name]
 
     def holding(self, part: Part, case: Case) -> Sequence[str]:
         return [name for name, _ in part.options if is_sound(name) and holds(name, case)]
@@ -333,9 +314,7 @@ class _Pick(Picked):
     """One of the named species."""
 
     Table = PickTable
-
-    def needs_stress(self, part: Part) -> bool:
-        return True
+    of_change = True
 
     def said_as(self, name: str) -> str:
         return in_unicode(name)

@@ -35,7 +35,6 @@ from eqlib.assess.setting import StressTable
 from eqlib.assess.tables import Table, near
 from eqlib.chem.disturb import Disturbance, disturb
 from eqlib.chem.ice import FIVE_PERCENT, SmallX, ice
-from eqlib.chem.reactions import Reaction
 from eqlib.writing import number
 
 if TYPE_CHECKING:
@@ -43,7 +42,7 @@ if TYPE_CHECKING:
 
 
 class Sentence(NamedTuple):
-    """Something to say about a finished mixture, whether it holds, and why."""
+    """Something to say about a mixture, whether it holds, and why."""
 
     words: str
     holds: Callable[[Case], bool]
@@ -256,24 +255,20 @@ def _compare(d: Disturbance) -> str:
     return way_of(d.Q, d.K)
 
 
-def _first(d: Disturbance) -> Reaction:
-    return d.before.reactions[0]
-
-
 def _named(d: Disturbance) -> set[str]:
     """What of the first reaction was brought in or taken out."""
-    return set(added_species(d.stress)) & set(_first(d).coefficients)
+    return set(added_species(d.stress)) & set(d.reaction.coefficients)
 
 
 def _more_forward(d: Disturbance) -> str:
     """By the side of what was brought in; what was taken out is not more of anything."""
-    signs = [] if d.stress.kind == "remove" else [_first(d).coefficients[name] for name in _named(d)]
+    signs = [] if d.stress.kind == "remove" else [d.reaction.coefficients[name] for name in _named(d)]
     return "forward" if any(nu < 0 for nu in signs) else "reverse" if signs else "none"
 
 
 def _fewer_gas(d: Disturbance) -> str:
     """More gas or less room: to the side with fewer gas molecules; more room: to the other."""
-    gases = sum(float(nu) for name, nu in _first(d).coefficients.items() if name.endswith("(g)"))
+    gases = sum(float(nu) for name, nu in d.reaction.coefficients.items() if name.endswith("(g)"))
     kind = d.stress.kind
     more = kind in ("add", "add_inert") or (kind == "change_volume" and d.after.volume < d.before.volume)
     less = kind in ("remove", "dilute") or (kind == "change_volume" and not more)
@@ -295,7 +290,7 @@ def _not_reacting(d: Disturbance) -> str:
 
 def _binds_there(d: Disturbance) -> str:
     """What is added acts where another reaction ties up a species of the first one; else compare."""
-    first, added = _first(d).coefficients, set(added_species(d.stress))
+    first, added = d.reaction.coefficients, set(added_species(d.stress))
     rivals = [r.coefficients for r in d.before.reactions[1:] if added & set(r.coefficients)]
     bound = [first[name] for names in rivals for name in names if name in first]
     if _named(d) or not bound:
@@ -402,8 +397,7 @@ class RuleAsked(Picked):
         """The case in which a wrong rule fails, then all of them."""
         if said not in RULES or not (failed := self._failed(part, case, said)):
             return self.because(part, case)
-        label, says, happens = failed
-        return f"Try it on “{label}”: by this rule it would go {says}, but it goes {happens}."
+        return "Try it on “{}”: by this rule it would go {}, but it goes {}.".format(*failed)
 
     def worked(self, part: Part, case: Case) -> str:
         """The rule, and how Q stands beside K in each case (where no rival acts before Q says all)."""

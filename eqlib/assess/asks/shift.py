@@ -98,8 +98,7 @@ def said_to(case: Case, ask: str, said: Mapping[str, Any]) -> Any:
 class _OfChange(Ask):
     """A choice about what a change does."""
 
-    def needs_stress(self, part: Part) -> bool:
-        return True
+    of_change = True
 
     def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
         change = change_of(case)
@@ -117,8 +116,11 @@ class _OfChange(Ask):
 
 
 class Direction(_OfChange):
-    """forward | reverse | none, of the mixture's first reaction."""
+    """forward | reverse | none, of the mixture's first reaction. Without a change: the way that it goes from
+    the instant of mixing.
+    """
 
+    of_change = False
     Table = BareTable
     label = "Which way does the equilibrium shift?"
     choices = (
@@ -126,10 +128,6 @@ class Direction(_OfChange):
         ("reverse", "← to reactants"),
         ("none", "no shift"),
     )
-
-    def needs_stress(self, part: Part) -> bool:
-        """Without one, the way that the mixture goes from the instant of mixing is asked."""
-        return False
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
         return from_mixing(case) if case.direction is None else case.direction

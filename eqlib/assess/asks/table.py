@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 _NEAR = 0.01
 Rows = Mapping[str, Mapping[str, Any]]
+Cells = Mapping[str, Mapping[str, Linear]]
 
 
 class IceTable(PartTable):
@@ -82,10 +83,10 @@ class Ice(Ask):
         best = right if own is None else max(right, sheet.carried(own))
         if best == sheet.zeros():
             best = 0  # a table of zeros was not worked out
-        places = len(ICE_ROWS) * len(part.columns)
+        places = len(sheet.places)
         if best == places:
             return Verdict(1.0, "right" if right == places else "carried")
-        mistake = "unit_prefix" if sheet.thousandfold() else table_mistake(case, reading.value)
+        mistake = "unit_prefix" if sheet.thousandfold() else table_mistake(case, sheet.rows)
         said = feedback.HALFWAY.format(right=best, all=places)
         if mistake:
             said += " " + feedback.wrong_part(mistake).removeprefix(feedback.NOT_YET).strip()
@@ -106,17 +107,16 @@ class _Sheet:
     """A filled-in table beside the right one."""
 
     def __init__(self, part: Part, case: Case, value: Rows, tolerance: float):
-        self.part, self.case, self.value, self.tolerance = part, case, value, tolerance
+        self.part, self.case, self.tolerance = part, case, tolerance
         self.nu = {name: float(case.reaction.coefficients[name]) for name in part.columns}
         self.right = case.expected[part.id]
-        self.cells = {
-            (row, name): read_cell(value.get(row, {}).get(name)) for row in ICE_ROWS for name in part.columns
-        }
+        self.rows = filled_in(value, part.columns)
+        self.places = [(row, name) for row in ICE_ROWS for name in part.columns]
         self.mixed = {name: self._start(name) for name in part.columns}
 
     def number(self, row: str, name: str) -> float | None:
         """The number in a place; None where it is empty or holds an x."""
-        cell = self.cells[row, name]
+        cell = self.rows[row].get(name)
         return None if cell is None or cell.multiple else cell.constant
 
     def _start(self, name: str) -> float:
@@ -130,7 +130,7 @@ class _Sheet:
 
     def is_right(self, row: str, name: str) -> bool:
         """Is a place right, in numbers or in x?"""
-        cell = self.cells[row, name]
+        cell = self.rows[row].get(name)
         if cell is None:
             return False
         if not cell.multiple:
@@ -141,7 +141,7 @@ class _Sheet:
 
     def zeros(self) -> int:
         """Right places in which nothing stands or moves."""
-        return sum(not self.right[row][name] and self.is_right(row, name) for row, name in self.cells)
+        return sum(not self.right[row][name] and self.is_right(row, name) for row, name in self.places)
 
     def count(self, x: float | None = None, earlier: bool = False) -> int:
         """Places that are right, or follow from ``x`` (mol/L); the change row only where ``x`` is of an
@@ -150,7 +150,7 @@ class _Sheet:
         """
         good = {
             (row, name)
-            for row, name in self.cells
+            for row, name in self.places
             if self.is_right(row, name) or (x is not None and self._goes_on(row, name, x, earlier))
         }
         worked = {row for row, name in good if self.right[row][name]}
@@ -169,14 +169,12 @@ class _Sheet:
 
     def _adds_up(self, name: str) -> bool:
         """Is E = I + C, with the student's own I and C, from a start and a change that can be?"""
-        start, change, end = (self.cells[row, name] for row in ICE_ROWS)
+        start, change, end = (self.rows[row].get(name) for row in ICE_ROWS)
         if start is None or change is None or end is None:
             return False
-        if not change.multiple and not self._can_change(abs(change.constant / self.nu[name])):
-            rows = {row: _cells(self.value, row, self.nu) for row in ICE_ROWS}
-            if not change.constant or next(iter(_change(self.case, self.nu, rows)), None) is None:
-                return False
-        if start.multiple or not close(start.constant, self.mixed[name], self.tolerance):
+        slip = bool(change.constant) and any(_change(self.case, self.rows))
+        possible = change.multiple or slip or self._can_change(abs(change.constant / self.nu[name]))
+        if not possible or start.multiple or not close(start.constant, self.mixed[name], self.tolerance):
             return False
         total = start.constant + change.constant
         return (
@@ -191,9 +189,9 @@ class _Sheet:
     def carried(self, own: Mapping[str, Any]) -> int:
         """The most places that are right or follow, from x as given earlier or as in this table."""
         if self.thousandfold():
-            return len(self.cells) - len(self.part.columns)  # a slip in every row is paid for in one
-        starts = [(self.cells["initial", name], self.mixed[name]) for name in self.part.columns]
-        if not all(cell is None or close(cell.constant, start, self.tolerance) for cell, start in starts):
+            return len(self.places) - len(self.part.columns)  # a slip in every row is paid for in one
+        starts = self.rows["initial"].items()
+        if not all(close(cell.constant, self.mixed[name], self.tolerance) for name, cell in starts):
             return 0  # from such a start there is no way on
         scale = {part.id: scale_of(part) for part in self.case.parts if part.kind == "number"}
         ways = [(self.case.extent or 0.0, False)]
@@ -206,33 +204,44 @@ class _Sheet:
 
     def thousandfold(self) -> bool:
         """Is the whole table right, but in another unit?"""
-        pairs = [
-            (self.number(row, name), self.right[row][name])
-            for row, name in self.cells
-            if self.right[row][name]
-        ]
+        pairs = [(self.number(row, name), self.right[row][name]) for row, name in self.places]
         return any(
-            all(own is not None and close(own, right * factor, self.tolerance) for own, right in pairs)
-            for factor in (1e3, 1e-3)
+            all(own is not None and close(own, right * f, self.tolerance) for own, right in pairs if right)
+            for f in (1e3, 1e-3)
         )
 
 
 # -- which mistakes a table is consistent with ------------------------------------------------------------
 
 
-def table_mistake(case: Case, value: Rows) -> str | None:
-    """The id of the mistake an ICE table (as read) is consistent with, most telling first; or None."""
-    coefficients = {n: float(c) for n, c in case.reaction.coefficients.items()}
-    rows = {row: _cells(value, row, coefficients) for row in ICE_ROWS}
-    for test in (_initial, _reading, _change, _equilibrium):
-        for mistake in test(case, coefficients, rows):
-            return mistake
-    return None
+def table_mistake(case: Case, rows: Cells) -> str | None:
+    """The id of the mistake that the filled-in cells of an ICE table show, most telling first; or None."""
+    tests = (_initial, _reading, _change, _equilibrium)
+    return next((mistake for test in tests for mistake in test(case, rows)), None)
 
 
-def _reading(case: Case, coefficients: Mapping[str, float], rows: _Cells) -> Iterator[str]:
+def filled_in(value: Rows, names: Iterable[str]) -> dict[str, dict[str, Linear]]:
+    """{row: {species: Linear}} of the cells that are filled in."""
+    read = {row: {n: read_cell(value.get(row, {}).get(n)) for n in names} for row in ICE_ROWS}
+    return {row: {n: c for n, c in cells.items() if c is not None} for row, cells in read.items()}
+
+
+def _near(a: float, b: float) -> bool:
+    return math.isclose(a, b, rel_tol=_NEAR, abs_tol=1e-12)
+
+
+def _coefficients(case: Case) -> dict[str, float]:
+    return {name: float(nu) for name, nu in case.reaction.coefficients.items()}
+
+
+def _numbers(rows: Cells, row: str) -> dict[str, float]:
+    """The cells of a row in which a number stands."""
+    return {n: c.constant for n, c in rows[row].items() if not c.multiple}
+
+
+def _reading(case: Case, rows: Cells) -> Iterator[str]:
     """A whole change row that follows from a slip in the reading of the instrument."""
-    given = {n: c.constant for n, c in rows["change"].items() if not c.multiple}
+    given, coefficients = _numbers(rows, "change"), _coefficients(case)
     nu = coefficients.get(case.observed)
     if not given or not nu:
         return
@@ -242,52 +251,35 @@ def _reading(case: Case, coefficients: Mapping[str, float], rows: _Cells) -> Ite
             yield mistake
 
 
-def _cells(value: Rows, row: str, coefficients: Mapping[str, float]) -> dict[str, Linear]:
-    """{species: Linear} of the cells of one row that are filled in."""
-    cells = value.get(row, {}) if isinstance(value, dict) else {}
-    read = {n: read_cell(cells.get(n)) for n in coefficients}
-    return {n: c for n, c in read.items() if c is not None}
-
-
-def _near(a: float, b: float) -> bool:
-    return math.isclose(a, b, rel_tol=_NEAR, abs_tol=1e-12)
-
-
-_Cells = Mapping[str, Mapping[str, Linear]]
-
-
-def _initial(case: Case, coefficients: Mapping[str, float], rows: _Cells) -> Iterator[str]:
-    given = {n: c.constant for n, c in rows["initial"].items() if not c.multiple}
-    right = case.mixed
+def _initial(case: Case, rows: Cells) -> Iterator[str]:
+    given, right = _numbers(rows, "initial"), case.mixed
     if all(_near(v, right.get(n, 0.0)) for n, v in given.items()):
         return
-    for mistake, start in stock_starts(case, coefficients):
+    for mistake, start in stock_starts(case, _coefficients(case)):
         if all(_near(v, start.get(n, 0.0)) for n, v in given.items()):
             yield mistake
     if case.volume > 0 and all(_near(v, right.get(n, 0.0) * case.volume) for n, v in given.items()):
         yield "moles_as_conc"
 
 
-def _change(case: Case, coefficients: Mapping[str, float], rows: _Cells) -> Iterator[str]:
-    given = {n: c.multiple or c.constant for n, c in rows["change"].items()}
-    given = {n: v for n, v in given.items() if v}
+def _change(case: Case, rows: Cells) -> Iterator[str]:
+    coefficients = _coefficients(case)
+    given = {n: c.multiple or c.constant for n, c in rows["change"].items() if c.multiple or c.constant}
     if len(given) < 2:
         return
     reactants = [v for n, v in given.items() if coefficients[n] < 0]
     products = [v for n, v in given.items() if coefficients[n] > 0]
     if reactants and products and all(v * products[0] > 0 for v in (*reactants, *products)):
         yield "change_sign"
-    sizes = {n: abs(v) for n, v in given.items()}
+    sizes = [abs(v) for v in given.values()]
     unequal = len({abs(coefficients[n]) for n in given}) > 1
-    if unequal and all(_near(v, next(iter(sizes.values()))) for v in sizes.values()):
+    if unequal and all(_near(size, sizes[0]) for size in sizes):
         yield "change_coeff"
 
 
-def _equilibrium(case: Case, coefficients: Mapping[str, float], rows: _Cells) -> Iterator[str]:
-    given = {n: c.constant for n, c in rows["equilibrium"].items() if not c.multiple}
-    powers = in_K(coefficients)
+def _equilibrium(case: Case, rows: Cells) -> Iterator[str]:
+    given, start, powers = _numbers(rows, "equilibrium"), case.mixed, in_K(_coefficients(case))
     reactants = [n for n in given if n in powers and powers[n] < 0]
-    start = case.mixed
     if any(given[n] == 0 and start.get(n, 0.0) > 0 for n in reactants):
         yield "goes_complete"
     same = [n for n in reactants if start.get(n, 0.0) and math.isclose(given[n], start[n], rel_tol=1e-6)]

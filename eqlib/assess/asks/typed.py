@@ -37,12 +37,10 @@ class Equation(Ask):
 
     kind = "equation"
     Table = EquationTable
+    of_chemistry = False
     label = "Balance the equation"
     help = "Type the whole equation, with an arrow in the middle."
     keys = ("skeleton",)
-
-    def needs_reaction(self, part: Part) -> bool:
-        return False
 
     def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
         left, right = _sides(part.skeleton)

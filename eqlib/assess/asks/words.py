@@ -16,19 +16,13 @@ class ExplainTable(PartTable):
     ask: Literal["explain"]
     rubric: tuple[str, ...] = ()
 
-    @field_validator("rubric")
-    @classmethod
-    def _some(cls, given: tuple[str, ...]) -> tuple[str, ...]:
-        if any(not line.strip() for line in given):
-            raise ValueError("should be a list of texts")
-        return given
-
 
 class Explain(Ask):
     """Read by a person, against ``rubric``."""
 
     kind = "text"
     Table = ExplainTable
+    of_chemistry = False
     label = "Explain in your own words"
     keys = ("rubric",)
 
@@ -40,9 +34,6 @@ class Explain(Ask):
             raise Unreadable("An explanation is wanted in words, as text. A sentence or two would do.")
         count = len(value.split())
         return Reading(True, value, f"read as a text of {count} word{'' if count == 1 else 's'}")
-
-    def needs_reaction(self, part: Part) -> bool:
-        return False
 
 
 class ConfidenceTable(PartTable):
@@ -61,6 +52,7 @@ class Confidence(Ask):
     """guess | unsure | fairly | certain; never scored."""
 
     Table = ConfidenceTable
+    of_chemistry = False
     label = "How sure are you? (This is never marked.)"
     choices = (
         ("guess", "a guess"),
@@ -68,6 +60,3 @@ class Confidence(Ask):
         ("fairly", "fairly sure"),
         ("certain", "certain"),
     )
-
-    def needs_reaction(self, part: Part) -> bool:
-        return False
