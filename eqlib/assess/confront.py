@@ -20,17 +20,18 @@ from eqlib.assess.mark import judge, read
 from eqlib.assess.mistakes import MISTAKES
 from eqlib.assess.question import Case, Question
 from eqlib.chem.disturb import Disturbance, disturb
-from eqlib.chem.explain import in_unicode
+from eqlib.chem.explain import Event, in_unicode
 from eqlib.chem.reactions import characteristic_product
 from eqlib.chem.species import species
 from eqlib.chem.state import Quotient, State
 from eqlib.chem.stress import Stress
 from eqlib.errors import EqlibError
 from eqlib.lab.colour import absorbance, absorbance_at, colour_of, coloured, delta_e
+from eqlib.lab.drawing import SHAPES
 from eqlib.lab.look import SAME_BELOW
 from eqlib.writing import apart, moles_change, number, practically_none
 
-_WELL_CM, _WELL_CM2 = 1.56, 1.91  # a well of a usual 24-well plate (common practice, no source)
+_WELL = SHAPES["well"]
 
 
 @dataclass(frozen=True)
@@ -132,10 +133,14 @@ class _Facts:
         return self.d.before.K(self.d.reaction), self.d.K
 
     @cached_property
+    def acted(self) -> list[Event]:
+        """What the rivals did."""
+        return [event for event in self.d.events if event.kind == "rival"]
+
+    @property
     def driven(self) -> Quotient:
         """Q of the first reaction when it begins to answer: after the rivals, where there are any."""
-        acted = [event for event in self.d.events if event.kind == "rival"]
-        return acted[-1].quotient if acted else self.d.events[0].quotient
+        return self.acted[-1].quotient if self.acted else self.d.events[0].quotient
 
     @cached_property
     def added(self) -> str:
@@ -148,39 +153,25 @@ class _Facts:
     @property
     def partner(self) -> str:
         """The reactant that was not added."""
-        return next(
-            (
-                n
-                for n in self.d.reaction.reactants
-                if n != self.added and n in self.d.reaction.quotient_species
-            ),
-            "",
-        )
+        counted = self.d.reaction.quotient_species
+        return next((n for n in self.d.reaction.reactants if n != self.added and n in counted), "")
 
-    def conc(self, name: str, *states: State) -> list[str]:
-        return [number(state.concentrations.get(name, 0.0)) for state in states]
+    def ends(self, name: str, start: State, end: State) -> tuple[str, str]:
+        """[name] in two states, the unit with the last number: ("5.3 × 10⁻⁹", "4.34 × 10⁻⁴ mol/L")."""
+        a, b = start.concentrations.get(name, 0.0), end.concentrations.get(name, 0.0)
+        old, new = apart(a, b) if abs(a - b) > 1e-6 * max(a, b) else (number(a), number(b))
+        if practically_none(b, max(a, b)):
+            return f"{old} mol/L", "practically none"
+        return "practically none" if practically_none(a, max(a, b)) else old, f"{new} mol/L"
 
     def from_to(self, name: str, start: State, end: State) -> str:
-        a, b = start.concentrations.get(name, 0.0), end.concentrations.get(name, 0.0)
-        if abs(a - b) <= 1e-6 * max(a, b):
-            return f"[{in_unicode(name)}] stays {number(a)} mol/L"
-        if practically_none(b, a):
-            return f"[{in_unicode(name)}] goes from {number(a)} mol/L to practically none"
-        if practically_none(a, b):
-            return f"[{in_unicode(name)}] goes from practically none to {number(b)} mol/L"
-        old, new = apart(a, b)
-        return f"[{in_unicode(name)}] goes from {old} to {new} mol/L"
+        old, new = self.ends(name, start, end)
+        stays = old in (new, new.removesuffix(" mol/L"))
+        return f"[{in_unicode(name)}] {f'stays {new}' if stays else f'goes from {old} to {new}'}"
 
     def moved(self, name: str) -> str:
         """ "5.3 × 10⁻⁹ → 4.34 × 10⁻⁴ mol/L" from before to the end."""
-        a, b = (state.concentrations.get(name, 0.0) for state in (self.d.before, self.d.after))
-        shown = apart(a, b) if abs(a - b) > 1e-6 * max(a, b) else (number(a), number(b))
-        ends = [
-            "practically none" if practically_none(v, max(a, b)) else s
-            for v, s in zip((a, b), shown, strict=True)
-        ]
-        none_left = ends[1] == "practically none"
-        return f"{ends[0]} mol/L → {ends[1]}" if none_left else f"{ends[0]} → {ends[1]} mol/L"
+        return " → ".join(self.ends(name, self.d.before, self.d.after))
 
     def amount_moved(self) -> str:
         """ "the amount of FeSCN²⁺ falls by ..., from ... to ..." from at once to the end."""
@@ -190,22 +181,19 @@ class _Facts:
         return f"the amount of {in_unicode(self.product)} {moles_change(a, b)}"
 
     def q_against_k(self) -> str:
-        q = self.driven
-        when = self._when()
         way = {
             "forward": "Q is smaller, so its top has to grow: product forms",
             "reverse": "Q is larger, so its top has to shrink: some product turns back into reactants",
             "none": "they are equal, so nothing has to shift",
         }[self.d.direction]
-        return f"{when} Q = {q.shown_Q()} and K = {q.shown_K()}; {way}."
+        return f"{self._when()} Q = {self.driven.shown_Q()} and K = {self.driven.shown_K()}; {way}."
 
     def _when(self) -> str:
         """When the first reaction begins to answer: at once, or after what the last of its rivals did."""
-        acted = [rival for event in self.d.events if event.kind == "rival" for rival in event.rivals[:1]]
-        if not acted:
+        if not self.acted:
             return "Right after the change"
-        name = in_unicode(acted[-1].species)
-        return f"Once {name} has been {'bound' if acted[-1].amount < 0 else 'set free'},"
+        last = self.acted[-1].rivals[0]
+        return f"Once {in_unicode(last.species)} has been {'bound' if last.amount < 0 else 'set free'},"
 
     def k_words(self) -> str:
         old, new = self.K
@@ -218,35 +206,28 @@ class _Facts:
 
     def reasoned(self, said: str, right: bool) -> str:
         """The answer to a chosen reason."""
-        if right:
-            return "Yes. " + (
-                self.q_against_k()
-                if said in ("q_below_K", "q_above_K", "q_equals_K")
-                else self.k_words()
-                if said.startswith("k_")
-                else self._bound()
-            )
+        about_k = said.startswith("k_")
+        if right and not about_k and said not in ("q_below_K", "q_above_K", "q_equals_K"):
+            return f"Yes. {self._bound()}"
+        if right or (is_sound(said) and not said.startswith(("binds:", "frees:"))):
+            return ("Yes. " if right else "") + (self.k_words() if about_k else self.q_against_k())
         if said.startswith(("binds:", "frees:")):
             return f"Not {in_unicode(said.partition(':')[2])}: {self._bound()}"
-        if is_sound(said):
-            return self.k_words() if said.startswith("k_") else self.q_against_k()
-        made = _REASONED.get(said)
-        return (
-            made(self)
-            if made
-            else f"{self.q_against_k()} {MISTAKES[said].hint if said in MISTAKES else ''}".strip()
-        )
+        if said in _REASONED:
+            return _REASONED[said](self)
+        return f"{self.q_against_k()} {MISTAKES[said].hint if said in MISTAKES else ''}".strip()
 
     def _bound(self) -> str:
         bound = tied_up(self.case)
         if bound is None:
             return self._set_free() or self.q_against_k()
-        acted = [event for event in self.d.events if event.kind == "rival"]
-        return f"{in_unicode(self.added)} ties up {in_unicode(bound)}: {self.from_to(bound, self.d.at_once, acted[-1].state if acted else self.d.after)}, and Q = {self.driven.shown_Q()} stands against K = {self.driven.shown_K()}."
+        later = self.acted[-1].state if self.acted else self.d.after
+        return f"{in_unicode(self.added)} ties up {in_unicode(bound)}: {self.from_to(bound, self.d.at_once, later)}, and Q = {self.driven.shown_Q()} stands against K = {self.driven.shown_K()}."
 
     def _set_free(self) -> str:
         """What was taken up and what that gave back, where one rival set another going; else ""."""
-        first, then = ([e.rivals[0] for e in self.d.events if e.kind == kind] for kind in ("driver", "rival"))
+        first = [event.rivals[0] for event in self.d.events if event.kind == "driver"]
+        then = [event.rivals[0] for event in self.acted]
         if not first or not then or first[0].amount > 0 or then[0].amount < 0 or not self.added:
             return ""
         taken, freed = (in_unicode(rival[0].species) for rival in (first, then))
@@ -262,28 +243,22 @@ class _Facts:
 
     def heated(self) -> str:
         """What heat does here, and that it need not do so elsewhere."""
-        takes = (self.d.reaction.dH or 0) > 0
-        here = f"Warming helps the direction that takes heat up; here forming {in_unicode(self.product)} {'takes heat up' if takes else 'gives heat out'}."
-        chance = (
-            " So it came true in this mixture; where forming the product gives heat out, it does not."
-            if takes
-            else ""
-        )
-        return f"{here}{chance} {self.k_words()}"
+        here = f"Warming helps the direction that takes heat up; here forming {in_unicode(self.product)}"
+        if (self.d.reaction.dH or 0) <= 0:
+            return f"{here} gives heat out. {self.k_words()}"
+        return f"{here} takes heat up. So it came true in this mixture; where forming the product gives heat out, it does not. {self.k_words()}"
 
     def not_cancelled(self) -> str:
         """How much of the change stays."""
         if not self.added:
             return f"Only in part: {self.amount_moved()}, until Q is K again; the rest of the change stays."
-        was, once, now = self.conc(self.added, self.d.before, self.d.at_once, self.d.after)
+        states = (self.d.before, self.d.at_once, self.d.after)
+        was, once, now = (number(state.concentrations.get(self.added, 0.0)) for state in states)
         return f"[{in_unicode(self.added)}] was {was} mol/L before, {once} right after the change and is {now} now: part of the change stays."
 
     def spectators(self) -> str:
-        named = [
-            n
-            for n, _ in self.d.stress.amounts
-            if not any(n in r.coefficients for r in self.d.mixture.reactions)
-        ]
+        reactions = self.d.mixture.reactions
+        named = [n for n, _ in self.d.stress.amounts if not any(n in r.coefficients for r in reactions)]
         words = " and ".join(in_unicode(n) for n in named) or "What came along"
         return f"{words} {'stand' if len(named) > 1 else 'stands'} in none of the equilibria of this mixture: alone, {'they' if len(named) > 1 else 'it'} would do {'nothing here' if self.d.stress.kind == 'add_solid' else 'only what as much water does'}. {self.q_against_k()}"
 
@@ -315,14 +290,10 @@ class _Facts:
 
     def from_above(self) -> str:
         """What a second look shows: from above, a well is as deep as it is full."""
-        seen = [
-            colour_of(s, view="above", area_cm2=_WELL_CM2, cloudy=False)
-            for s in (self.d.before, self.d.after)
-        ]
+        states = (self.d.before, self.d.after)
+        seen = [colour_of(s, view="above", area_cm2=_WELL.area_cm2, cloudy=False) for s in states]
         nm = seen[0].peak_nm
-        old, new = (
-            absorbance(s, nm, c.path_cm) for s, c in zip((self.d.before, self.d.after), seen, strict=True)
-        )
+        old, new = (absorbance(s, nm, c.path_cm) for s, c in zip(states, seen, strict=True))
         return f"From above, where mixing alone leaves the colour as it was, the absorbance goes from {old:.3f} to {new:.3f}."
 
 
@@ -338,32 +309,32 @@ _REASONED: dict[str, Callable[[_Facts], str]] = {
     "k_moves_conc": lambda f: (
         f"{f.k_words()} What the change moved is Q, to {f.driven.shown_Q()}, and the shift brings it back to K."
     ),
-    "k_fixed_t": lambda f: f.k_words(),
+    "k_fixed_t": _Facts.k_words,
     "rate_is_extent": lambda f: (
         f"K says how far a reaction goes, not how fast: it holds no time. {f.k_words()}"
     ),
-    "full_cancel": lambda f: f.not_cancelled(),
+    "full_cancel": _Facts.not_cancelled,
     "q_is_k": lambda f: (
         f"{f.q_against_k()} Q is worked out from the concentrations of the moment; K is what Q comes to at equilibrium."
     ),
-    "q_reversed": lambda f: f.q_against_k(),
+    "q_reversed": _Facts.q_against_k,
     "inert_const_v": lambda f: (
         f"Q is made of the concentrations of the gases that react, not of the total pressure. {f.q_against_k()}"
     ),
-    "spectator_acts": lambda f: f.spectators(),
+    "spectator_acts": _Facts.spectators,
     "not_in_equation": lambda f: f"It need not stand in the equation. {f._bound()}",
     "volume_ignored": lambda f: (
         f"Water is not in the equation, but the volume is in every concentration. {f.diluted()}"
     ),
-    "paler_is_left": lambda f: f.paler(),
-    "heat_is_forward": lambda f: f.heated(),
+    "paler_is_left": _Facts.paler,
+    "heat_is_forward": _Facts.heated,
     "goes_complete": lambda f: (
         f"Not all of it: {f.from_to(f.partner or f.product, f.d.before, f.d.after)}, for with nothing left of a reactant Q would be infinite."
     ),
     "one_up_one_down": lambda f: (
         f"At once, apart from the dilution, only what was added has changed, so only one of the two rates has jumped up; the other follows as {in_unicode(f.product)} changes."
     ),
-    "more_always_right": lambda f: f.q_against_k(),
+    "more_always_right": _Facts.q_against_k,
     "solid_shifts": lambda f: (
         f"A solid has no concentration that could rise: it is not in Q. {f.q_against_k()}"
     ),
@@ -387,7 +358,8 @@ def _seen(f: _Facts) -> str:
     if not names:
         return ""
     nm = max(
-        (colour_of(s, _WELL_CM, cloudy=False) for s in (f.d.before, f.d.after)), key=lambda c: c.absorbance
+        (colour_of(s, _WELL.width_cm, cloudy=False) for s in (f.d.before, f.d.after)),
+        key=lambda c: c.absorbance,
     ).peak_nm
     deep = {n: [float(absorbance_at({n: at.get(n, 0.0)}, nm)) for at in states] for n in names}
     name = max(names, key=lambda n: abs(deep[n][1] - deep[n][0]))
@@ -419,13 +391,14 @@ def picture_of(idea: str | None, f: _Facts) -> IfRight | None:
     could tell it from the real one.
     """
     made = _PICTURES.get(idea) if idea else _said_way
-    if made is None or f.d is None:
-        return None
-    state, words = made(f)
+    state, words = made(f) if made is not None and f.d is not None else (None, "")
     if state is None:
         return None
     for view in ("side", "above"):
-        seen = [colour_of(s, _WELL_CM, view, area_cm2=_WELL_CM2, cloudy=False) for s in (f.d.after, state)]
+        seen = [
+            colour_of(s, _WELL.width_cm, view, area_cm2=_WELL.area_cm2, cloudy=False)
+            for s in (f.d.after, state)
+        ]
         if delta_e(seen[0].clear_lab, seen[1].clear_lab) >= SAME_BELOW:
             # The wrong way round may be a rule misread or Q misjudged: only what was said is spoken of.
             rule = idea if idea != "q_reversed" else None
@@ -443,12 +416,8 @@ def _said_way(f: _Facts) -> tuple[State | None, str]:
 
 
 def _nothing(f: _Facts) -> tuple[State | None, str]:
-    what = (
-        "nothing but mixing would happen"
-        if f.d.stress.kind in ("add_solution", "dilute")
-        else "nothing would happen"
-    )
-    return f.d.at_once, what
+    mixed = f.d.stress.kind in ("add_solution", "dilute")
+    return f.d.at_once, "nothing but mixing would happen" if mixed else "nothing would happen"
 
 
 def _other_way(f: _Facts) -> tuple[State | None, str]:
@@ -467,10 +436,8 @@ def _cancelled(f: _Facts) -> tuple[State | None, str]:
     """Until the added species is back at its old concentration, or its partner is used up."""
     if f.added not in f.d.reaction.coefficients:
         return None, ""
-    back = (
-        f.d.at_once.amounts.get(f.added, 0.0)
-        - f.d.before.concentrations.get(f.added, 0.0) * f.d.at_once.volume
-    )
+    was = f.d.before.concentrations.get(f.added, 0.0) * f.d.at_once.volume
+    back = f.d.at_once.amounts.get(f.added, 0.0) - was
     undone = _run(f, back / -float(f.d.reaction.coefficients[f.added]))
     return undone, f"[{in_unicode(f.added)}] would be back where it was"
 
@@ -517,17 +484,16 @@ def _telling_drop(f: _Facts) -> str:
     for name in sorted(f.d.reaction.reactants, key=lambda name: name != bound):
         if species(name).phase != "aq":
             continue
-        drop = Stress.add(
-            name, 0.1 * max(f.d.before.amounts.get(name, 0.0), f.d.before.amounts.get(f.product, 0.0), 1e-7)
-        )
+        there = [f.d.before.amounts.get(n, 0.0) for n in (name, f.product)]
+        drop, both = Stress.add(name, 0.1 * max(*there, 1e-7)), (f.d, f.d.without())
         try:
-            made = [disturb(d.mixture, drop).after for d in (f.d, f.d.without())]
+            grown = [
+                disturb(d.mixture, drop).after.concentrations.get(f.product, 0.0)
+                - d.after.concentrations.get(f.product, 0.0)
+                for d in both
+            ]
         except EqlibError:
             continue
-        grown = [
-            s.concentrations.get(f.product, 0.0) - d.after.concentrations.get(f.product, 0.0)
-            for s, d in zip(made, (f.d, f.d.without()), strict=True)
-        ]
         if grown[1] > 10 * max(grown[0], 0.0):
             return f"A drop of {in_unicode(name)} tells them apart: it would deepen the colour there, and does next to nothing here."
     return ""
