@@ -414,6 +414,8 @@ def _in_unit(digits: Digits, rest: str, unit: str, typed: str, name: str, own_un
     wanted = parse_unit(unit)
     for reading in given:
         if reading.dims == wanted.dims:
+            if without_filler(rest) == "%" and digits.value > 100 and wanted.size == 1:
+                raise Unreadable(f"{quote(typed)} is more than the whole. Please type the number itself.")
             return _convert(digits, reading, wanted, decimals, rest, unit)
     for reading in given:
         if reading.dims == ENERGY and wanted.dims == ENERGY_PER_AMOUNT:  # "-57 kJ" for a reaction enthalpy
@@ -474,6 +476,10 @@ def mantissa_of(text: str, has_power: bool, typed: str) -> str:
     "1,400" may be fourteen hundred or one point four: the person is asked. "1,4", "0,140", "1,400·10^2" and
     "1.400,5" can mean only one thing.
     """
+    if re.fullmatch(r"[1-9]\d\d \d{3}", text) and not has_power:
+        raise Unreadable(
+            f"{quote(typed)} could be one number or two. Please type one number, without a space in it."
+        )
     if " " in text or "'" in text:
         return text.replace(" ", "").replace("'", "").replace(",", ".")
     if text.endswith(",") and text.count(",") == 1:
