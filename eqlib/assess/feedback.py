@@ -28,13 +28,6 @@ NOT_YET_RESULT = (
     "which numbers go in, in which units, and in which order?"
 )
 NEGATIVE = "Not right yet: there cannot be less than none of anything, so this number has no minus sign."
-#: A question for a wrong choice that no known idea leads to, by what was asked.
-THINK_OF = {
-    "change": "what puts it in, what uses it up or sets it free, and how does the volume change?",
-    "seen": "is there more or less of the coloured substance in each millilitre?",
-    "precipitate": "which two could meet in a solid here, and is there enough of both?",
-    "K": "what does K depend on, and was that changed?",
-}
 DIVIDED_BY_N = (
     "Not right yet. This is what comes out when the sum of the squares is divided by n. "
     "A question that may help: the mean came from the same results, so by what is it divided?"
@@ -77,8 +70,6 @@ TOO_FEW_FIGURES = (
     "than the data can carry, which costs a little, once."
 )
 MULTIPLE = "Right: it is balanced. Usually the smallest whole numbers are written."
-#: Numbers for which nothing is poured together: the general advice is about the data.
-OF_DATA = ("Kp", "absorbance", "dH", "mean", "s", "n")
 COUNT = "Not right yet. A count that may help: {what}, {left} on the left and {right} on the right."
 HALFWAY = "Partly right: {right} of {all} places."
 
@@ -93,14 +84,8 @@ def right_part(how: str) -> str:
     return CARRIED if how == "carried" else RIGHT
 
 
-def wrong_part(mistake: str | None, kind: str = "choice", quantity: str = "", ask: str = "") -> str:
-    """The sentence for a part that does not: what it is consistent with, and a question that helps."""
-    if mistake is None:
-        if quantity in OF_DATA:
-            return NOT_YET_RESULT
-        if kind == "number":
-            return NOT_YET_NUMBER
-        return f"{NOT_YET} A question that may help: {THINK_OF[ask]}" if ask in THINK_OF else NOT_YET
+def consistent_with(mistake: str) -> str:
+    """The sentence for a part that fits a known idea: which, and a question that helps."""
     title, hint = about(mistake)
     return f"{NOT_YET} It is consistent with this idea: {title}. A question that may help: {hint}"
 

@@ -361,14 +361,16 @@ def _note_faults(question: Question, table: object, where: str) -> list[str]:
     for key in set(_NOTES) & set(table):
         if not isinstance(table[key], list) or not all(isinstance(t, str) and t.strip() for t in table[key]):
             faults.append(f"{where}: {key} should be a list of texts")
-    if "rubric" in table and not any(part.ask == "explain" for part in question.parts):
+    if "rubric" in table and not any(ASKS[part.ask].by_person for part in question.parts):
         faults.append(f"{where}: rubric belongs to a written explanation; remove it here")
     return faults
 
 
 def _noted(question: Question, table: dict) -> Question:
     rubric = tuple(table.get("rubric", ()))
-    parts = tuple(replace(p, rubric=rubric or p.rubric) if p.ask == "explain" else p for p in question.parts)
+    parts = tuple(
+        replace(p, rubric=rubric or p.rubric) if ASKS[p.ask].by_person else p for p in question.parts
+    )
     return replace(question, parts=parts, hints=(*question.hints, *table.get("hints", ())))
 
 
@@ -443,7 +445,7 @@ def _asked(table: QuestionTable, parts: tuple[Part, ...]) -> Iterator[str]:
                 yield (
                     f"part {part.id!r} asks what a change does, but there is no stress; add [question.stress]"
                 )
-    if "explain" in asks and len(asks) > 1:
+    if len(asks) > 1 and any(ASKS[ask].by_person for ask in asks):
         yield "a written explanation is marked by a person; give it a question of its own"
     for part in scored:
         yield from _beside(part, table)

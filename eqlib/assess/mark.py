@@ -341,7 +341,9 @@ def mark_part(part: Part, reading: Reading | None, verdict: Verdict | None, wort
     said = verdict.said or (
         feedback.right_part(verdict.note)
         if right
-        else feedback.wrong_part(verdict.mistake, part.kind, part.quantity, part.ask)
+        else feedback.consistent_with(verdict.mistake)
+        if verdict.mistake
+        else ASKS[part.ask].not_yet(part)
     )
     audit = f"{part.id} {_short(reading.value)}: {verdict.note}"
     audit += f" (consistent with {verdict.mistake})" if verdict.mistake else ""

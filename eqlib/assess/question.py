@@ -118,11 +118,8 @@ DEFAULT = Policy()
 # -- the numbers of one student --------------------------------------------------------------------------
 
 MOST_STEPS = 10_000
-#: Choices without an order of their own: every student meets them in another one.
-SHUFFLED = frozenset(["reason", "true", "rule", "bound", "cause"])
-#: Choices that have one, and what it is; darker before paler, so that the first of every row is no story of
-#: its own (to reactants, paler).
-RANKED = frozenset(["direction", "seen", "precipitate", "K", "change", "rate"])
+#: The natural order of choices; darker before paler, so that the first of every row is no story of its own
+#: (to reactants, paler).
 _ORDER = (
     *("reverse", "darker", "smaller", "lower", "down", "none", "same"),
     *("up", "forward", "paler", "larger", "higher", "zero", "yes", "no"),
@@ -236,11 +233,12 @@ def options_for(part: Part, question: Question, student: object) -> tuple[tuple[
     """
     course, who = question.assignment.course, normal_id(student)
 
-    if part.ask in RANKED:
+    order = ASKS[part.ask].order
+    if order == "ranked":
         place = {name: number for number, name in enumerate(_ORDER)}
         ranked = sorted(part.options, key=lambda option: place.get(option[0], len(place)))
         return tuple(reversed(ranked) if who and _drawn(course, who)[0] % 2 else ranked)
-    if part.ask not in SHUFFLED and part.kind != "order":
+    if order == "listed":
         return tuple(part.options)
     names = course, question.assignment.id, question.id, part.id, who
     return tuple(sorted(part.options, key=lambda option: _drawn(*names, option[0])))
@@ -341,11 +339,7 @@ def case_for(setting: Setting, parts: tuple[Part, ...], numbers: Conc) -> Case:
             case = replace(case, extent=_extent_alone(case))
     else:
         case = _with_reading(case, setting.measured)
-    expected = {
-        part.id: ASKS[part.ask].expected(part, case, {})
-        for part in parts
-        if part.ask not in ("explain", "confidence")
-    }
+    expected = {part.id: ASKS[part.ask].expected(part, case, {}) for part in parts if ASKS[part.ask].computed}
     return replace(case, expected=MappingProxyType(expected))
 
 
@@ -388,7 +382,7 @@ def _computed(setting: Setting, parts: tuple[Part, ...], numbers: Conc) -> Case:
 
 def _look(parts: tuple[Part, ...], disturbance: Disturbance | None) -> Look | None:
     """The change of appearance, where some part asks for it."""
-    if disturbance is None or not any(part.ask in ("seen", "precipitate") for part in parts):
+    if disturbance is None or not any(ASKS[part.ask].needs_look for part in parts):
         return None
     return compare_disturbance(disturbance)
 
@@ -491,7 +485,7 @@ class Question:
     @property
     def manual(self) -> bool:
         """Is all of this question marked by a person?"""
-        return all(part.ask == "explain" for part in self.parts if part.scored)
+        return all(ASKS[part.ask].by_person for part in self.parts if part.scored)
 
     @property
     def placeholders(self) -> frozenset[str]:

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.design import PIECES
 from eqlib.assess.asks.slips import Facts, amount_made, small_x
@@ -37,7 +38,10 @@ def test_two_ions_of_chromium_are_told_apart_by_name(said, meant):
 
 
 def test_how_sure_somebody_is_never_earns_points():
-    assert not Part("c", "choice", "confidence", "", weight=1).scored
+    sure = ASKS["confidence"]
+    assert not sure.part(sure.Table(ask="confidence"), "q").scored
+    with pytest.raises(ValueError, match="is never marked; leave it out"):
+        sure.Table(ask="confidence", weight=1)
     assert Part("c", "choice", "direction", "", weight=1).scored
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from eqlib.assess import feedback
 from eqlib.assess.asks import ASKS
+from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.reasons import SAID, SOUND
 from eqlib.assess.load import load_questions
 from eqlib.assess.mark import mark
@@ -286,8 +287,8 @@ SCOLDING = re.compile(
 
 def everything_said():
     yield from (value for name, value in vars(feedback).items() if name.isupper() and isinstance(value, str))
-    yield from (feedback.wrong_part(name) for name in MISTAKES)
-    yield from (feedback.wrong_part(None, kind) for kind in ("choice", "number"))
+    yield from (feedback.consistent_with(name) for name in MISTAKES)
+    yield from (ask.not_yet(Part("p", ask.kind, name, "")) for name, ask in ASKS.items())
 
 
 def test_nothing_that_is_said_scolds():

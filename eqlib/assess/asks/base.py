@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from pydantic import field_validator
 
+from eqlib.assess import feedback
 from eqlib.assess.mistakes import MISTAKES, Suspect
 from eqlib.assess.reading.choices import read_choice
 from eqlib.assess.reading.plain import Reading
@@ -127,7 +128,7 @@ class Part:
     @property
     def scored(self) -> bool:
         """Does this part earn points?"""
-        return self.weight > 0 and self.ask != "confidence"
+        return self.weight > 0
 
 
 @dataclass(frozen=True)
@@ -167,6 +168,16 @@ class Ask:
     #: Is there a right answer only where the question has a reaction, and where something is done to it?
     of_chemistry: ClassVar[bool] = True
     of_change: ClassVar[bool] = False
+    #: How a student meets the options: "listed", as they stand; "shuffled", in an order of their own, so that
+    #: no place is the right one for a whole class; "ranked", in natural order, from one end or the other.
+    order: ClassVar[str] = "listed"
+    #: Is there a right value, and is it computed? Or is it a person who gives the points?
+    computed: ClassVar[bool] = True
+    by_person: ClassVar[bool] = False
+    #: Is the change of appearance needed for its right value?
+    needs_look: ClassVar[bool] = False
+    #: A question for a wrong answer that no known idea leads to.
+    think_of: ClassVar[str] = ""
 
     def needs_stress(self, part: Part) -> bool:
         """Does the part ask what a change does?"""
@@ -251,6 +262,13 @@ class Ask:
         """What makes this part ill posed with these numbers, one line each."""
         return iter(())
 
+    def not_yet(self, part: Part) -> str:
+        """What is said of a wrong answer that no known idea leads to."""
+        if part.kind == "number":
+            return feedback.NOT_YET_NUMBER
+        helps = f" A question that may help: {self.think_of}" if self.think_of else ""
+        return f"{feedback.NOT_YET}{helps}"
+
     def words(self, part: Part, case: Case, value: Any) -> str:
         """A value of this part as a sentence's object: what was said, or what happens."""
         return dict(part.options).get(value, str(value))
@@ -271,6 +289,8 @@ class Ask:
 
 class Picked(Ask):
     """One of the options that the file lists by name; none is marked as right there."""
+
+    order = "shuffled"
 
     def options(self, table: Any, question: str) -> tuple[tuple[str, str], ...]:
         return tuple((name, self.said_as(name)) for name in shuffled(question, table.options))

@@ -198,7 +198,7 @@ def left_by_K(species: str, case: Case, row: Conc) -> float:
     return float((case.reaction.require_K() / others) ** (1 / own))
 
 
-def repeats(value: float, right: float, case: Case, own: Own, tolerance: float) -> bool:
+def repeats(value: float, right: float, case: Case, own: Own, tolerance: float = 1e-6) -> bool:
     """Is ``value`` no step on: 0, 1, a starting concentration or one of their own earlier numbers, where the
     right value is none of these?
     """

@@ -303,14 +303,14 @@ QUANTITIES |= {
 }
 #: Numbers that need no reaction.
 OF_DATA = ("dH", "mean", "s", "n", "pKa", *(name for name in QUANTITIES if name.startswith("own_")))
+#: Numbers for which nothing is poured together: the general advice is about the data.
+_FROM_DATA = ("Kp", "absorbance", "dH", "mean", "s", "n")
 _TIMES = {
     "mixed": "just after mixing, before any reaction",
     "at_once": "at once, before any shift",
     "before": "at equilibrium",
     "after": "at the new equilibrium",
 }
-#: A number that was typed again, and not worked out.
-_EXACT = 1e-6
 _ABSORPTIVITY = (2, 0, 0, -1, 0)
 
 
@@ -436,19 +436,14 @@ class NumberAsked(Ask):
             return _with_figures(part, reading, policy, answered.figures_spent, "right")
         tolerance = part.tolerance or policy.tolerance
         for carried in self._carried(part, case, answered.earlier):
-            nothing_new = not part.quantity.startswith("own_") and repeats(
-                value, right, case, answered.earlier, _EXACT
-            )
-            if not nothing_new and _is_right(value, carried, reading, part, policy):
+            worked = part.quantity.startswith("own_") or not repeats(value, right, case, answered.earlier)
+            if worked and _is_right(value, carried, reading, part, policy):
                 return _with_figures(part, reading, policy, answered.figures_spent, "carried")
         found = name_mistake(
             value, self.suspects(part, case, answered.said), right, tolerance, policy.window, reading.figures
         )
-        if (
-            found
-            and _made_before(found, part, case, answered.earlier)
-            and not repeats(value, right, case, answered.earlier, _EXACT)
-        ):
+        before = found and _made_before(found, part, case, answered.earlier)
+        if before and not repeats(value, right, case, answered.earlier):
             return _with_figures(part, reading, policy, answered.figures_spent, "carried")
         said = "" if found else _slip_in_words(part, case, value)
         return Verdict(0.0, "wrong", found, said)
@@ -477,6 +472,9 @@ class NumberAsked(Ask):
         if part.quantity.startswith("own_"):
             return practical.best_runs(part, case)
         return slips.number_suspects(part, case, scale_of(part))
+
+    def not_yet(self, part: Part) -> str:
+        return feedback.NOT_YET_RESULT if part.quantity in _FROM_DATA else super().not_yet(part)
 
     def words(self, part: Part, case: Case, value: Any) -> str:
         if not isinstance(value, (int, float)):

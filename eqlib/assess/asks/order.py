@@ -43,6 +43,7 @@ def _enough(items: tuple[Any, ...]) -> tuple[Any, ...]:
 
 class _Ordered(Ask):
     kind = "order"
+    order = "shuffled"
     keys: ClassVar[tuple[str, ...]] = ("items",)
 
     def options(self, table: Any, question: str) -> tuple[tuple[str, str], ...]:

@@ -129,7 +129,7 @@ class Work(Ask):
         mistake = slip_of(line, reading.value, wrong, case)
         said = feedback.HALFWAY.format(right=len(cells) - len(wrong), all=len(WORTH) * len(line.tubes))
         if mistake:
-            said += " " + feedback.wrong_part(mistake).removeprefix(feedback.NOT_YET).strip()
+            said += " " + feedback.consistent_with(mistake).removeprefix(feedback.NOT_YET).strip()
         return Verdict(good / wanted, "partly" if good else "wrong", mistake, said)
 
     def _cells(

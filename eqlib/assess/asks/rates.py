@@ -103,6 +103,7 @@ class RateTable(PartTable):
 class Rate(_Rates):
     """up | down | same | zero: a rate beside what it was before the change."""
 
+    order = "ranked"
     Table = RateTable
     choices = (
         ("up", "faster than before"),

@@ -99,6 +99,7 @@ class _OfChange(Ask):
     """A choice about what a change does."""
 
     of_change = True
+    order = "ranked"
 
     def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
         change = change_of(case)
@@ -251,6 +252,7 @@ def heat_may_help(case: Case, said: Mapping[str, Any], k: str = "") -> bool:
 class Constant(_OfChange):
     """larger | smaller | same."""
 
+    think_of = "what does K depend on, and was that changed?"
     Table = BareTable
     label = "What happens to the equilibrium constant K?"
     choices = (("larger", "larger"), ("smaller", "smaller"), ("same", "the same"))
@@ -276,6 +278,8 @@ class Constant(_OfChange):
 class Seen(_OfChange):
     """darker | paler | same."""
 
+    needs_look = True
+    think_of = "is there more or less of the coloured substance in each millilitre?"
     Table = BareTable
     label = "Compared with before, the colour will be"
     choices = (("darker", "darker"), ("paler", "paler"), ("same", "the same"))
@@ -312,6 +316,8 @@ def _rises_with(species: str, case: Case) -> str | None:
 class Precipitate(_OfChange):
     """yes | no: is there more solid after the change than before?"""
 
+    needs_look = True
+    think_of = "which two could meet in a solid here, and is there enough of both?"
     Table = BareTable
     label = "Does a solid form?"
     choices = (("yes", "yes, a solid forms"), ("no", "no, it stays clear"))
@@ -335,6 +341,7 @@ class ConcentrationTable(PartTable):
 class Concentration(_OfChange):
     """higher | lower | same, of the concentration of ``species``."""
 
+    think_of = "what puts it in, what uses it up or sets it free, and how does the volume change?"
     Table = ConcentrationTable
     choices = (("higher", "higher"), ("lower", "lower"), ("same", "the same"))
     keys = ("species",)

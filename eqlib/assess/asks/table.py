@@ -89,7 +89,7 @@ class Ice(Ask):
         mistake = "unit_prefix" if sheet.thousandfold() else table_mistake(case, sheet.rows)
         said = feedback.HALFWAY.format(right=best, all=places)
         if mistake:
-            said += " " + feedback.wrong_part(mistake).removeprefix(feedback.NOT_YET).strip()
+            said += " " + feedback.consistent_with(mistake).removeprefix(feedback.NOT_YET).strip()
         return Verdict(best / places, "partly" if best else "wrong", mistake, said)
 
     def words(self, part: Part, case: Case, value: Any) -> str:

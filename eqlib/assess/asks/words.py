@@ -20,6 +20,8 @@ class ExplainTable(PartTable):
 class Explain(Ask):
     """Read by a person, against ``rubric``."""
 
+    computed = False
+    by_person = True
     kind = "text"
     Table = ExplainTable
     of_chemistry = False
@@ -51,6 +53,7 @@ class ConfidenceTable(PartTable):
 class Confidence(Ask):
     """guess | unsure | fairly | certain; never scored."""
 
+    computed = False
     Table = ConfidenceTable
     of_chemistry = False
     label = "How sure are you? (This is never marked.)"

@@ -21,7 +21,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from eqlib.assess.question import SHUFFLED, Case, Question, QuestionSet, options_for
+from eqlib.assess.asks import ASKS
+from eqlib.assess.question import Case, Question, QuestionSet, options_for
 from eqlib.chem.disturb import Disturbance
 from eqlib.chem.salts import dissolved
 from eqlib.chem.species import species
@@ -159,7 +160,7 @@ def not_to_be_released(questions: QuestionSet) -> list[tuple[str, str]]:
         for key in held:
             line = f"{key} would be released with this file; move it to [{question.id}] of {home}"
             lines.append((f"question {question.id!r}", line))
-        if any(part.ask == "explain" and not part.rubric for part in question.parts):
+        if any(ASKS[part.ask].by_person and not part.rubric for part in question.parts):
             line = f'the explanation has no rubric; add [{question.id}] and rubric = ["..."] to {home}'
             lines.append((f"question {question.id!r}", line))
     return lines
@@ -320,7 +321,8 @@ def places(questions: QuestionSet) -> list[tuple[str, str]]:
     found: Counter = Counter()
     for question in questions.values():
         for part, table in zip(question.parts, tables[question.id].get("part", ()), strict=True):
-            if part.ask in SHUFFLED and question.mode == "assessed" and "options" in table:
+            shuffled = part.kind == "choice" and ASKS[part.ask].order == "shuffled"
+            if shuffled and question.mode == "assessed" and "options" in table:
                 right = next(iter(_copies(question, 1)))[1].get(part.id)
                 listed = [str(option) for option in table["options"]]
                 found[listed.index(right) if right in listed else None] += 1
