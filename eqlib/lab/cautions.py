@@ -1,8 +1,7 @@
-"""What to take care of: the few cautions that matter for what is in one vessel, and the full table.
+"""What to take care of: the few cautions that matter for what is in one vessel.
 
 ``cautions_for`` looks at the substances in the vessel, at the strength of what is poured in and at the
 temperature, and says the gravest first; a bottle of concentrate that stays in the prep room is not in it.
-``hazard_table`` lists every bottle of the prep room with its codes.
 
 Where work becomes irritating or corrosive: the limits by mass of the CLP regulation (EC 1272/2008; annex
 VI: nitric acid 1 and 5 %, hydrochloric acid 10 and 25 %, sodium hydroxide 0.5 and 2 %; annex I: ammonia 1
@@ -51,19 +50,6 @@ class Caution:
 
 
 @dataclass(frozen=True)
-class HazardRow:
-    """One bottle of the prep room: codes of the bottle as bought, spelt out in ``statements``."""
-
-    bottle: str
-    formula: str
-    pictograms: tuple[str, ...]
-    codes: tuple[str, ...]
-    statements: tuple[str, ...]
-    note: str
-    source: str
-
-
-@dataclass(frozen=True)
 class _Vessel:
     """What the rules look at: mol/L in the vessel and in whatever is poured in, the highest temperature."""
 
@@ -71,7 +57,6 @@ class _Vessel:
     poured: tuple[Mapping[str, float], ...]
     hottest: float
     squeezed: bool
-    recorded: bool
 
     def has(self, *elements: str, least: float = 1e-9) -> bool:
         """Is one species with all these elements (or of that name) there?"""
@@ -435,10 +420,10 @@ def cautions_for(
     found = _systems(systems)
     recorded = any(one.data_only for one in found)
     if mixture is None and stress is None:
-        vessels = [_vessel(one.mixture(), chain, recorded) for one in found for chain in _chains(one)]
+        vessels = [_vessel(one.mixture(), chain) for one in found for chain in _chains(one)]
     else:
         start = mixture if mixture is not None or not found else found[0].mixture()
-        vessels = [_vessel(start, (stress,) if isinstance(stress, Stress) else stress or (), recorded)]
+        vessels = [_vessel(start, (stress,) if isinstance(stress, Stress) else stress or ())]
     holding = {rule: vessel for vessel in vessels for rule in _RULES if rule.holds(vessel)}
     if not holding and not found:
         return ()
@@ -476,21 +461,9 @@ def _said(holding: Mapping[_Rule, _Vessel], found: tuple[System, ...], recorded:
     return (*shown, Caution("check", 4, CHECK_SDS))
 
 
-def hazard_table(systems: str | System | Iterable[str | System]) -> tuple[HazardRow, ...]:
-    """Every bottle of the prep room for these systems, each once, with its codes spelt out."""
-    rows = {}
-    for found in _systems(systems):
-        for hazard in found.hazards:
-            rows[hazard.reagent] = HazardRow(
-                hazard.reagent,
-                hazard.formula,
-                hazard.pictograms,
-                hazard.codes,
-                tuple(f"{code} {STATEMENTS[code]}" for code in hazard.codes),
-                hazard.note,
-                hazard.source,
-            )
-    return tuple(rows.values())
+def statements(codes: Iterable[str]) -> tuple[str, ...]:
+    """Hazard codes spelt out: "H302 Harmful if swallowed" ..."""
+    return tuple(f"{code} {STATEMENTS[code]}" for code in codes)
 
 
 def _systems(given: str | System | Iterable[str | System]) -> tuple[System, ...]:
@@ -498,10 +471,9 @@ def _systems(given: str | System | Iterable[str | System]) -> tuple[System, ...]
     return tuple(one if isinstance(one, System) else system(one) for one in several)
 
 
-def _vessel(start: Mixture | None, done: Iterable[Stress], recorded: bool) -> _Vessel:
-    volume = start.volume if start is not None else 1.0
-    mol = {name: amount * volume for name, amount in (start.totals.items() if start is not None else ())}
-    hottest = start.T if start is not None else 298.15
+def _vessel(start: Mixture | None, done: Iterable[Stress]) -> _Vessel:
+    volume, hottest, totals = (1.0, 298.15, {}) if start is None else (start.volume, start.T, start.totals)
+    mol = {name: amount * volume for name, amount in totals.items()}
     poured, squeezed = [], False
     for one in done:
         hottest = max(hottest, one.T or 0.0)
@@ -517,7 +489,7 @@ def _vessel(start: Mixture | None, done: Iterable[Stress], recorded: bool) -> _V
     inside = {name: amount / volume for name, amount in mol.items()}
     for name in _can_form(start.reactions if start is not None else (), inside):
         inside.setdefault(name, _FORMED)
-    return _Vessel(inside, tuple(poured), hottest, squeezed, recorded)
+    return _Vessel(inside, tuple(poured), hottest, squeezed)
 
 
 def _can_form(reactions: Iterable[Reaction], inside: Mapping[str, float]) -> set[str]:

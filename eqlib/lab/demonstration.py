@@ -9,7 +9,7 @@ The thresholds of sight are those of eqlib.lab.look. Sizes of vessels, the least
 makes out and the least filling are common practice, no source: the room itself decides.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import pi
 from typing import Any
@@ -139,9 +139,7 @@ def _poured(step: CatalogueStress) -> bool:
 
 def _of(stress: Stress, millilitres: float) -> Stress:
     """The same solution (or water), another volume of it."""
-    if stress.kind == "dilute":
-        return Stress.dilute(millilitres / 1000)
-    return Stress.add_solution(dict(stress.amounts), volume=millilitres / 1000)
+    return replace(stress, volume=millilitres / 1000)
 
 
 def judge(plan: Plan, least_mL: float) -> Judged:
@@ -151,8 +149,7 @@ def judge(plan: Plan, least_mL: float) -> Judged:
     Raises EqlibError for an unknown demonstration or vessel, or a volume that is not above 0.
     """
     demo, vessel = _found(plan)
-    start = demo.system.mixture()
-    start = Mixture(dict(start.totals), reactions=start.reactions, volume=plan.start_mL / 1000, T=start.T)
+    start = demo.system.mixture().with_(volume=plan.start_mL / 1000)
     change = disturb(start, _of(demo.step.stress, plan.add_mL))
     back = disturb(change.after.mixture, _of(demo.reversal.stress, plan.back_mL))
     water = disturb(start, Stress.dilute(plan.add_mL / 1000))

@@ -96,7 +96,7 @@ def adapt_to_screen(xyz: ArrayLike, white: ArrayLike) -> Array:
 
     The Bradford transform: a white sheet stays white whatever the lamp, as it does for someone in the room.
     """
-    from coloraide import cat  # loaded at the first colour
+    from coloraide import cat  # heavy: loaded at the first colour
 
     bradford = np.array(cat.Bradford.MATRIX)
     lamp = bradford @ (np.asarray(white) / 100.0)
@@ -159,9 +159,14 @@ def _screen() -> tuple[Array, Array, Array]:
 
 def _converted(colours: ArrayLike, space: str, to: str) -> Array:
     """Colours, each the last axis of an array, from one of coloraide's spaces to another."""
-    from coloraide import Color  # loaded at the first colour
+    return _each(lambda colour: _color()(space, colour).convert(to).coords(), colours)
 
-    return _each(lambda colour: Color(space, colour).convert(to).coords(), colours)
+
+def _color() -> Any:
+    """coloraide's colour."""
+    from coloraide import Color  # heavy: loaded at the first colour
+
+    return Color
 
 
 def _each(change: Callable[[list[float]], Any], colours: ArrayLike) -> Array:
@@ -175,8 +180,7 @@ def _each(change: Callable[[list[float]], Any], colours: ArrayLike) -> Array:
 
 def ciede2000(lab1: ArrayLike, lab2: ArrayLike) -> Any:
     """The CIEDE2000 difference of L*, a*, b* (a number), or of two arrays of them, broadcast together."""
-    from coloraide import Color  # loaded at the first colour
-
+    Color = _color()
     first, second = np.broadcast_arrays(np.asarray(lab1, dtype=float), np.asarray(lab2, dtype=float))
     pairs = zip(first.reshape(-1, 3).tolist(), second.reshape(-1, 3).tolist(), strict=True)
     found = [Color("lab-d65", a).delta_e(Color("lab-d65", b), method="2000") for a, b in pairs]
@@ -206,10 +210,8 @@ def difference(first: ArrayLike, second: ArrayLike, kind: str) -> float:
 @lru_cache(maxsize=4)
 def _deficiency(kind: str) -> Array:
     """(3, 3): linear sRGB times this is linear sRGB as seen; read off the library's filter."""
-    from coloraide import Color  # loaded at the first colour
-
     if kind not in KINDS:
         raise EqlibError(f"no colour-vision deficiency is called {kind!r}; write {', '.join([*KINDS, GREY])}")
     space = "srgb-linear"
     options: dict[str, Any] = {"method": "machado", "space": space, "out_space": space}
-    return _each(lambda primary: Color(space, primary).filter(kind, 1.0, **options).coords(), np.eye(3))
+    return _each(lambda primary: _color()(space, primary).filter(kind, 1.0, **options).coords(), np.eye(3))

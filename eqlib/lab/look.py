@@ -207,18 +207,14 @@ def _words(
     numbers: tuple[float, float, float],
     seen: list[Colour],
 ) -> str:
+    first = f"the solution is {lightness}"
     if lightness == "same":
-        first = (
-            "the solution changes hue, neither darker nor paler" if differs else "the solution looks the same"
-        )
-    else:
-        first = f"the solution is {lightness}"
+        first = f"the solution {'changes hue, neither darker nor paler' if differs else 'looks the same'}"
     nm, a_before, a_after = numbers
-    first = (
+    parts = [
         f"{first} from {'above' if seen[0].view == 'above' else 'the side'} "
         f"(absorbance at {nm:.0f} nm {a_before:.3g} before, {a_after:.3g} after)"
-    )
-    parts = [first]
+    ]
     parts += [f"{' and '.join(formed)} precipitates"] if formed else []
     parts += [f"{' and '.join(gone)} dissolves"] if gone else []
     return "; ".join(parts)
@@ -280,8 +276,10 @@ def visibility(
     """
     before, after = _pair(change)
     threshold, who = _audience(audience)
-    colours = _pair_of_colours(before, after, depth_cm, light, view)
-    delta, grey = _differences(*colours)
+    area = None if view == "side" else 1000.0 * before.volume / path_length(before, depth_cm)
+    colours = [colour_of(state, depth_cm, view, light, area) for state in (before, after)]
+    delta = float(ciede2000(colours[0].lab, colours[1].lab))
+    grey = float(ciede2000(*((colour.lightness, 0.0, 0.0) for colour in colours)))
     clouds = abs(colours[0].cloud.share - colours[1].cloud.share) >= CLOUDED
     by_deficiency = {kind: difference(colours[0].rgb, colours[1].rgb, kind) for kind in KINDS}
     enough = clouds or (delta >= threshold and grey >= threshold)
@@ -319,19 +317,6 @@ def _audience(audience: str | float) -> tuple[float, str]:
     raise EqlibError(
         f"audience is {audience!r}; write {', '.join(map(repr, AUDIENCES))} or a CIEDE2000 difference"
     )
-
-
-def _pair_of_colours(
-    before: State, after: State, depth_cm: float, light: str, view: str
-) -> tuple[Colour, ...]:
-    area = None if view == "side" else 1000.0 * before.volume / path_length(before, depth_cm)
-    return tuple(colour_of(state, depth_cm, view, light, area) for state in (before, after))
-
-
-def _differences(first: Colour, second: Colour) -> tuple[float, float]:
-    """CIEDE2000 in colour, and in lightness alone."""
-    greys = [(colour.lightness, 0.0, 0.0) for colour in (first, second)]
-    return float(ciede2000(first.lab, second.lab)), float(ciede2000(*greys))
 
 
 def _verdict(delta: float, grey: float, threshold: float, who: str, clouds: bool) -> str:

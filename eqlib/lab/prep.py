@@ -14,11 +14,11 @@ from html import escape
 
 from eqlib.chem.catalogue import Reagent, Stock, System
 from eqlib.chem.catalogue import system as find_system
-from eqlib.chem.catalogue.ghs import STATEMENTS, Ingredient, classify, pictograms_of, signal_word
+from eqlib.chem.catalogue.ghs import Ingredient, classify, pictograms_of, signal_word
 from eqlib.chem.disturb import disturb
 from eqlib.chem.species import species
 from eqlib.errors import EqlibError
-from eqlib.lab.cautions import cautions_for
+from eqlib.lab.cautions import cautions_for, statements
 from eqlib.lab.drawing import as_image, shelf
 from eqlib.lab.scene import Scene, is_closed, vessel_kind
 from eqlib.writing import page
@@ -467,11 +467,8 @@ def _stock_lines(stock: StockPrep, system: System) -> list[str]:
 
 def _weigh_lines(item: Weighing, system: System) -> list[str]:
     what = f"{item.name}, {species(item.formula).unicode}"
-    if item.via is not None and item.via.stock:
-        return [f"  take {_ml(item.via.take)} of {system.stocks[item.via.stock].name}, from this sheet"]
     if item.via is not None:
-        first = f"weigh {_g(item.via.amount)} {what}, and make up to {_ml(item.via.made_up)}"
-        return [f"  {first}; take {_ml(item.via.take)} of that"]
+        return [_via_line(item.via, f"weigh {_g(item.via.amount)} {what}", system)]
     lines = [f"  weigh {_g(item.grams)} {what}"]
     lines += [
         f"  or {_g(grams)} of {species(form).unicode}, if that is in the bottle"
@@ -487,15 +484,18 @@ def _weigh_lines(item: Weighing, system: System) -> list[str]:
 
 
 def _measure_line(item: Measuring, stock: StockPrep, system: System) -> str:
-    if item.via is not None and item.via.stock:
-        return f"  take {_ml(item.via.take)} of {system.stocks[item.via.stock].name}, from this sheet"
+    strength = f"{item.name}, {item.molarity:g} mol/L by its label" if item.molarity else item.name
+    if item.via is not None and (item.via.stock or item.molarity):
+        return _via_line(item.via, f"measure {_ml(item.via.amount)} {strength}", system)
     if item.molarity is None or abs(item.litres - stock.make) < 1e-12:
         return f"  use {_ml(item.litres)} {item.name} as it is"
-    strength = f"{item.name}, {item.molarity:g} mol/L by its label"
-    if item.via is not None:
-        first = f"measure {_ml(item.via.amount)} {strength}, and make up to {_ml(item.via.made_up)}"
-        return f"  {first}; take {_ml(item.via.take)} of that"
     return f"  measure {_ml(item.litres)} {strength}"
+
+
+def _via_line(via: Via, first: str, system: System) -> str:
+    if via.stock:
+        return f"  take {_ml(via.take)} of {system.stocks[via.stock].name}, from this sheet"
+    return f"  {first}, and make up to {_ml(via.made_up)}; take {_ml(via.take)} of that"
 
 
 def _label_lines(label: Label) -> list[str]:
@@ -519,9 +519,7 @@ def _hazard_lines(system: System) -> list[str]:
     lines = []
     for bottle in system.reagents.values():
         hazard = bottle.hazard
-        words = (
-            "; ".join(f"{code} {STATEMENTS[code]}" for code in hazard.codes) or "no hazard code on our list"
-        )
+        words = "; ".join(statements(hazard.codes)) or "no hazard code on our list"
         pictures = f" [{', '.join(hazard.pictograms)}]" if hazard.pictograms else ""
         lines.append(f"{hazard.reagent}{pictures}: {words}")
         lines += [f"  {hazard.note}"] if hazard.note else []

@@ -18,7 +18,7 @@ from eqlib.assess.question import Question, normal_id
 from eqlib.assess.records import MIME, rescue
 from eqlib.chem.catalogue import system
 from eqlib.errors import EqlibError
-from eqlib.lab.cautions import cautions_for, hazard_table
+from eqlib.lab.cautions import cautions_for, statements
 from eqlib.notebook.explorer import Control, Draw, Explorer
 from eqlib.notebook.output import KEPT, KEYS, box, bundle, lead, paragraph, show_data, table, text, words_of
 from eqlib.notebook.panels import Panel, first_said
@@ -157,7 +157,7 @@ def bench_page(name: str) -> str:
     listed = "".join(f"<li>{text(caution.words)}</li>" for caution in cautions)
     inner += "<p style='margin:.25em 0'>Take care:</p>"
     inner += f"<ul style='margin:.2em 0 .2em 1.2em;padding:0'>{listed}</ul>"
-    rows = [(row.bottle, "; ".join(row.statements), row.note) for row in hazard_table(found)]
+    rows = [(row.reagent, "; ".join(statements(row.codes)), row.note) for row in found.hazards]
     bottles = table("The bottles as bought", rows, ("Bottle", "Statements", "Note"))
     sheet = [("Wear", found.ppe), ("Waste", found.waste), ("If something is spilt", found.spill)]
     bottles += table("At the bench", [(name, "; ".join(lines)) for name, lines in sheet])

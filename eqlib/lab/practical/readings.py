@@ -264,10 +264,6 @@ def _needed(columns: Sequence[_Column]) -> None:
             raise EqlibError(f"“{twice[0]}” and “{twice[1]}” are two columns for the same thing; keep one")
 
 
-def _say(faults: list[Fault], kind: str, where: str, words: str) -> None:
-    faults.append(Fault(kind, where, words))
-
-
 def _values(
     row: Sequence[str], columns: Sequence[_Column], line: int, faults: list[Fault]
 ) -> dict[str, Any] | None:
@@ -286,7 +282,7 @@ def _values(
         where = f"line {line}, column {column.heading}"
         if number is None:
             words = f"“{cell:.20}” is not a number; leave the cell empty for a tube that was not read"
-            _say(faults, "unreadable", where, words)
+            faults.append(Fault("unreadable", where, words))
             return None
         if column.thing == "absorbance":
             found = _absorbance(number, column, where, faults)
@@ -298,11 +294,11 @@ def _values(
             values[f"{column.thing} is"] = column.holds
     if not readings:
         if {"metal", "ligand"} <= set(values):
-            _say(faults, "empty", f"line {line}", "no reading is given, so this tube is left out")
+            faults.append(Fault("empty", f"line {line}", "no reading is given, so this tube is left out"))
         return None
     if max(readings) - min(readings) > 0.05:
         words = f"its readings run from {min(readings):.3f} to {max(readings):.3f}: read this tube again"
-        _say(faults, "repeats", f"line {line}", words)
+        faults.append(Fault("repeats", f"line {line}", words))
     values["absorbance"] = sum(readings) / len(readings)
     return values
 
@@ -314,19 +310,13 @@ def _absorbance(number: float, column: _Column, where: str, faults: list[Fault])
     if not 0 < number <= 1.1 * whole:
         kind = "percent transmittance" if whole > 1 else "transmittance"
         words = f"{number:g} is no {kind}: it lies between 0 and {whole:g}"
-        _say(faults, "transmittance", where, words)
+        faults.append(Fault("transmittance", where, words))
         return None
     return -log10(min(number / whole, 1.0)) + 0.0  # 0.0, not -0.0, where all of the light comes through
 
 
 def _number(cell: str) -> float | None:
-    text = (
-        cell.replace(" ", "")
-        .replace("×10^", "e")
-        .replace("x10^", "e")
-        .replace("·10^", "e")
-        .replace("*10^", "e")
-    )
+    text = re.sub(r"[×x·*]10\^", "e", cell.replace(" ", ""))
     if text.count(",") == 1 and "." not in text:
         text = text.replace(",", ".")
     try:
@@ -355,7 +345,7 @@ def _again(values: Mapping[str, Any], tubes: Sequence[Tube], line: int, faults: 
             reading = values["absorbance"] - values.get("blank", 0.0)
             return replace(tube, absorbance=reading, role="repeat", minutes=values.get("minutes"))
     words = f"“{label}” is read again but was not read before; give it the label of its first line"
-    _say(faults, "repeats", f"line {line}", words)
+    faults.append(Fault("repeats", f"line {line}", words))
     return None
 
 
@@ -374,22 +364,24 @@ def _tube(
         total = sum(volumes)
     elif total is not None and "water" in values and abs(sum(volumes) / total - 1) > TOTAL_WITHIN:
         words = f"the volumes add up to {sum(volumes):g} mL, not to {total:g} mL: check them"
-        _say(faults, "total", where, words)
+        faults.append(Fault("total", where, words))
     for thing in ("metal", "ligand"):
         if thing not in values:
             words = "a volume or concentration is missing, so this tube is left out"
-            _say(faults, "empty", f"line {line}", words)
+            faults.append(Fault("empty", f"line {line}", words))
             return None
         amount = values[thing]
         if amount < 0:
-            _say(faults, "negative", where, f"{amount:g} is below zero; check the {thing} column")
+            faults.append(Fault("negative", where, f"{amount:g} is below zero; check the {thing} column"))
             return None
         if values[f"{thing} is"] == "volume":
             strength = stocks.get(role, {}).get(thing)
             amount = _diluted(amount, strength, total, f"{thing} stock of the {role}s")
         amounts[thing] = amount
     if total and sum(volumes) > total * (1 + TOTAL_WITHIN):
-        _say(faults, "total", where, f"{sum(volumes):g} mL do not fit into {total:g} mL: check the volumes")
+        faults.append(
+            Fault("total", where, f"{sum(volumes):g} mL do not fit into {total:g} mL: check the volumes")
+        )
     reading = values["absorbance"] - values.get("blank", 0.0)
     return Tube(amounts["metal"], amounts["ligand"], reading, role, where, values.get("minutes"))
 
