@@ -131,11 +131,10 @@ class Disturbance:
 
         Where the first is a sum of others, all that make its product are left out with it.
         """
-        frozen: tuple[Reaction, ...] = (self.reaction,)
+        rest = self.mixture.reactions[1:]
         if not self.responses[0].determined:
             product = characteristic_product(self.reaction)
-            frozen = tuple(r for r in self.mixture.reactions if product in r.coefficients)
-        rest = [r for r in self.mixture.reactions if r not in frozen]
+            rest = tuple(r for r in rest if product not in r.coefficients)
         shared = set(self.reaction.quotient_species)
         near = tuple(r for r in rest if shared & set(r.coefficients))
         return near, tuple(r for r in rest if not shared & set(r.coefficients))
@@ -164,11 +163,10 @@ def disturb(m: Mixture, stress: Stress, activity: str = "ideal") -> Disturbance:
     if not m.reactions:
         raise StressError("this mixture has no reactions, so nothing can shift; give it reactions=[...]")
     before = m.equilibrate(activity=activity)
-    applied = apply(stress, m, before)
-    at_once = _with_activity(applied.mixture.as_mixed(), activity)
-    after = applied.mixture.equilibrate(activity=activity, start=before)
-    notes = tuple(dict.fromkeys((*applied.notes, *after.notes)))
-    return _outcome(stress, before, at_once, after, applied.mixture, notes)
+    mixture, notes = apply(stress, m, before)
+    at_once = _with_activity(mixture.as_mixed(), activity)
+    after = mixture.equilibrate(activity=activity, start=before)
+    return _outcome(stress, before, at_once, after, mixture, tuple(dict.fromkeys((*notes, *after.notes))))
 
 
 def _outcome(

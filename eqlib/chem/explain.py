@@ -232,6 +232,7 @@ class _Teller:
         self.brief = brief
         self.reaction = d.reaction
         self.in_bar = d.reaction.basis == "p"
+        self.phases = {species(name).phase for name in d.reaction.quotient_species}
 
     def tell(self, plot: Plot) -> list[Told]:
         """Every step."""
@@ -241,7 +242,11 @@ class _Teller:
             quiet = self.joined(start, self.unmoved(plot.first))
             return [Told("at once", quiet, d.at_once), Told("answer", self.answer(plot), d.after)]
         if plot.turning is not d.at_once:
-            start = self.and_so(start, self.so_far(plot.first))
+            so_far = self.so_far(plot.first)
+            if start and so_far.startswith("By itself"):  # in the same breath
+                start = f"{start.removesuffix('.')}: by{so_far.removeprefix('By')}"
+            else:
+                start = self.joined(start, so_far)
         told = [Told("at once", start, d.at_once)]
         if plot.rivals:
             if plot.drivers:
@@ -254,12 +259,6 @@ class _Teller:
     def joined(self, *told: str) -> str:
         """Sentences after one another, or as one."""
         return in_one(told) if self.brief else " ".join(filter(None, told))
-
-    def and_so(self, start: str, told: str) -> str:
-        """What Q makes of what happened at once, in the same breath where it can be."""
-        if start and told.startswith("By itself"):
-            return f"{start.removesuffix('.')}: by{told.removeprefix('By')}"
-        return self.joined(start, told)
 
     # -- names and values --------------------
 
@@ -321,15 +320,12 @@ class _Teller:
             room = f"{room.removesuffix('.')}, while {jumps.pop(0)}"
         return self.joined(room, self.warm_gas(), self.saltier(), self.solid(), *jumps)
 
-    def _phases(self) -> set[str]:
-        return {species(name).phase for name in self.reaction.quotient_species}
-
     def dilution(self, every: str) -> str:
         """One factor for everything that was dissolved."""
         old, new = self.d.before.volume, self.d.at_once.volume
-        if "aq" not in self._phases() or abs(new / old - 1) < _SAME_VOLUME:
+        if "aq" not in self.phases or abs(new / old - 1) < _SAME_VOLUME:
             return ""
-        what = "dissolved substance" if "g" in self._phases() else "concentration"
+        what = "dissolved substance" if "g" in self.phases else "concentration"
         verb, by = multiplied(old / new)
         if self.brief and self.d.stress.kind in ("add_solution", "dilute"):
             return f"Mixing {verb} {every} {what} {by}."
@@ -342,7 +338,7 @@ class _Teller:
         if not old or not new or abs(new / old - 1) < _SAME_VOLUME:
             return ""
         gap = volume_from_to(old, new)
-        if "g" not in self._phases():
+        if "g" not in self.phases:
             if d.stress.kind != "change_volume" and d.stress.constant != "pressure":
                 return ""
             word = "falls" if new > old else "rises"
@@ -451,7 +447,7 @@ class _Teller:
     def _cancels(self) -> str:
         """A change of volume that leaves Q alone: as many on the left as on the right."""
         old, new = self.d.before.gas_volume, self.d.at_once.gas_volume
-        if not old or abs(new / old - 1) < _SAME_VOLUME or self._phases() != {"g"}:
+        if not old or abs(new / old - 1) < _SAME_VOLUME or self.phases != {"g"}:
             return ""
         return ", for there are as many moles of gas on the left as on the right"
 

@@ -139,7 +139,7 @@ def _constants(plan: _Plan, m: Mixture, rates: float | Mapping | None) -> np.nda
         for _, _, stress in plan.stretches[1:]:
             if stress is None:
                 continue
-            last = apply(stress, last, last.equilibrate()).mixture
+            last, _ = apply(stress, last, last.equilibrate())
         return chosen_constants(last.equilibrate(), plan.until / 20)
     if isinstance(rates, Mapping):
         given = {_key(name): value for name, value in rates.items()}
@@ -170,9 +170,8 @@ class _Run:
 
     def disturb(self, when: float, stress: Stress) -> None:
         """Do a stress to what is there now."""
-        applied = apply(stress, self.mixture, self.mixture.as_mixed())
-        self.mixture = applied.mixture
-        self.notes.extend(applied.notes)
+        self.mixture, notes = apply(stress, self.mixture, self.mixture.as_mixed())
+        self.notes.extend(notes)
         if stress.kind == "catalyse":
             self.k_forward = self.k_forward * _CATALYSED
         self.events.append((when, stress.describe()))

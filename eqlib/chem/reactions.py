@@ -245,7 +245,16 @@ class Reaction:
             return 0.0
         if zero_reactants:
             return math.inf
-        return _product_of_powers(values, powers)
+        # A plain product where it fits a float, which keeps simple numbers exact; else through logarithms.
+        top = bottom = 1.0
+        for name, n in powers.items():
+            if n > 0:
+                top *= _raised(values[name], n)
+            else:
+                bottom *= _raised(values[name], -n)
+        if 1e-290 < top < 1e290 and 1e-290 < bottom < 1e290:
+            return top / bottom
+        return exp(math.fsum(float(n) * math.log(values[name]) for name, n in powers.items()))
 
     def shift(self, conc: Mapping[str, float], rel_tol: float = 0.005) -> str:
         """ "forward", "reverse" or "none": which way the mixture must change to reach K.
@@ -429,20 +438,7 @@ def _common_basis(first: Reaction, second: Reaction) -> str:
 # -- quotient and direction --------------------
 
 
-def _product_of_powers(values: Mapping[str, float], powers: Mapping) -> float:
-    """A plain product where it fits a float, which keeps simple numbers exact; else through logarithms."""
-    top = bottom = 1.0
-    for name, n in powers.items():
-        if n > 0:
-            top *= _raised(values[name], n)
-        else:
-            bottom *= _raised(values[name], -n)
-    if 1e-290 < top < 1e290 and 1e-290 < bottom < 1e290:
-        return top / bottom
-    return exp(math.fsum(float(n) * math.log(values[name]) for name, n in powers.items()))
-
-
-def _raised(value: float, power: int) -> float:
+def _raised(value: float, power: Number) -> float:
     try:
         return value ** (power if isinstance(power, int) else float(power))
     except OverflowError:

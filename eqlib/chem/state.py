@@ -128,7 +128,7 @@ class State:
 
     def get(self, name: str, default: float = 0.0) -> float:
         """Like ``s[name]``, but ``default`` for a species that is not in this mixture."""
-        return self[name] if self.__contains__(name) else default
+        return self[name] if protonated(name) in self.amounts else default
 
     def __contains__(self, name: str) -> bool:
         return protonated(name) in self.amounts

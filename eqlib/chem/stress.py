@@ -144,13 +144,18 @@ class Stress:
 
     def describe(self, shown: Callable[[str], str] = str) -> str:
         """What is done, in a short sentence without its full stop; ``shown`` writes a species."""
+        poured = self.kind == "add_solution"
+        listed = " and ".join(
+            f"{number(much)} mol/L {shown(name)}" if poured else f"{moles(much)} of {shown(name)}"
+            for name, much in self.amounts
+        )
         match self.kind:
             case "add_solution":
-                return f"add {volume(self.litres)} of a solution of {self._listed(shown)}"
+                return f"add {volume(self.litres)} of a solution of {listed}"
             case "add" | "add_solid":
-                return f"add {self._listed(shown)}"
+                return f"add {listed}"
             case "remove":
-                return f"take out {self._listed(shown)}"
+                return f"take out {listed}"
             case "dilute":
                 return f"add {volume(self.litres)} of water"
             case "heat_to":
@@ -160,11 +165,6 @@ class Stress:
             case "add_inert":
                 return f"add {moles(self.amounts[0][1])} of argon at constant {self.constant}"
         return "add a catalyst"
-
-    def _listed(self, shown: Callable[[str], str]) -> str:
-        if self.kind == "add_solution":
-            return " and ".join(f"{number(conc)} mol/L {shown(name)}" for name, conc in self.amounts)
-        return " and ".join(f"{moles(mol)} of {shown(name)}" for name, mol in self.amounts)
 
 
 def _amounts(given: Mapping[str, float], unit: str) -> tuple[tuple[str, float], ...]:
@@ -187,20 +187,13 @@ def _amounts(given: Mapping[str, float], unit: str) -> tuple[tuple[str, float], 
 # -- doing it --------------------
 
 
-@dataclass(frozen=True)
-class Applied:
-    """The mixture at once, and remarks on how names were read."""
-
-    mixture: Mixture
-    notes: tuple[str, ...] = ()
-
-
 @dataclass
 class _Work:
     """What is in the vessel while a stress is being done to it."""
 
     mixture: Mixture
     before: State
+    known: tuple[str, ...]
     moles: dict[str, float]
     volume: float
     changes: dict = field(default_factory=dict)
@@ -208,14 +201,22 @@ class _Work:
     spectators: list[str] = field(default_factory=list)
 
 
-def apply(stress: Stress, mixture: Mixture, before: State) -> Applied:
-    """Do ``stress`` to ``mixture``, whose equilibrium is ``before``. StressError where that cannot be."""
+def apply(stress: Stress, mixture: Mixture, before: State) -> tuple[Mixture, list[str]]:
+    """``mixture``, whose equilibrium is ``before``, at once after ``stress``; remarks on how names were read.
+
+    Raises StressError where that cannot be.
+    """
     moles = {name: value for name, value in before.amounts.items() if value > 0}
-    work = _Work(mixture, before, moles, mixture.volume)
+    known = tuple(dict.fromkeys([*mixture.network.names, *before.amounts]))
+    work = _Work(mixture, before, known, moles, mixture.volume)
     _HOW[stress.kind](work, stress)
-    _say_spectators(work)
+    if names := list(dict.fromkeys(work.spectators)):
+        verb = "takes" if len(names) == 1 else "take"
+        work.notes.append(f"{' and '.join(names)} {verb} part in none of the reactions.")
+    if "OH^-" in names and "H^+" in known:
+        work.notes.append("For OH^- to react with H^+, include eq.water() among the reactions.")
     totals = {name: value / work.volume for name, value in work.moles.items()}
-    return Applied(mixture.with_(totals=totals, volume=work.volume, **work.changes), tuple(work.notes))
+    return mixture.with_(totals=totals, volume=work.volume, **work.changes), work.notes
 
 
 # -- adding and taking out --------------------
@@ -227,10 +228,10 @@ def _add(work: _Work, stress: Stress) -> None:
 
 
 def _put_in(work: _Work, name: str, mol: float) -> None:
-    if name == "H2O(l)" and work.mixture.has_solution and "H2O(aq)" not in _known(work):
+    if name == "H2O(l)" and work.mixture.has_solution and "H2O(aq)" not in work.known:
         work.volume += mol * WATER_L_PER_MOL
         return
-    found, notes = parts(name, _known(work))
+    found, notes = parts(name, work.known)
     work.notes.extend(notes)
     for target, count in found.items():
         if species(target).phase == "g" and not _has_gas_space(work.mixture):
@@ -243,15 +244,6 @@ def _put_in(work: _Work, name: str, mol: float) -> None:
         if target not in work.mixture.network.index and target not in work.moles:
             work.spectators.append(target)
         work.moles[target] = work.moles.get(target, 0.0) + count * mol
-
-
-def _say_spectators(work: _Work) -> None:
-    names = list(dict.fromkeys(work.spectators))
-    if names:
-        verb = "takes" if len(names) == 1 else "take"
-        work.notes.append(f"{' and '.join(names)} {verb} part in none of the reactions.")
-    if "OH^-" in names and "H^+" in _known(work):
-        work.notes.append("For OH^- to react with H^+, include eq.water() among the reactions.")
 
 
 def _add_solution(work: _Work, stress: Stress) -> None:
@@ -344,10 +336,6 @@ _HOW = {
 
 
 # -- names and places --------------------
-
-
-def _known(work: _Work) -> tuple[str, ...]:
-    return tuple(dict.fromkeys([*work.mixture.network.names, *work.before.amounts]))
 
 
 def _has_gas_space(mixture: Mixture) -> bool:

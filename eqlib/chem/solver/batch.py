@@ -19,7 +19,7 @@ import numpy as np
 from eqlib.chem.reactions import Reaction, with_protons
 from eqlib.chem.salts import split_totals
 from eqlib.chem.solver.network import Network, Tableau, check_loops, constants_at, listed, network_of
-from eqlib.chem.solver.single import NOWHERE, SATURATED, Answer, Problem, solve_problem, weights
+from eqlib.chem.solver.single import NOWHERE, SATURATED, Answer, Problem, weights
 from eqlib.chem.species import species
 from eqlib.chem.thermo import R_BAR, R_J
 from eqlib.errors import EqlibError
@@ -236,8 +236,7 @@ class Rows:
     def alone(self, row: int, start: Answer | None = None) -> Answer:
         """One row solved by itself, from the answer of a similar one."""
         ln_K, amounts = self.constants([row])[:, 0], self.amounts[:, row]
-        problem = Problem(self.network, self.present, ln_K, amounts, self.space)
-        answer = solve_problem(problem, {}, start)
+        answer = Problem(self.network, self.present, ln_K, amounts, self.space).solve(start)
         self.n[:, row] = answer.n
         self.waiting[row] = False
         return answer

@@ -95,9 +95,9 @@ def solve_network(
         return Solution(network, n, c, ln_a, 0, None)
     at = {int(row): k for k, row in enumerate(rows)}
     held = {at[row]: value for row, value in reservoirs.items()}
-    problem = Problem(network, present, ln_K * network.scale, amounts[rows], gas_space)
-    answer = solve_problem(problem, held, None if held else _warm(start, present, rows, network))
-    _verify(problem, answer, held)
+    problem = Problem(network, present, ln_K * network.scale, amounts[rows], gas_space, held)
+    answer = problem.solve(None if held else _warm(start, present, rows, network))
+    _verify(problem, answer)
     n[rows], ln_a[rows] = answer.n, answer.ln_a
     with np.errstate(over="ignore"):
         c[rows] = np.exp(answer.ln_a)
@@ -121,14 +121,14 @@ def _warm(start: Solution | None, present: int, rows: np.ndarray, network: Netwo
     return start.answer if network.pure[rows[held]].all() else None
 
 
-def _verify(problem: Problem, answer: Answer, reservoirs: dict[int, float]) -> None:
+def _verify(problem: Problem, answer: Answer) -> None:
     """The balances are checked on what is returned, not on what the iteration believed."""
     table = answer.table
     totals = table.totals(problem.exact)
     terms = table.A * answer.n[:, None]
     gap = np.abs(terms.sum(axis=0) - totals)
     size = np.abs(terms).sum(axis=0) + np.abs(totals)
-    gap[[k for k in answer.fixed if table.basis[k] in reservoirs]] = 0.0
+    gap[[k for k in answer.fixed if table.basis[k] in problem.reservoirs]] = 0.0
     if not (gap <= _BALANCED * size).all():
         raise NoSolution(
             "no equilibrium was reached that keeps the amounts put in; please check constants and amounts"
@@ -136,23 +136,6 @@ def _verify(problem: Problem, answer: Answer, reservoirs: dict[int, float]) -> N
 
 
 # -- which pure phases are there --------------------
-
-
-class Problem:
-    """One mixture of the species that can be ``present`` (a bit mask).
-
-    ``table``: a tableau over exactly these rows. ``ln_K``: per reaction, in the whole numbers of the table.
-    ``amounts``: put in, per row; ``exact``: the same as integers; ``scale``: the largest of them.
-    """
-
-    def __init__(self, network: Network, present: int, ln_K: np.ndarray, amounts: np.ndarray, space: float):
-        rows, self.table = network.face(present)
-        self.names = [network.names[i] for i in rows]
-        self.ln_K, self.amounts = ln_K, amounts
-        self.ln_w = weights(network, rows, space)
-        self.pure = network.pure[rows]
-        self.exact = exact_amounts(amounts)
-        self.scale = max(float(amounts.max()), _LEAST_SCALE)
 
 
 @dataclass(frozen=True)
@@ -169,32 +152,45 @@ class Answer:
     x: np.ndarray
 
 
-def solve_problem(problem: Problem, reservoirs: dict[int, float], start: Answer | None = None) -> Answer:
-    """``reservoirs``: row -> log-activity held. ``start``: an Answer for the same species, to begin from.
+class Problem:
+    """One mixture of the species that can be ``present`` (a bit mask), and the search for its phases.
 
-    Raises NoSolution.
+    ``ln_K``: per reaction, in the whole numbers of the network's table. ``amounts``: put in, per row.
+    ``space``: litres of gas per litre. ``reservoirs``: {row: log-activity held}. Rows are those present.
     """
-    search = _Search(problem, reservoirs)
-    answer = None
-    if start is not None:
-        answer = search.run(start.table, start.x, [start.table.basis[k] for k in start.fixed], rough=False)
-    for again in (False, True):
+
+    def __init__(
+        self,
+        network: Network,
+        present: int,
+        ln_K: np.ndarray,
+        amounts: np.ndarray,
+        space: float,
+        reservoirs: dict[int, float] | None = None,
+    ) -> None:
+        rows, self.table = network.face(present)
+        self.names = [network.names[i] for i in rows]
+        self.ln_K, self.amounts, self.reservoirs = ln_K, amounts, reservoirs or {}
+        self.ln_w = weights(network, rows, space)
+        self.bearing = self.ln_w > NOWHERE  # rows that are solutes, or gases with room
+        self.pure = network.pure[rows]
+        self.phases = [int(i) for i in np.flatnonzero(self.pure)]
+        self.exact = exact_amounts(amounts)
+        self.scale = max(float(amounts.max()), _LEAST_SCALE)
+
+    def solve(self, start: Answer | None = None) -> Answer:
+        """``start``: an Answer for the same species from which to begin. Raises NoSolution."""
+        answer = None
+        if start is not None:
+            answer = self.run(start.table, start.x, [start.table.basis[k] for k in start.fixed], rough=False)
+        for again in (False, True):
+            if answer is None:
+                answer = self.run(*self.beginning(dissolved=again), rough=True, first=again)
         if answer is None:
-            answer = search.run(*search.beginning(dissolved=again), rough=True, first=again)
-    if answer is None:
-        raise NoSolution(
-            "no equilibrium was reached for this mixture; please check its constants and amounts"
-        )
-    return answer
-
-
-class _Search:
-    def __init__(self, problem: Problem, reservoirs: dict[int, float]) -> None:
-        self.problem = problem
-        self.phases = [int(i) for i in np.flatnonzero(problem.pure)]
-        self.bearing = problem.ln_w > NOWHERE  # rows that are solutes, or gases with room
-        self.reservoirs = reservoirs
-        self.amounts = problem.amounts
+            raise NoSolution(
+                "no equilibrium was reached for this mixture; please check its constants and amounts"
+            )
+        return answer
 
     def hold(
         self, table: Tableau, row: int, held: list[int], level: Callable[[int], float] | None = None
@@ -216,11 +212,11 @@ class _Search:
         """Reservoirs and the phases put in are held, unless those are taken as ``dissolved``; the most
         abundant solutes complete the basis.
         """
-        table = self.problem.table
+        table = self.table
         held: list[int] = []
         for row in self.reservoirs:
             if (moved := self.hold(table, row, held)) is None:
-                names = self.problem.names
+                names = self.names
                 others = " and ".join(names[i] for i in self.reservoirs if i != row)
                 raise NoSolution(
                     f"{names[row]} cannot be held fixed as well as {others}; fix one of them only"
@@ -253,23 +249,23 @@ class _Search:
             solutes = np.flatnonzero(table.support[:, k] & self.bearing)
             if len(solutes):
                 table = table.exchange(k, int(solutes[0]))
-            elif self.problem.pure[owner]:
+            elif self.pure[owner]:
                 held = [*held, owner]
             else:
                 raise NoSolution(
-                    f"{self.problem.names[owner]} has no room: nothing dissolves it and there is no gas "
+                    f"{self.names[owner]} has no room: nothing dissolves it and there is no gas "
                     "space; give the mixture a headspace"
                 )
         return table, held
 
     def _guess(self, table: Tableau, held: list[int]) -> np.ndarray:
-        floor = 1e-10 * self.problem.scale
+        floor = 1e-10 * self.scale
         x = np.zeros(len(table.basis))
         for k, owner in enumerate(table.basis):
             if owner in self.reservoirs:
                 x[k] = self.reservoirs[owner]
             elif owner not in held:
-                x[k] = np.log(max(self.amounts[owner], floor)) - self.problem.ln_w[owner]
+                x[k] = np.log(max(self.amounts[owner], floor)) - self.ln_w[owner]
         return x
 
     # -- exchange of phases --------------------
@@ -286,7 +282,7 @@ class _Search:
             fixed = tuple(k for k, owner in enumerate(table.basis) if owner in held)
             outside = [i for i in self.phases if i not in held]
             with np.errstate(all="ignore"):
-                walk = _Walk(self.problem, table, x, fixed)
+                walk = _Walk(self, table, x, fixed)
                 outcome, steps = walk.minimise(outside if early else [], rough)
             rough = rough and steps == 0
             if outcome == "solved":
@@ -296,7 +292,7 @@ class _Search:
             if outcome == "stuck":
                 return None
             table, x = walk.table, walk.x
-            ln_a = table.L @ self.problem.ln_K + table.A @ x
+            ln_a = table.L @ self.ln_K + table.A @ x
             amounts, short = self._amounts(walk)
             over = {i: ln_a[i] for i in outside if ln_a[i] > SATURATED}
             if outcome == "unbounded":  # the first phase to become saturated on the way bounds it
@@ -313,7 +309,7 @@ class _Search:
             elif outcome != "solved":
                 return None
             else:
-                n = np.where(self.problem.pure, 0.0, walk.n)
+                n = np.where(self.pure, 0.0, walk.n)
                 n[list(amounts)] = np.maximum(list(amounts.values()), 0.0)
                 return Answer(ln_a, n, table, fixed, x)
         return None
@@ -321,7 +317,7 @@ class _Search:
     def _amounts(self, walk: _Walk) -> tuple[dict[int, float], dict[int, float]]:
         """The amount of each phase held, per litre; and those overdrawn by more than rounding."""
         table = walk.table
-        totals = table.totals(self.problem.exact)
+        totals = table.totals(self.exact)
         amounts, short = {}, {}
         for k in walk.fixed:
             owner = table.basis[k]
@@ -338,7 +334,7 @@ class _Search:
     ) -> tuple[Tableau, np.ndarray, list[int]]:
         """``row`` takes the place of the component it leaves scarcest, or of the phase it uses up first."""
         owners = table.basis
-        moved = self.hold(table, row, held, level=lambda k: x[k] + self.problem.ln_w[owners[k]])
+        moved = self.hold(table, row, held, level=lambda k: x[k] + self.ln_w[owners[k]])
         if moved is not None:
             x = x.copy()
             x[moved.basis.index(row)] = 0.0
@@ -350,7 +346,7 @@ class _Search:
         }
         if not used:
             raise NoSolution(
-                f"{self.problem.names[row]} would form without end, since what it is made of is held fixed; "
+                f"{self.names[row]} would form without end, since what it is made of is held fixed; "
                 "hold less fixed, or give an amount"
             )
         gone = min(used, key=lambda row: used[row])
