@@ -96,10 +96,37 @@ class IceTable:
         return {name: n for name, n in self.reaction.quotient_species.items() if name in self.start}
 
     def __str__(self) -> str:
-        return _text(self)
+        heads = ["", *(f"{name} / {_unit(self, name)}" for name in self.initial)]
+        rows = [heads, *([label, *cells] for label, cells in _rows(self))]
+        widths = [max(len(row[i]) for row in rows) for i in range(len(heads))]
+        lines = [f"{self.reaction}   K = {_number(self.K)}"]
+        for row in rows:
+            first, *rest = row
+            cells = [cell.rjust(width) for cell, width in zip(rest, widths[1:], strict=True)]
+            lines.append("  ".join([first.ljust(widths[0]), *cells]).rstrip())
+        if self.in_plenty:
+            lines.append(f"In plenty, so left out: {', '.join(self.in_plenty)}")
+        return "\n".join(lines)
 
     def _repr_html_(self) -> str:
-        return _html(self)
+        """An accessible table: caption, column and row headers with their scope."""
+        caption = f"{escape(self.reaction.unicode)}, K = {_number(self.K)}"
+        if self.in_plenty:
+            caption += (
+                f" (in plenty, so left out: {escape(', '.join(species(n).unicode for n in self.in_plenty))})"
+            )
+        heads = "".join(
+            f'<th scope="col">{escape(species(name).unicode)}<br>{_unit(self, name)}</th>'
+            for name in self.initial
+        )
+        body = "".join(
+            f'<tr><th scope="row">{label}</th>' + "".join(f"<td>{cell}</td>" for cell in cells) + "</tr>"
+            for label, cells in _rows(self)
+        )
+        return (
+            f'<table><caption>{caption}</caption><thead><tr><th scope="col">Amount</th>{heads}</tr></thead>'
+            f"<tbody>{body}</tbody></table>"
+        )
 
 
 def ice(r: Reaction, initial: Mapping[str, float]) -> IceTable:
@@ -462,39 +489,3 @@ def _rows(table: IceTable) -> list[tuple[str, list[str]]]:
         ("Change", [_signed(value) for value in table.change.values()]),
         ("Equilibrium", [_number(value) for value in table.equilibrium.values()]),
     ]
-
-
-def _text(table: IceTable) -> str:
-    """Columns lined up for a terminal."""
-    heads = ["", *(f"{name} / {_unit(table, name)}" for name in table.initial)]
-    rows = [heads, *([label, *cells] for label, cells in _rows(table))]
-    widths = [max(len(row[i]) for row in rows) for i in range(len(heads))]
-    lines = [f"{table.reaction}   K = {_number(table.K)}"]
-    for row in rows:
-        first, *rest = row
-        cells = [cell.rjust(width) for cell, width in zip(rest, widths[1:], strict=True)]
-        lines.append("  ".join([first.ljust(widths[0]), *cells]).rstrip())
-    if table.in_plenty:
-        lines.append(f"In plenty, so left out: {', '.join(table.in_plenty)}")
-    return "\n".join(lines)
-
-
-def _html(table: IceTable) -> str:
-    """An accessible table: caption, column and row headers with their scope."""
-    caption = f"{escape(table.reaction.unicode)}, K = {_number(table.K)}"
-    if table.in_plenty:
-        caption += (
-            f" (in plenty, so left out: {escape(', '.join(species(n).unicode for n in table.in_plenty))})"
-        )
-    heads = "".join(
-        f'<th scope="col">{escape(species(name).unicode)}<br>{_unit(table, name)}</th>'
-        for name in table.initial
-    )
-    body = "".join(
-        f'<tr><th scope="row">{label}</th>' + "".join(f"<td>{cell}</td>" for cell in cells) + "</tr>"
-        for label, cells in _rows(table)
-    )
-    return (
-        f'<table><caption>{caption}</caption><thead><tr><th scope="col">Amount</th>{heads}</tr></thead>'
-        f"<tbody>{body}</tbody></table>"
-    )

@@ -178,7 +178,7 @@ class _Run:
 
     def integrate(self, begin: float, end: float) -> None:
         """One stretch without stresses."""
-        from scipy.integrate import solve_ivp
+        from scipy.integrate import solve_ivp  # heavy: a second or more
 
         put_in = self.mixture.amounts()
         names = tuple(dict.fromkeys([*self.mixture.network.names, *put_in]))

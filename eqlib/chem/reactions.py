@@ -199,7 +199,20 @@ class Reaction:
         return self
 
     def __mul__(self, factor: Number | float) -> Reaction:
-        return _scaled(self, factor)
+        """n times a reaction: K**n, n dH. A negative factor turns it round."""
+        number = equations.as_number(factor, f"the factor for {self}")
+        if number == 0:
+            raise ReactionError(f"{self}: a reaction times 0 leaves nothing")
+        names = self.coefficients if number > 0 else [*self.products, *self.reactants]
+        return Reaction(
+            {name: self.coefficients[name] * number for name in names},
+            K=power(self.require_K(), number, str(self)) if self.has_K else None,
+            basis=self.basis,
+            T=self.T,
+            dH=None if self.dH is None else self.dH * float(number),
+            name=self.name if number == 1 else None,
+            source=self.source,
+        )
 
     __rmul__ = __mul__
 
@@ -210,9 +223,29 @@ class Reaction:
         return self * (Fraction(1) / number)
 
     def __add__(self, other: object) -> Reaction:
+        """One reaction after the other: species on both sides cancel, K is the product."""
         if not isinstance(other, Reaction):
             return NotImplemented
-        return _summed(self, other)
+        if self.T != other.T:
+            raise ReactionError(
+                f"{self} is given at {self.T:g} K but {other} at {other.T:g} K; "
+                "bring both to one temperature with .at(T)"
+            )
+        total = dict(self.coefficients)
+        for name, number in other.coefficients.items():
+            total[name] = total.get(name, 0) + number
+        total = {name: number for name, number in total.items() if number}
+        if not total:
+            raise ReactionError(f"{self} and {other} cancel completely: nothing reacts")
+        both_K = self.has_K and other.has_K
+        return Reaction(
+            total,
+            K=product(self.require_K(), other.require_K(), f"{self} plus {other}") if both_K else None,
+            basis=_common_basis(self, other),
+            T=self.T,
+            dH=None if self.dH is None or other.dH is None else self.dH + other.dH,
+            source=self.source if self.source == other.source else None,
+        )
 
     def __radd__(self, other: object) -> Reaction:
         return self if other == 0 else NotImplemented  # so that sum([r1, r2]) works
@@ -380,47 +413,6 @@ def _written(
 
 
 # -- algebra of K --------------------
-
-
-def _scaled(r: Reaction, factor: Number | float) -> Reaction:
-    """n times a reaction: K**n, n dH. A negative factor turns it round."""
-    number = equations.as_number(factor, f"the factor for {r}")
-    if number == 0:
-        raise ReactionError(f"{r}: a reaction times 0 leaves nothing")
-    names = r.coefficients if number > 0 else [*r.products, *r.reactants]
-    return Reaction(
-        {name: r.coefficients[name] * number for name in names},
-        K=power(r.require_K(), number, str(r)) if r.has_K else None,
-        basis=r.basis,
-        T=r.T,
-        dH=None if r.dH is None else r.dH * float(number),
-        name=r.name if number == 1 else None,
-        source=r.source,
-    )
-
-
-def _summed(first: Reaction, second: Reaction) -> Reaction:
-    """One reaction after the other: species on both sides cancel, K is the product."""
-    if first.T != second.T:
-        raise ReactionError(
-            f"{first} is given at {first.T:g} K but {second} at {second.T:g} K; "
-            "bring both to one temperature with .at(T)"
-        )
-    total = dict(first.coefficients)
-    for name, number in second.coefficients.items():
-        total[name] = total.get(name, 0) + number
-    total = {name: number for name, number in total.items() if number}
-    if not total:
-        raise ReactionError(f"{first} and {second} cancel completely: nothing reacts")
-    both_K = first.has_K and second.has_K
-    return Reaction(
-        total,
-        K=product(first.require_K(), second.require_K(), f"{first} plus {second}") if both_K else None,
-        basis=_common_basis(first, second),
-        T=first.T,
-        dH=None if first.dH is None or second.dH is None else first.dH + second.dH,
-        source=first.source if first.source == second.source else None,
-    )
 
 
 def _common_basis(first: Reaction, second: Reaction) -> str:

@@ -101,22 +101,57 @@ class Species:
 
         Raises FormulaError for a general formula such as HA, and for an indicator written HIn.
         """
-        return _molar_mass(self)
+        from molmass import ELEMENTS  # takes longer than the rest of this module; few need a mass
+
+        total = 0.0
+        for symbol, count in self.elements.items():
+            if _is_indicator(self) or symbol not in ELEMENTS:
+                raise EqlibError(
+                    f"'{self.name}' is a general formula and has no molar mass; name a real compound"
+                )
+            total += float(count) * ELEMENTS[symbol].mass
+        return total
 
     @property
     def latex(self) -> str:
         r"""LaTeX for mathematics mode, such as ``\mathrm{Fe^{3+}}``."""
-        return _latex(self)
+        main, *added = _hydrate_parts(self.formula)
+        body = re.sub(r"(?<=[A-Za-z)\]])(\d+)", r"_{\1}", main)
+        if prefix := re.match(r"(?:[^()\[\]]+-)+(?=[A-Z(\[])", body):
+            body = prefix.group().replace("-", r"\text{-}") + body[prefix.end() :]
+        body += "".join(r"\cdot " + re.sub(r"(?<=[A-Za-z)\]])(\d+)", r"_{\1}", part) for part in added)
+        if self.charge:
+            body += "^{" + _charge_shown(self) + "}"
+        return r"\mathrm{" + body + _phase_shown(self) + "}"
 
     @property
     def unicode(self) -> str:
         """Text with real subscripts and superscripts: Fe³⁺, Cu(NH₃)₄²⁺."""
-        return _unicode(self)
+        body = "·".join(
+            re.sub(r"(?<=[A-Za-z)\]])\d+", lambda digits: digits.group().translate(_SUB), part)
+            for part in _hydrate_parts(self.formula)
+        )
+        charge = raised(_charge_shown(self)) if self.charge else ""
+        return body + charge + _phase_shown(self)
 
     @property
     def spoken(self) -> str:
-        """How to say it, for a screen reader: "iron three plus"."""
-        return _spoken(self)
+        """How to say it, for a screen reader: "iron three plus".
+
+        Element names for two-letter symbols and for lone ions, letters otherwise.
+        """
+        if self.name in _WHOLE:
+            return _WHOLE[self.name]
+        if _is_indicator(self):
+            words = "H In" if "H" in self.elements else "In"
+        elif len(self.elements) == 1 and re.fullmatch(r"[A-Z][a-z]?", self.formula):
+            words = _element_name(self.formula, alone=True)
+        else:
+            words = " dot ".join(_spell(part) for part in _hydrate_parts(self.formula))
+        if self.charge:
+            sign = "plus" if self.charge > 0 else "minus"
+            words += " " + (f"{_number(abs(self.charge))} " if abs(self.charge) > 1 else "") + sign
+        return words + _PHASE_WORDS[self.phase]
 
 
 def charge_text(charge: int) -> str:
@@ -340,18 +375,6 @@ def _is_indicator(one: Species) -> bool:
     return bool(re.fullmatch(r"H\d?In", body)) or (body == "In" and one.charge < 0)
 
 
-def _molar_mass(one: Species) -> float:
-    """Grams per mole from molmass's atomic masses."""
-    from molmass import ELEMENTS
-
-    total = 0.0
-    for symbol, count in one.elements.items():
-        if _is_indicator(one) or symbol not in ELEMENTS:
-            raise EqlibError(f"'{one.name}' is a general formula and has no molar mass; name a real compound")
-        total += float(count) * ELEMENTS[symbol].mass
-    return total
-
-
 def _phase_shown(one: Species) -> str:
     return f"({one.phase})" if one.name.endswith(f"({one.phase})") else ""
 
@@ -361,48 +384,9 @@ def _charge_shown(one: Species) -> str:
     return size + ("+" if one.charge > 0 else "-")
 
 
-def _latex(one: Species) -> str:
-    r"""``\mathrm{Cu(NH_{3})_{4}^{2+}}``."""
-    main, *added = _hydrate_parts(one.formula)
-    body = re.sub(r"(?<=[A-Za-z)\]])(\d+)", r"_{\1}", main)
-    if prefix := re.match(r"(?:[^()\[\]]+-)+(?=[A-Z(\[])", body):
-        body = prefix.group().replace("-", r"\text{-}") + body[prefix.end() :]
-    body += "".join(r"\cdot " + re.sub(r"(?<=[A-Za-z)\]])(\d+)", r"_{\1}", part) for part in added)
-    if one.charge:
-        body += "^{" + _charge_shown(one) + "}"
-    phase = _phase_shown(one)
-    return r"\mathrm{" + body + phase + "}"
-
-
-def _unicode(one: Species) -> str:
-    """Cu(NH₃)₄²⁺, Na₂SO₄·10H₂O(s)."""
-    body = "·".join(
-        re.sub(r"(?<=[A-Za-z)\]])\d+", lambda digits: digits.group().translate(_SUB), part)
-        for part in _hydrate_parts(one.formula)
-    )
-    charge = raised(_charge_shown(one)) if one.charge else ""
-    return body + charge + _phase_shown(one)
-
-
 def _number(text: str | int) -> str:
     value = int(text)
     return _NUMBER_WORDS[value] if value < len(_NUMBER_WORDS) else str(value)
-
-
-def _spoken(one: Species) -> str:
-    """Element names for two-letter symbols and for lone ions, letters otherwise."""
-    if one.name in _WHOLE:
-        return _WHOLE[one.name]
-    if _is_indicator(one):
-        words = "H In" if "H" in one.elements else "In"
-    elif len(one.elements) == 1 and re.fullmatch(r"[A-Z][a-z]?", one.formula):
-        words = _element_name(one.formula, alone=True)
-    else:
-        words = "; dot ".join(_spell(part) for part in _hydrate_parts(one.formula)).replace("; dot", " dot")
-    if one.charge:
-        sign = "plus" if one.charge > 0 else "minus"
-        words += " " + (f"{_number(abs(one.charge))} " if abs(one.charge) > 1 else "") + sign
-    return words + _PHASE_WORDS[one.phase]
 
 
 def _spell(part: str) -> str:
@@ -423,7 +407,7 @@ def _spell(part: str) -> str:
 
 
 def _element_name(symbol: str, alone: bool) -> str:
-    from molmass import ELEMENTS
+    from molmass import ELEMENTS  # as for the molar mass
 
     if (len(symbol) == 1 and not alone) or symbol not in ELEMENTS:
         return symbol

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from eqlib.chem import catalogue
-from eqlib.chem.catalogue.rules import NOTICED
+from eqlib.chem.catalogue.one_system import NOTICED
 from eqlib.chem.disturb import disturb
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.stress import Stress

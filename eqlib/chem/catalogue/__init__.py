@@ -37,9 +37,8 @@ from pathlib import Path
 
 from eqlib.chem.catalogue.faults import CatalogueError
 from eqlib.chem.catalogue.load import all_looks, build, find, folders, read, remember, shelf, stamp
-from eqlib.chem.catalogue.one_system import CatalogueStress, System
+from eqlib.chem.catalogue.one_system import CatalogueStress, System, check_claims, outcome_of
 from eqlib.chem.catalogue.records import Reagent, SolidLook, Spectrum, Stock
-from eqlib.chem.catalogue.rules import check_claims, outcome_of
 from eqlib.chem.species import species
 
 __all__ = [

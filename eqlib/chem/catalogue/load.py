@@ -20,7 +20,15 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from eqlib.chem.catalogue.faults import CatalogueError, Faults, complaint, shape_faults, suggestion
+from eqlib.chem.catalogue.faults import (
+    CatalogueError,
+    Faults,
+    check_meaning,
+    complaint,
+    read_species,
+    shape_faults,
+    suggestion,
+)
 from eqlib.chem.catalogue.one_system import CatalogueStress, ConstantChoice, Recipe, System
 from eqlib.chem.catalogue.records import (
     AddSolution,
@@ -33,7 +41,6 @@ from eqlib.chem.catalogue.records import (
     Stock,
     StressTable,
 )
-from eqlib.chem.catalogue.rules import check_meaning, read_species
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.salts import dissolved, ions_of
 from eqlib.chem.species import species

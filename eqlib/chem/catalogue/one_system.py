@@ -1,4 +1,6 @@
-"""What a catalogue file becomes: the System, its recipe and stresses, every value known of its constants."""
+"""What a catalogue file becomes: the System, its recipe and stresses, every value known of its constants; and
+whether what it claims of its stresses is what the engine finds.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
-from eqlib.chem.catalogue.faults import CatalogueError, suggestion
+from eqlib.chem.catalogue.faults import CatalogueError, Faults, complaint, suggestion
 from eqlib.chem.catalogue.records import (
     Constant,
     Direction,
@@ -19,11 +21,15 @@ from eqlib.chem.catalogue.records import (
     Spectrum,
     Stock,
 )
-from eqlib.chem.disturb import disturb
+from eqlib.chem.disturb import Disturbance, disturb
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.reactions import Reaction
 from eqlib.chem.species import species
+from eqlib.chem.state import State
 from eqlib.chem.stress import Stress
+from eqlib.errors import EqlibError
+
+NOTICED = 1e-5  # mol per litre of mixture; less of a solid than this is not expected to be seen
 
 
 @dataclass(frozen=True)
@@ -168,3 +174,46 @@ class System:
         if earlier is None:
             return self.mixture()
         return disturb(self.before(earlier), self.steps[earlier].stress).mixture
+
+
+# -- claims: what a file says about its stresses is tried, not believed --------------------------------------
+
+
+def outcome_of(system: System, key: str) -> Disturbance:
+    """The Disturbance of the stress ``key``, done to the recipe after the stresses that come ahead of it."""
+    return disturb(system.before(key), system.steps[key].stress)
+
+
+def check_claims(system: System) -> None:
+    """Raise CatalogueError when a stress cannot be done, or its direction or solid is not what the engine
+    finds.
+    """
+    faults = Faults(system.path)
+    try:
+        system.mixture().equilibrate()
+    except EqlibError as error:
+        raise complaint(system.path, "recipe", "cannot be solved", str(error).rstrip(".")) from None
+    for key, claim in system.steps.items():
+        where = f"stress {key!r}"
+        try:
+            outcome = outcome_of(system, key)
+        except CatalogueError:
+            raise
+        except EqlibError as error:
+            faults.add(where, "cannot be done to the recipe", str(error).rstrip("."))
+            continue
+        if outcome.direction != claim.direction:
+            what = f"says {claim.direction}, but the first reaction goes {outcome.direction}"
+            faults.add(f"{where}, direction", what, "correct the claim, the recipe or the constants")
+        _check_solids(faults, where, claim, outcome.after)
+    faults.stop_if_any()
+
+
+def _check_solids(faults: Faults, where: str, claim: CatalogueStress, after: State) -> None:
+    mend = "correct the claim, or the recipe"
+    if claim.solid and after.solids[claim.solid] < NOTICED:
+        what = f"{claim.solid} is hardly there: {after.solids[claim.solid]:.1e} mol/L"
+        faults.add(f"{where}, solid", what, mend)
+    if claim.solid_gone and after.solids[claim.solid_gone] >= NOTICED:
+        what = f"{claim.solid_gone} is still there: {after.solids[claim.solid_gone]:.1e} mol/L"
+        faults.add(f"{where}, solid_gone", what, mend)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
+import numpy as np
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictBool, StringConstraints
 
 from eqlib.chem.catalogue.ghs import CHECK_SDS, STATEMENTS, pictograms_of
@@ -315,8 +316,6 @@ class Spectrum(Table):
 
         Bands are Gaussian in wavenumber; a table is joined by straight lines and is zero outside its ends.
         """
-        import numpy as np  # a catalogue can be read and checked without it
-
         nm = np.asarray(nm, dtype=float)
         if self.nm:
             return np.interp(nm, self.nm, self.at_nm, left=0.0, right=0.0)

@@ -118,7 +118,7 @@ def _by_programme(network: Network, mask: int, without: int) -> int:
     """Largest set that some combination of the reactions reaches from ``mask`` (exact up to the solver's
     zero).
     """
-    from scipy.optimize import linprog
+    from scipy.optimize import linprog  # heavy: a second or more, and seldom needed
 
     count, size = network.nu.shape
     outside = [i for i in range(size) if not mask >> i & 1]
