@@ -232,10 +232,7 @@ def _grid(case: Case, rows: Mapping[str, Mapping[str, float]]) -> str:
 
 def _disturbance(case: Case) -> str:
     d = case.disturbance
-    lines = [f"**The change.** {in_powers(d.explanation_unicode)}"]
-    bound = tied_up(case, least=_TELLING)
-    if bound and len(case.reactions) > 1:
-        lines.append(_competitor(case, bound))
+    lines = [f"**The change.** {in_powers(d.explanation_unicode)}", _competitor(case)]
     if case.observed and case.reaction.basis == "c":
         theirs = with_figures(case.reaction.quotient(case.at_once))
         lines.append(_ROUNDED if theirs != with_figures(d.Q) else "")
@@ -243,17 +240,17 @@ def _disturbance(case: Case) -> str:
     return "\n\n".join(line for line in lines if line)
 
 
-def _competitor(case: Case, bound: str) -> str:
-    """Name what took the reactant away: the other reaction that holds it and gained most."""
+def _competitor(case: Case) -> str:
+    """Name what took a reactant away: the other reaction that holds it and gained most."""
+    bound = tied_up(case, least=_TELLING) if len(case.reactions) > 1 else None
     at_once, after = case.disturbance.at_once, case.disturbance.after
-    mine = case.reaction.coefficients
     takers = {
         name: after.amounts.get(name, 0.0) - at_once.amounts.get(name, 0.0)
         for reaction in case.reactions[1:]
         for name in reaction.coefficients
-        if bound in reaction.coefficients and name not in mine and name in after
+        if bound in reaction.coefficients and name not in case.reaction.coefficients and name in after
     }
     gained = max(takers, key=lambda name: takers[name], default=None)
-    if gained is None or takers[gained] <= 0:
+    if bound is None or gained is None or takers[gained] <= 0:
         return ""
     return f"A competing equilibrium takes {in_unicode(bound)} away, as {in_unicode(gained)}."

@@ -27,7 +27,21 @@ _NEVER_SHIFT = {
     "solid": "solid_shifts",
     "spectator": "spectator_acts",
 }
-_MOVES = {"up": "higher", "down": "lower", "same": "same"}
+_SHIFTS = ("forward", "reverse")
+#: By the kind of change: what a person can think, and the directions that this leads to.
+_IDEAS: dict[str, dict[str, tuple[str, ...]]] = {
+    **{kind: {idea: _SHIFTS} for kind, idea in _NEVER_SHIFT.items()},
+    "spectator": {"spectator_acts": _SHIFTS, "volume_ignored": ("none",)},
+    "reactant": {"more_always_right": ("forward",), "static_stop": ("none",)},
+    "product": {"static_stop": ("none",)},
+    "binder": {"not_in_equation": ("none",)},
+    "dilute": {"volume_ignored": ("none",)},
+    "inert_pressure": {"inert_const_p": ("none",)},
+    "squeeze": {"dn_zero": _SHIFTS},
+    "expand": {"dn_zero": _SHIFTS},
+    "warm": {"heat_is_forward": ("forward",), "k_fixed_t": ("none",)},
+    "cool": {"heat_is_forward": ("reverse",), "k_fixed_t": ("none",)},
+}
 
 
 @dataclass(frozen=True)
@@ -131,7 +145,10 @@ class Direction(_OfChange):
     )
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
-        return from_mixing(case) if case.direction is None else case.direction
+        if case.direction is not None:
+            return case.direction
+        mixed = case.states["mixed"]
+        return way_of(mixed.Q(case.reaction), mixed.K(case.reaction))
 
     def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
         if case.disturbance is not None:
@@ -148,20 +165,13 @@ class Direction(_OfChange):
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
         expected = case.expected.get(part.id)
         yield from against_own_Q(case, said)
-        ideas = direction_ideas(change, expected)
         # Where no colour is asked about, nobody goes by it.
         paler = "paler" in (said_to(case, "seen", said), said_to(case, "seen", case.expected))
         if paler and change.kind == "dilute":
             yield Suspect("paler_is_left", "reverse")
-        yield from _as_suspects(ideas)
+        yield from _as_suspects(change, expected)
         if paler:
             yield Suspect("paler_is_left", "reverse")
-
-
-def from_mixing(case: Case) -> str:
-    """The way that a mixture goes which has just been poured together."""
-    mixed = case.states["mixed"]
-    return way_of(mixed.Q(case.reaction), mixed.K(case.reaction))
 
 
 def own_direction(case: Case, own: Mapping[str, Any]) -> str | None:
@@ -188,36 +198,18 @@ def way_of(Q: float, K: float) -> str:
     return {"down": "forward", "up": "reverse", "same": "none"}[beside(Q, K)]
 
 
-def direction_ideas(change: Change, expected: str | None) -> dict[str, list[str]]:
-    """{wrong direction: mistake ids} for this change, where ``expected`` is what really happens."""
-    ideas: dict[str, list[str]] = {"forward": [], "reverse": [], "none": []}
-    if change.kind in _NEVER_SHIFT:
-        for way in ("forward", "reverse"):
-            ideas[way].append(_NEVER_SHIFT[change.kind])
-    if change.kind in ("reactant", "product"):
-        ideas["none"].append("static_stop")
-        if change.kind == "reactant" and change.more:
-            ideas["forward"].append("more_always_right")
-    elif change.kind == "binder":
-        ideas["none"].append("not_in_equation")
-    elif change.kind in ("dilute", "spectator"):
-        ideas["none"].append("volume_ignored")
-    elif change.kind == "inert_pressure":
-        ideas["none"].append("inert_const_p")
-    elif change.kind in ("squeeze", "expand") and expected == "none":
-        for way in ("forward", "reverse"):
-            ideas[way].append("dn_zero")
-    elif change.kind in ("warm", "cool"):
-        ideas["none"].append("k_fixed_t")
-        ideas["forward" if change.kind == "warm" else "reverse"].append("heat_is_forward")
-    return {way: found for way, found in ideas.items() if way != expected}
+def direction_ideas(change: Change, expected: str | None) -> list[tuple[str, str]]:
+    """(wrong direction, the mistake it comes from) for this change, where ``expected`` is what happens."""
+    never = "more_always_right" if not change.more else "dn_zero" if expected != "none" else ""
+    ideas = {idea: ways for idea, ways in _IDEAS.get(change.kind, {}).items() if idea != never}
+    return [(way, idea) for idea, ways in ideas.items() for way in ways if way != expected]
 
 
-def _as_suspects(ideas: Mapping[str, list[str]], said: str | None = None) -> Iterator[Suspect]:
+def _as_suspects(change: Change, expected: str | None, said: str | None = None) -> Iterator[Suspect]:
     """``said``: the way that the student chose; who goes another way does not go by that idea."""
-    for way, names in ideas.items():
+    for way, idea in direction_ideas(change, expected):
         if said in (None, way):
-            yield from (Suspect(name, way) for name in names)
+            yield Suspect(idea, way)
 
 
 def against_own_Q(case: Case, said: Mapping[str, Any]) -> Iterator[Suspect]:
@@ -350,7 +342,8 @@ class Concentration(_OfChange):
         return f"Compared with before, the concentration of {in_unicode(part.species)} will be"
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
-        return _MOVES[beside(case.after.get(part.species, 0.0), case.before.get(part.species, 0.0))]
+        moved = beside(case.after.get(part.species, 0.0), case.before.get(part.species, 0.0))
+        return {"up": "higher", "down": "lower", "same": "same"}[moved]
 
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
         if change.kind in _NEVER_SHIFT and case.direction == "none":
@@ -382,7 +375,7 @@ def _bound(part: Part, case: Case, coefficient: float, way: str | None) -> Itera
 
 def _as_shifted(part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
     """What goes with each wrong direction: the way that was said, or any where none was."""
-    for suspect in _as_suspects(direction_ideas(change, case.direction), said_to(case, "direction", said)):
+    for suspect in _as_suspects(change, case.direction, said_to(case, "direction", said)):
         for seen in as_if(part, case, suspect.value):
             yield Suspect(suspect.mistake, seen)
 

@@ -191,21 +191,7 @@ _SPELT_OUT = (
 _OPENED = re.compile(r"\[|[pP]_?[({]")
 _PRESSURE = re.compile(r"[pP]_?([A-Z][A-Za-z0-9]*)")
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
-_SYMBOLS = {
-    "+": "+",
-    "-": "-",
-    "*": "*",
-    "·": "*",
-    "x": "*",
-    "X": "*",
-    "/": "/",
-    ":": "/",
-    "^": "^",
-    "(": "(",
-    ")": ")",
-    "{": "(",
-    "}": ")",
-}
+_SYMBOLS = dict(zip("+-*·xX/:^(){}", "+-****//^()()", strict=True))
 
 
 def parse_expression(text: str) -> Tree:
