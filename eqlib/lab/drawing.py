@@ -444,6 +444,11 @@ def shelf(items: Sequence, title: str, desc: str = "", rows: int = 0) -> str:
     return svg(f'<g transform="translate(0,{-top:g})">{"".join(body)}</g>', x, height, title, desc)
 
 
+def said_of(items: Iterable) -> str:
+    """The vessels among ``items`` in words: "before: orange, 2.00 mL; after: ..."."""
+    return "; ".join(f"{v.name}: {', '.join(v.lines)}" for v in items if isinstance(v, Vessel))
+
+
 def _crown(v: Vessel) -> int:
     """How far a vessel with its card, stopper or plunger reaches over its floor, px."""
     return SHAPES[v.kind].px[1] + (24 if v.kind in PLUNGED else 20)

@@ -19,7 +19,7 @@ from eqlib.chem.disturb import disturb
 from eqlib.chem.species import species
 from eqlib.errors import EqlibError
 from eqlib.lab.cautions import cautions_for, statements
-from eqlib.lab.drawing import as_image, shelf
+from eqlib.lab.drawing import as_image, said_of, shelf
 from eqlib.lab.scene import Scene, is_closed, vessel_kind
 from eqlib.writing import page
 
@@ -206,7 +206,7 @@ def looks_of(system: System) -> Iterator[tuple[str, str]]:
         words = system.recipe.vessel
         scene = Scene(change, vessel_kind(change.before, words), closed=is_closed(words))
         cast = [scene.vessel(change.before, "before"), scene.vessel(change.after, "after")]
-        said = "; ".join(f"{vessel.name}: {', '.join(vessel.lines)}" for vessel in cast)
+        said = said_of(cast)
         yield stress.title, as_image(shelf([cast[0], "→", cast[1]], stress.title, said), said)
 
 

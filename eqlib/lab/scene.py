@@ -18,7 +18,7 @@ from eqlib.chem.species import species
 from eqlib.chem.state import State
 from eqlib.lab.colour import Colour, absorbance, colour_of
 from eqlib.lab.curves import QuotientLine
-from eqlib.lab.drawing import GASES, SHAPES, Vessel, frame, look_of, shelf, vessel_of
+from eqlib.lab.drawing import GASES, SHAPES, Vessel, frame, look_of, said_of, shelf, vessel_of
 from eqlib.lab.look import lightness
 from eqlib.writing import number
 
@@ -179,7 +179,7 @@ class Scene:
         """The vessel as it stands, and the bottle to be added: a picture that gives nothing away."""
         mine = self.vessel(self.d.before, f"your {self.noun}", adding=self.bottle)
         twin = self.vessel(self.d.before, "control", more=(self.twin,))
-        said = f"{mine.name}: {', '.join(mine.lines)}. {self.bottle}. Beside it a control that {self.twin}."
+        said = f"{said_of([mine])}. {self.bottle}. Beside it a control that {self.twin}."
         return shelf([mine, twin], f"The {self.noun} as it stands", said)
 
     @property
@@ -212,8 +212,7 @@ class Scene:
             if imagined.view == "above":
                 cast.append(self.vessel(d.after, "after, from above", view="above"))
             cast.append(self.vessel(imagined.state, "if that were so", view=imagined.view))
-        words = "; ".join(f"{v.name}: {', '.join(v.lines)}" for v in cast if not isinstance(v, str))
-        return shelf(cast, f"{title}: what happened", words)
+        return shelf(cast, f"{title}: what happened", said_of(cast))
 
     def _after(self) -> str:
         """The name of the last vessel, with what became of the colour where its words stayed the same."""

@@ -21,7 +21,7 @@ from eqlib.chem.explain import Event, in_unicode
 from eqlib.chem.state import State
 from eqlib.chem.stress import Stress
 from eqlib.errors import EqlibError
-from eqlib.lab.drawing import SHAPES, Vessel, shelf
+from eqlib.lab.drawing import SHAPES, Vessel, said_of, shelf
 from eqlib.lab.look import lightness
 from eqlib.lab.scene import Scene
 from eqlib.notebook.explorer import BACK, Moves, Slider, Switch
@@ -273,10 +273,9 @@ class Trying:
             "|",
             self.fixed(self.scene.d.after, "as in the question", view, grey),
         ]
-        words = "; ".join(f"{v.name}: {', '.join(v.lines)}" for v in cast if not isinstance(v, str))
         said = self.problem or self.sentence()
         line = self.now.line.svg("Q beside K", said, moving=False) if self.now.line else ""
-        return f'{shelf(cast, "With these amounts", words)}{line}<p role="status">{text(said)}</p>'
+        return f'{shelf(cast, "With these amounts", said_of(cast))}{line}<p role="status">{text(said)}</p>'
 
     def fixed(self, state: State, name: str, view: str, grey: bool) -> Vessel:
         """A vessel that no slider changes, worked out once for each way of looking at it."""

@@ -22,7 +22,7 @@ from eqlib.assess.working import worked
 from eqlib.errors import EqlibError
 from eqlib.lab.cautions import Caution, cautions_for
 from eqlib.lab.colour import colour_of
-from eqlib.lab.drawing import SHAPES, shelf, vessel_of
+from eqlib.lab.drawing import SHAPES, said_of, shelf, vessel_of
 from eqlib.lab.scene import NOUNS, Scene, is_closed
 from eqlib.notebook.form import form_html, is_list, legend_of, raw_of, readings
 from eqlib.notebook.outcome import Told, Trying, told_html
@@ -79,6 +79,12 @@ class Panel(Sheet):
         return self.store.record_of(self.question.id)
 
     @property
+    def own(self) -> Record | None:
+        """The recorded answer if it is to the present numbers, or None."""
+        record = self.record
+        return record if record is not None and set_of(record.answer) == self.retry else None
+
+    @property
     def practice(self) -> bool:
         """Is it told at once how it went?"""
         return self.question.mode == "practice"
@@ -118,12 +124,8 @@ class Panel(Sheet):
             made.append(("prompt", self.prompt))
             made.append(("ask", self.halves))
         if self.stage == "doing":
-            made.append(
-                (
-                    "film",
-                    f"<div data-film>{self.watched.film_picture()}{self.watched.line_svg(moving=True)}</div>",
-                )
-            )
+            film = f"{self.watched.film_picture()}{self.watched.line_svg(moving=True)}"
+            made.append(("film", f"<div data-film>{film}</div>"))
         if self.stage == "done" and self.has_outcome:
             if self.trying is not None:
                 made.append(("tried", self.trying.picture()))
@@ -167,9 +169,8 @@ class Panel(Sheet):
             right += self.care()
         else:
             left += self.care()
-        return (
-            f'<div class="two"><div>{left}</div><div>{right}</div></div>' if left else f"<div>{right}</div>"
-        )
+        right = f"<div>{right}</div>"
+        return f'<div class="two"><div>{left}</div>{right}</div>' if left else right
 
     def care(self) -> str:
         """What is grave and was not said before in this notebook, by the bench or another panel."""
@@ -208,38 +209,32 @@ class Panel(Sheet):
         noun = "prediction" if self.question.kind == "prediction" else "answer"
         made = []
         if self.stage == "doing":
-            made.append('<button type="button" data-do="skip">Skip to the end</button>')
+            made.append(_button("Skip to the end", "skip"))
         elif self.stage == "predict" or (self.practice and not self.has_outcome):
-            made.append(f'<button type="button" data-do="record">Record my {noun}</button>')
+            made.append(_button(f"Record my {noun}", "record"))
             if self.has_outcome:
-                made.append(f'<button type="button" data-do="doit">{self.watched.verb}</button>')
+                made.append(_button(self.watched.verb, "doit"))
         else:
             if self.trying is None:
-                made.append('<button type="button" data-do="try">Try other amounts</button>')
-            made.append('<button type="button" class="quiet" data-do="replay">See it again</button>')
+                made.append(_button("Try other amounts", "try"))
+            made.append(_button("See it again", "replay", quiet=True))
             if not self.locked:
-                made.append(
-                    '<button type="button" class="quiet" data-do="change">Change my prediction</button>'
-                )
+                made.append(_button("Change my prediction", "change", quiet=True))
         if self.practice:
-            made.append('<button type="button" class="quiet" data-do="work">Show the working</button>')
+            made.append(_button("Show the working", "work", quiet=True))
             if any(span.choices > 1 for span in self.question.ranges.values()):
-                made.append('<button type="button" class="quiet" data-do="fresh">New numbers</button>')
+                made.append(_button("New numbers", "fresh", quiet=True))
         return (
             f'<div class="go">{"".join(made)}<span class="state" role="status" data-say="state"></span></div>'
         )
 
     def state(self) -> str:
         """One line: is what is on the screen what is recorded?"""
-        record = self.record
+        record = self.own
         if self.news:
             return self.news
-        if record is None or set_of(record.answer) != self.retry:
-            return (
-                "Not recorded yet."
-                if not self.filled
-                else "Not recorded yet: press the button when you are sure."
-            )
+        if record is None:
+            return f"Not recorded yet{': press the button when you are sure' if self.given else ''}."
         if self.stage == "predict" and not self.unchanged:
             return "Changed, not recorded yet."
         when = f"Recorded {time_of(record).rsplit(', ', 1)[1]}"
@@ -258,11 +253,8 @@ class Panel(Sheet):
         say = {"state": self.state(), **readings(self.question, self.on_screen, self.key)}
         if self.trying is not None:
             say |= self.trying.say()
-        off = []
-        if not self.recorded_now:
-            off.append("doit")
-        if not self.may_work or self.working:
-            off.append("work")
+        off = [] if self.unchanged else ["doit"]
+        off += ["work"] if not self.may_work or self.working else []
         self.put(say=say, off=off, **more)
 
     # -- what is filled in --------------------
@@ -281,24 +273,13 @@ class Panel(Sheet):
         return {name: raw for name, raw in found.items() if raw is not None}
 
     @property
-    def filled(self) -> bool:
-        """Is anything filled in?"""
-        return bool(self.given)
-
-    @property
     def unchanged(self) -> bool:
-        """Is what is on the screen what is recorded?"""
-        record = self.record
-        return record is not None and same_answer(
-            record, {**self.given, **({RETRY: record.answer[RETRY]} if RETRY in record.answer else {})}
-        )
-
-    @property
-    def recorded_now(self) -> bool:
-        """Is there a record of the present numbers, the one on the screen?"""
-        if not self.unchanged or (record := self.record) is None:
+        """Is what is on the screen what is recorded, for the present numbers?"""
+        record = self.own
+        if record is None:
             return False
-        return set_of(record.answer) == self.retry
+        kept = {RETRY: record.answer[RETRY]} if RETRY in record.answer else {}
+        return same_answer(record, {**self.given, **kept})
 
     # -- what a person does --------------------
 
@@ -310,7 +291,7 @@ class Panel(Sheet):
     def on_record(self, values: dict[str, Any], name: str) -> None:
         """Keep what is filled in, or say what is still needed."""
         self.values = values or self.values
-        if self.recorded_now:
+        if self.unchanged:
             self.news = "This is recorded already."
             return self.draw()
         try:
@@ -318,8 +299,9 @@ class Panel(Sheet):
             kept = self.said_of_kept(answer)
             saved = self.store.save(self.question.id, answer)
         except EqlibError as error:
-            earlier = self.record is not None and set_of(self.record.answer) == self.retry
-            now = "Not recorded: what you recorded before stands." if earlier else "Nothing was recorded yet."
+            now = (
+                "Not recorded: what you recorded before stands." if self.own else "Nothing was recorded yet."
+            )
             self.news = f"{now} {error}"
             return self.draw()
         self.news, self.working = saved.problem or kept, False
@@ -345,9 +327,7 @@ class Panel(Sheet):
 
     def answer_given(self) -> dict[str, Any]:
         """What is filled in, ready to be recorded. Raises EqlibError naming what is missing or unreadable."""
-        given = self.given
-        record = self.record
-        held = record.answer if record is not None and set_of(record.answer) == self.retry else {}
+        given, held = self.given, self.own.answer if self.own else {}
         empty = [p for p in self.question.parts if p.scored and p.id not in given]
         missing = [p for p in empty if blank(held.get(p.id))]
         needed = [p for p in missing if p.kind == "choice"] or (missing if not (given or held) else [])
@@ -364,7 +344,7 @@ class Panel(Sheet):
     def on_doit(self, values: dict[str, Any], name: str) -> None:
         """What was predicted about is done: the film."""
         record = self.record
-        if record is None or not (self.has_outcome and self.recorded_now):
+        if record is None or not (self.has_outcome and self.unchanged):
             return
         self.store.note_seen(self.question.id)
         self.answer, self.stage, self.news = dict(record.answer), "doing", ""
@@ -428,8 +408,8 @@ class Panel(Sheet):
 
     def marked(self) -> Mark | None:
         """The mark of what is recorded for the present numbers, or None."""
-        record = self.record
-        if record is None or set_of(record.answer) != self.retry:
+        record = self.own
+        if record is None:
             return None
         return mark(self.question, {**record.answer, RETRY: self.retry}, record.student, retry=self.retry)
 
@@ -467,12 +447,9 @@ class Panel(Sheet):
             note = "You answered this before you gave your id, for other numbers. Please answer again."
         picture = words = ""
         if self.scene is not None and self.stage != "predict":
-            cast = [
-                self.scene.vessel(s, n)
-                for s, n in ((self.case.disturbance.before, "before"), (self.case.disturbance.after, "after"))
-            ]
-
-            words = "; ".join(f"{v.name}: {', '.join(v.lines)}" for v in cast)
+            d = self.case.disturbance
+            cast = self.scene.vessel(d.before, "before"), self.scene.vessel(d.after, "after")
+            words = said_of(cast)
             before, after = (replace(v, name="", lines=()) for v in cast)
             picture = shelf([before, "→", after], f"{self.question.title}: before and after")
         return kept_bundle(
@@ -484,6 +461,11 @@ class Panel(Sheet):
         self.answer = self.given
         self.make_form_anew()
         self.draw()
+
+
+def _button(words: str, do: str, quiet: bool = False) -> str:
+    tone = ' class="quiet"' if quiet else ""
+    return f'<button type="button"{tone} data-do="{do}">{words}</button>'
 
 
 def set_of(answer: Mapping[str, Any]) -> int:
@@ -513,12 +495,8 @@ def standing_alone(question: Question, case: Case) -> str:
     kind = kind_of(question, state)
     lines = [*(["just mixed"] if fresh else []), colour_of(state, SHAPES[kind].width_cm, cloudy=False).words]
     if "absorbance" in measured:
-        lines.append(
-            f"A = {measured['absorbance']:.3f} at {measured.get('nm', 0):.0f} nm"
-            if "nm" in measured
-            else f"A = {measured['absorbance']:.3f}"
-        )
-        lines.append(f"path {measured['path']:.2f} cm")
+        at = f" at {measured['nm']:.0f} nm" if "nm" in measured else ""
+        lines += [f"A = {measured['absorbance']:.3f}{at}", f"path {measured['path']:.2f} cm"]
     vessel = vessel_of(state, f"your {NOUNS.get(kind, kind)}", kind, lines=lines)
     vessel = replace(vessel, closed=is_closed(question.prompt))
     if kind == "flask":  # one is taken that the mixture fills
