@@ -215,11 +215,13 @@ def let_in(share: float) -> tuple[str, str]:
     return _line(d.K, "just let in", d.Q, (-0.95, 0.05), said), said
 
 
-def _line(K: float, label: str, Q: float, span: tuple[float, float], said: str) -> str:
+def _line(
+    K: float, label: str, Q: float, span: tuple[float, float], said: str, title: str = "Q beside K"
+) -> str:
     """Q and K on a line that stays the same for every Q."""
     line = QuotientLine(K, [(label, Q)], 620)
     line.low, line.high = span
-    return line.svg("Q beside K", said)
+    return line.svg(title, said)
 
 
 # -- 03: the table of three rows --------------------
@@ -249,9 +251,8 @@ def table_at(iron: float, thiocyanate: float, share: float) -> tuple[str, str]:
     Q = float("inf") if empty else reaction.quotient({name: 1e-3 * c for name, c in last.items()})
     K = reaction.require_K()
     said = _verdict(Q, K, empty)
-    line = QuotientLine(K, [("last row", Q)], 620)
-    line.low, line.high = -0.5, 4.5  # the same line for every x
-    return _table(iron, thiocyanate, fe, scn, x) + line.svg("The last row put into K", said), said
+    line = _line(K, "last row", Q, (-0.5, 4.5), said, "The last row put into K")
+    return _table(iron, thiocyanate, fe, scn, x) + line, said
 
 
 def _verdict(Q: float, K: float, empty: bool) -> str:

@@ -49,16 +49,15 @@ def _group(part: Part, question: Question, student: str | None, value: Any, key:
     make = {"choice": _radios, "table": _table, "order": _order, "text": _words, "readings": _readings}.get(
         part.kind, _line
     )
-    inner = make(part, question, student, value, f"{key}/{part.id}")
-    name, wide = (
-        legend_of(part),
-        part.kind in ("table", "order", "readings") or (part.kind != "choice" and len(part.label) > 16),
-    )
-    long = part.kind == "choice" and (part.ask in ("graph",) or len(legend_of(part)) > 30)
+    inner, name = make(part, question, student, value, f"{key}/{part.id}"), legend_of(part)
+    if part.kind == "choice":
+        wide = part.ask == "graph" or len(name) > 30
+    else:
+        wide = part.kind in ("table", "order", "readings") or len(part.label) > 16
     whole = (
-        f'<span class="vh">: {text(part.label)}</span>' if name != part.label and part.ask == "change" else ""
+        f'<span class="vh">: {text(part.label)}</span>' if part.ask == "change" and name != part.label else ""
     )
-    return f"<fieldset{' class=wide' if wide or long else ''}><legend>{text(name)}{whole}</legend>{inner}</fieldset>"
+    return f"<fieldset{' class=wide' if wide else ''}><legend>{text(name)}{whole}</legend>{inner}</fieldset>"
 
 
 def is_list(part: Part) -> bool:
@@ -204,8 +203,7 @@ def _cells(part: Part, values: Mapping[str, Any], name: str) -> dict[str, str]:
                 cell = read_cell(str(values.get(field) or ""), part.unit or "mol/L")
             except Unreadable:
                 said[field] = "?"
-                continue
-            said[field] = (
-                "" if cell is None else str(cell) if cell.multiple else with_figures(cell.constant, 3)
-            )
+            else:
+                shown = with_figures(cell.constant, 3) if cell is not None and not cell.multiple else cell
+                said[field] = "" if shown is None else str(shown)
     return said

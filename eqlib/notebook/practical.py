@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import cache, lru_cache
 from html import escape
-from typing import Any
+from typing import Any, NamedTuple
 
 from eqlib.assess.asks.practical import own_readings as of_case
 from eqlib.chem.catalogue import system
@@ -67,21 +67,21 @@ def pushed(at: Mapping[str, Any]) -> tuple[str, str]:
     return _two_views(seen, title="The syringe from the side and along its axis", desc=told), told
 
 
-class _View:
+class _View(NamedTuple):
     """A colour and an absorbance along one line of sight, in cm."""
 
-    def __init__(self, state: State, path_cm: float) -> None:
-        self.colour = colour_of(state, path_cm).hex
-        self.A = absorbance(state, NM, path_cm)
-        self.path_cm = path_cm
+    colour: str
+    A: float
+    path_cm: float
 
 
-def _views(state: State) -> tuple[_View, _View]:
-    length = 1000 * state.gas_volume / AREA_CM2
-    return _View(state, BORE_CM), _View(state, length)
+def _views(state: State) -> list[_View]:
+    """From the side, and along the axis."""
+    ways = BORE_CM, 1000 * state.gas_volume / AREA_CM2
+    return [_View(colour_of(state, way).hex, absorbance(state, NM, way), way) for way in ways]
 
 
-def _two_views(seen: list[tuple[str, tuple[_View, _View]]], title: str, desc: str) -> str:
+def _two_views(seen: list[tuple[str, list[_View]]], title: str, desc: str) -> str:
     """Before and now, one under the other: the barrel from the side, and the disc that the axis shows."""
     rows = []
     for row, (name, (side, axis)) in enumerate(seen):

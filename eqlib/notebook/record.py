@@ -215,19 +215,18 @@ class Line:
 def receipt_page(store: Store) -> str:
     """The receipt as HTML."""
     lines = receipt_lines(store)
-    done = [line for line in lines if line.done]
+    missing = [line.title for line in lines if not line.done]
     unsaved = any(line.on_disk == "not yet" for line in lines)
     rows = [(line.title, f"{line.points:g}", line.recorded, line.receipt, line.on_disk) for line in lines]
     head = ("Question", "Worth up to", "Recorded", "Receipt", "In the saved notebook")
     student = store.student
     handed_in = any(question.mode == "assessed" for question in store.questions.values())
-    words = f"{len(done)} of {len(lines)} questions are answered."
+    words = f"{len(lines) - len(missing)} of {len(lines)} questions are answered."
     if handed_in:
         words += " What they earn is worked out after you hand in. "
         words += f"Student id: {student}." if student else "No student id has been given."
     inner = paragraph(words)
     inner += table(f"What is recorded for “{store.questions.assignment.title}”", rows, head)
-    missing = [line.title for line in lines if not line.done]
     if missing:
         inner += paragraph(f"Still to do: {', '.join(missing)}.")
     if unsaved:
@@ -236,9 +235,8 @@ def receipt_page(store: Store) -> str:
             "save the notebook (Ctrl + S) and run this cell again."
         )
     if not missing and not unsaved:
-        inner += paragraph(
-            f"Everything is recorded and saved{', ready to be handed in' if handed_in else ''}."
-        )
+        ready = ", ready to be handed in" if handed_in else ""
+        inner += paragraph(f"Everything is recorded and saved{ready}.")
     return box(inner, label="What is recorded")
 
 
@@ -256,20 +254,12 @@ def receipt_lines(store: Store) -> list[Line]:
 def _line(question: Question, record: Record | None, saved: Sequence[Record]) -> Line:
     if record is None:
         return Line(question.title, question.points, False, "no, still to do", "none", "nothing yet")
-    here = any(other.receipt == record.receipt for other in saved)
+    on_disk = "yes ✓" if any(other.receipt == record.receipt for other in saved) else "not yet"
     missing = standing(question, record).missing
-    parts = {part.id: part.label for part in question.parts}
-    said = (
-        f"in part, {time_of(record)}; blank: {', '.join(parts[name] for name in missing)}" if missing else ""
-    )
-    return Line(
-        question.title,
-        question.points,
-        not missing,
-        said or f"yes ✓ {time_of(record)}",
-        record.receipt,
-        "yes ✓" if here else "not yet",
-    )
+    said = f"yes ✓ {time_of(record)}"
+    if missing:
+        said = f"in part, {time_of(record)}; blank: {', '.join(question.part(n).label for n in missing)}"
+    return Line(question.title, question.points, not missing, said, record.receipt, on_disk)
 
 
 def _manual_line(question: Question, words: int | None) -> Line:
@@ -288,12 +278,11 @@ def _written(store: Store) -> dict[str, int]:
         for cell in cells if isinstance(cells, list) else ():
             meta = cell.get("metadata", {}) if isinstance(cell, dict) else {}
             grading = meta.get("nbgrader") if isinstance(meta, dict) else None
-            if not isinstance(grading, dict) or grading.get("grade_id") not in store.questions:
-                continue
-            if not store.questions[grading["grade_id"]].manual:
+            name = str(grading.get("grade_id")) if isinstance(grading, dict) else ""
+            if name not in store.questions or not store.questions[name].manual:
                 continue
             source = cell.get("source", "")
             source = "".join(source) if isinstance(source, list) else str(source)
             count = 0 if any(stub in source for stub in _STUBS) else len(source.split())
-            found[grading["grade_id"]] = max(count, found.get(grading["grade_id"], 0))
+            found[name] = max(count, found.get(name, 0))
     return found

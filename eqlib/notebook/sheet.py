@@ -155,13 +155,10 @@ def asleep_forms(assignment: str, names: Iterable[str]) -> dict:
     ``names`` are question ids and "student". Put the result into ``notebook["metadata"]["widgets"]``.
     """
     layout = f"eqlib-{assignment}--layout"
-    state = {
-        layout: _model("LayoutModel", _BASE, {"display": "none"}),
-    }
+    state = {layout: _model("LayoutModel", _BASE, {"display": "none"})}
+    box = _model("BoxModel", _CONTROLS, {"layout": f"IPY_MODEL_{layout}"})
     for name in names:
-        state[name if name.startswith("eqlib-") else form_id(assignment, name)] = _model(
-            "BoxModel", _CONTROLS, {"layout": f"IPY_MODEL_{layout}"}
-        )
+        state[name if name.startswith("eqlib-") else form_id(assignment, name)] = box
     return {STATE: {"version_major": 2, "version_minor": 0, "state": state}}
 
 
@@ -169,8 +166,7 @@ def forms_in(notebook: dict) -> list[str]:
     """What a notebook's cells open: question ids, "student", and the names of explorers."""
     found = []
     for cell in notebook.get("cells", ()):
-        source = cell.get("source", "")
-        source = "".join(source) if isinstance(source, list) else source
+        source = "".join(cell.get("source", ""))
         if cell.get("cell_type") == "code":
             found += [name or _PANELS[panel] for panel, name in _OPENS.findall(source)]
             found += [name_of(title) for title in _EXPLORES.findall(source)]

@@ -62,8 +62,7 @@ class Calibration:
     """A straight line, absorbance against concentration, by least squares with an intercept.
 
     ``slope`` (L/mol, for the path used) and ``intercept`` with standard errors; ``residuals`` in the order
-    given and their standard deviation ``s`` (n - 2 degrees of freedom); ``r_squared``, which says little
-    about straightness; ``epsilon`` = slope / path.
+    given and their standard deviation ``s`` (n - 2 degrees of freedom); ``epsilon`` = slope / path.
     """
 
     concentrations: tuple[float, ...]
@@ -73,7 +72,6 @@ class Calibration:
     se_slope: float
     se_intercept: float
     s: float
-    r_squared: float
     residuals: tuple[float, ...]
     path_cm: float
 
@@ -122,7 +120,6 @@ def calibrate(
         raise EqlibError(
             "the absorbance does not change with the concentration; check the wavelength and the blank"
         )
-    total = float(((y - y.mean()) ** 2).sum())
     return Calibration(
         concentrations=tuple(x.tolist()),
         absorbances=tuple(y.tolist()),
@@ -131,7 +128,6 @@ def calibrate(
         se_slope=s / spread**0.5,
         se_intercept=float(s * np.sqrt((x**2).sum() / (len(x) * spread))),
         s=s,
-        r_squared=1.0 - float((residuals**2).sum()) / total,
         residuals=tuple(residuals.tolist()),
         path_cm=path_cm,
     )

@@ -50,7 +50,7 @@ class Bench:
 
     ``metal_standard`` and ``metal_test`` are the two iron stocks, ``ligand_standard`` and ``ligand_test`` the
     thiocyanate ones; ``metal_mL`` of iron goes into every tube of ``total_mL``. ``K`` and ``epsilon`` are the
-    values expected. ``fading`` is the share of colour lost per minute; ``have_mL`` limits a stock, by name.
+    values expected. ``fading`` is the share of colour lost per minute.
     ``acid`` is the nitric acid that stands in every tube.
     """
 
@@ -71,7 +71,6 @@ class Bench:
     volume_sd: float = VOLUME_SD
     fading: float = 0.001
     groups: int = 1
-    have_mL: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -138,7 +137,7 @@ def plan(bench: Bench | None = None) -> Plan:
         relative_sd,
         limits,
         _minutes(bench),
-        (*advice, *_short(bench, needs)),
+        advice,
         needs,
     )
 
@@ -250,21 +249,6 @@ def _needs(bench: Bench, rows: Sequence[Row]) -> tuple[tuple[str, float], ...]:
         needs[f"iron stock of the {role}s"] = sum(r.metal_mL for r in own)
         needs[f"thiocyanate stock of the {role}s"] = sum(r.ligand_mL for r in own)
     return tuple((name, mL * bench.groups * 1.2) for name, mL in needs.items())
-
-
-def _short(bench: Bench, needs: Sequence[tuple[str, float]]) -> tuple[str, ...]:
-    have = dict(bench.have_mL)
-    unknown = set(have) - {name for name, _ in needs}
-    if unknown:
-        raise EqlibError(
-            f"{min(unknown)!r} is no stock of this practical; the stocks are {', '.join(n for n, _ in needs)}"
-        )
-    return tuple(
-        f"{name}: {mL:.0f} mL are needed with a fifth to spare, {have[name]:.0f} mL are there; make "
-        f"more or form fewer groups"
-        for name, mL in needs
-        if name in have and have[name] < mL
-    )
 
 
 # -- on paper --------------------

@@ -54,18 +54,12 @@ def test_the_expected_uncertainty_is_what_simulated_classes_find(rng, formed):
         (Bench(metal_mL=10.0), "fills the tube"),
         (Bench(metal_standard=1e-2), "times the thiocyanate"),
         (Bench(ligand_test=1e-5), "another strength"),
-        (Bench(have_mL=(("iron", 3.0),)), "is no stock"),
     ],
 )
 def test_a_bench_that_cannot_do_it_is_told_what_to_change(bench, words):
     with pytest.raises(EqlibError, match=words) as caught:
         plan(bench)
     assert "\n" not in str(caught.value)
-
-
-def test_a_stock_that_runs_short_is_said():
-    p = plan(Bench(groups=10, have_mL=(("iron stock of the standards", 100.0),)))
-    assert any("420 mL are needed" in line for line in p.advice)
 
 
 TUBE = [Tube(0.1, 1e-4, 0.0, "standard", "S1")]
