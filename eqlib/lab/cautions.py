@@ -89,6 +89,12 @@ class _Vessel:
                 best = ("hydrochloric" if chloride else "nitric", strong)
         return best
 
+    def acid_is(self) -> str:
+        """ "fuming", "corrosive", "irritating" or ""."""
+        name, strong = self.acid()
+        steps = (FUMES, "fuming"), (ACID[name][1], "corrosive"), (ACID[name][0], "irritating")
+        return next((word for least, word in steps if strong >= least), "")
+
 
 @dataclass(frozen=True)
 class _Rule:
@@ -116,7 +122,7 @@ def _fuming_words(vessel: _Vessel) -> str:
 
 def _acid_words(vessel: _Vessel) -> str:
     name, strong = vessel.acid()
-    if strong >= ACID[name][1]:
+    if vessel.acid_is() == "corrosive":
         return (
             f"{strong:.2g} mol/L {name} acid burns skin and eyes: gloves, drop by drop; rinse a splash at "
             "once with plenty of water."
@@ -132,16 +138,6 @@ def _alkali_words(vessel: _Vessel) -> str:
             "at once and long, and tell a teacher."
         )
     return f"{strong:.2g} mol/L sodium hydroxide irritates eyes and skin: rinse a splash at once."
-
-
-def _corrosive_acid(vessel: _Vessel) -> bool:
-    name, strong = vessel.acid()
-    return ACID[name][1] <= strong < FUMES
-
-
-def _irritating_acid(vessel: _Vessel) -> bool:
-    name, strong = vessel.acid()
-    return ACID[name][0] <= strong < ACID[name][1]
 
 
 #: Gases (dissolved ones come out) that can kill, and those that burn the airways (GHS H330, H331 and H314,
@@ -261,14 +257,14 @@ _RULES = (
         "to this well only, with ventilation; never to the thiocyanate bottle and never to its waste.",
         gloves=True,
     ),
-    _Rule("fuming-acid", 1, lambda v: v.acid()[1] >= FUMES, _fuming_words, gloves=True),
+    _Rule("fuming-acid", 1, lambda v: v.acid_is() == "fuming", _fuming_words, gloves=True),
     _Rule(
         "strong-ammonia", 1,
         lambda v: v.strongest("NH3") >= AMMONIA[1],
         "This ammonia burns eyes and airways: only in the fume cupboard, with gloves.",
         gloves=True,
     ),
-    _Rule("strong-acid", 2, _corrosive_acid, _acid_words, gloves=True),
+    _Rule("strong-acid", 2, lambda v: v.acid_is() == "corrosive", _acid_words, gloves=True),
     _Rule("strong-alkali", 2, lambda v: v.strongest("OH^-") >= ALKALI[1], _alkali_words, gloves=True),
     _Rule(
         "silver", 2,
@@ -380,7 +376,7 @@ _RULES = (
         "The bismuth solution holds much hydrochloric acid: a splash irritates eyes and skin.",
         bottle="the bismuth bottle",
     ),
-    _Rule("irritating-acid", 3, _irritating_acid, _acid_words),
+    _Rule("irritating-acid", 3, lambda v: v.acid_is() == "irritating", _acid_words),
     _Rule(
         "irritating-alkali", 3,
         lambda v: ALKALI[0] <= v.strongest("OH^-") < ALKALI[1],

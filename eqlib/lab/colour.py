@@ -245,8 +245,7 @@ def _lab(colour: Any) -> Array:
     if isinstance(colour, str):
         if not _HEX.fullmatch(colour):
             raise EqlibError(f"{colour!r} is not a colour; write a hex string such as '#c05030'")
-        digits = colour.lstrip("#")
-        return rgb_to_lab(np.array([int(digits[i : i + 2], 16) for i in (0, 2, 4)]) / 255.0)
+        return rgb_to_lab(_channels(colour))
     try:
         lab = np.asarray(colour, dtype=float)
     except (TypeError, ValueError):
@@ -277,23 +276,25 @@ def _contents(state: Seen) -> tuple[dict[str, float], dict[str, float]]:
 
 
 def _amount(name: str, amount: Any) -> float:
-    try:
-        value = float(amount)
-    except (TypeError, ValueError):
-        value = float("nan")
+    value = _float(amount)
     if not 0.0 <= value < float("inf"):
         raise EqlibError(f"the concentration of {name} is {amount!r}; write a number of mol/L, zero or more")
     return value
 
 
 def _positive(value: Any, name: str) -> float:
-    try:
-        number = float(value)
-    except (TypeError, ValueError):
-        number = float("nan")
+    number = _float(value)
     if not 0.0 < number < float("inf"):
         raise EqlibError(f"{name} is {value!r}; write a positive number, in the unit its name ends with")
     return number
+
+
+def _float(value: Any) -> float:
+    """A number, or nan for what is none."""
+    try:
+        return float(value)
+    except (TypeError, ValueError):
+        return float("nan")
 
 
 # -- absorbance (Beer-Lambert) -------------------------------------------------------------------------------

@@ -234,10 +234,11 @@ def _bath(v: Vessel, w: int, h: int) -> str:
     water = f'<path d="M{left} {top} q8 -4 16 0 t16 0 t16 0 H{right} V{floor} H{left} Z" fill="#dfeefa"/>'
     wall = f'<path d="M{left} {top - 16} V{floor} H{right} V{top - 16}" fill="none" stroke="{GLASS}" stroke-width="1.6"/>'
     more = ""
-    if v.bath is not None and v.bath < 8:
+    celsius = 20.0 if v.bath is None else v.bath
+    if celsius < 8:
         for x, y in ((left + 5, top - 4), (right - 19, top + 2), (right - 17, top + 34)):
             more += f'<rect x="{x}" y="{y}" width="13" height="12" rx="2" fill="#f7fbff" stroke="#8fa9bd"/>'
-    elif v.bath is not None and v.bath > 45:
+    elif celsius > 45:
         for x in (left + 9, right - 9):
             more += f'<path d="M{x} {top - 8} q-5 -7 0 -13 t0 -13" fill="none" stroke="#8b95a3" stroke-width="1.4"/>'
     return water + more + wall
@@ -326,11 +327,14 @@ def _drawn(v: Vessel, x: float, key: str, rows: int) -> str:
     w, h = SHAPES[v.kind].px
     bathed = v.bath is not None and v.view == "side"
     left, card_w = (_SLOT - _SCALE * w) / 2, max(w + (60 if bathed else 28), 76)
+    # The inside of a vessel in a bath: no water there.
+    inside = f"M0 -7 V{h - w / 2:g} Q0 {h} {w / 2:g} {h} Q{w} {h} {w} {h - w / 2:g} V-7 Z"
+    inside = _capsule(w, h) if v.kind == "sealed" else inside
     contents = "".join(element(tag, at, f"{key}{name}") for name, (tag, at) in shapes(v).items())
     bottle = _bottle(v) if v.adding else ""
     body = (
         f'<rect x="{w / 2 - card_w / 2:g}" y="-18" width="{card_w:g}" height="{h + 32}" rx="10" fill="{CARD}" stroke="{EDGE}"/>'
-        + (_bath(v, w, h) + f'<path d="{_hollow(v, w, h)}" fill="{CARD}"/>' if bathed else "")
+        + (_bath(v, w, h) + f'<path d="{inside}" fill="{CARD}"/>' if bathed else "")
         + contents
         + _glass(v)
     )
@@ -353,15 +357,6 @@ def _padded(v: Vessel, rows: int) -> list[str]:
     """The rows under a vessel, empty ones after them, so that every frame of a film has the same."""
     found = rows_of(v)
     return found + [""] * (rows - len(found))
-
-
-def _hollow(v: Vessel, w: int, h: int) -> str:
-    """The inside of a vessel that stands in a bath: no water there."""
-    return (
-        _capsule(w, h)
-        if v.kind == "sealed"
-        else f"M0 -7 V{h - w / 2:g} Q0 {h} {w / 2:g} {h} Q{w} {h} {w} {h - w / 2:g} V-7 Z"
-    )
 
 
 def _bottle(v: Vessel) -> str:

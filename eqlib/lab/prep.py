@@ -185,12 +185,11 @@ def prep_sheet(
         groups, demonstrations = 0, max(demonstrations, 1)
     sets = groups * (1 + reserve) + demonstrations if groups else demonstrations * (1 + reserve)
     needed = {key: max(per_group[key], DROPPER_L) * sets for key in system.stocks if key in per_group}
-    for key in sorted(
-        needed, key=lambda key: _strength(system.stocks[key])
-    ):  # weakest first: takes from others
-        for via in _vias(_made(system, key, flask_for(needed[key]), needed)):
-            if via.stock:
-                needed[via.stock] += via.take
+    strength = {key: max((m.M for m in system.stocks[key].made_from), default=0.0) for key in needed}
+    for key in sorted(needed, key=lambda key: strength[key]):  # weakest first: takes from others
+        for item in _made(system, key, flask_for(needed[key]), needed):
+            if item.via is not None and item.via.stock:
+                needed[item.via.stock] += item.via.take
     stocks = [_stock_prep(system, key, per_group[key], needed) for key in system.stocks if key in needed]
     return PrepSheet(system, groups, reserve, demonstrations, wells, tuple(stocks))
 
@@ -312,10 +311,6 @@ def _made(system: System, key: str, make: float, needed: Mapping[str, float]) ->
     return items
 
 
-def _vias(items: list[Weighing | Measuring]) -> Iterator[Via]:
-    return (item.via for item in items if item.via is not None)
-
-
 def _weighing(
     bottle: Reagent, molarity: float, litres: float, stronger: tuple[str, float] | None
 ) -> Weighing:
@@ -358,10 +353,6 @@ def _first_solution(per_litre: float, litres: float, least: float) -> Via | None
             if amount >= least and LEAST_VOLUME_L <= take <= flask:
                 return Via(take, amount, flask)
     return None
-
-
-def _strength(stock: Stock) -> float:
-    return max((made.M for made in stock.made_from), default=0.0)
 
 
 def _stronger(
