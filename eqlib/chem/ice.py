@@ -155,7 +155,7 @@ def ice(r: Reaction, initial: Mapping[str, float]) -> IceTable:
         powers,
         math.log(r.require_K()),
     )
-    root = _nothing(problem) or _solve(problem)
+    root = _solve(problem)
     equilibrium = {name: value / float(_scale(r, name)) for name, value in root.amounts.items()}
     return IceTable(
         reaction=r,
@@ -231,13 +231,6 @@ def _start(r: Reaction, initial: Mapping[str, float]) -> tuple[dict[str, Fractio
         example = next(iter(start))
         raise ReactionError(f"{r}: nothing to start from; give an amount, such as {{'{example}': 1e-3}}")
     return start, plenty
-
-
-def _nothing(problem: _Problem) -> _Root | None:
-    """Neither direction is open: something is missing on both sides."""
-    if problem.lower == 0 == problem.upper:
-        return _Root(0.0, {k: float(v) for k, v in problem.start.items()}, (0.0, 0.0), None)
-    return None
 
 
 def _small_x(table: IceTable) -> SmallX | None:
@@ -349,10 +342,11 @@ class _End:
 
 
 def _solve(problem: _Problem) -> _Root:
-    """The extent at equilibrium. Both limits of the interval must not be infinite, nor both 0."""
+    """The extent at equilibrium; 0 where something is missing on both sides, or Q is K already."""
     lower, upper = problem.lower, problem.upper
     limits = (float(lower), float(upper))
-    if abs(problem.ln_Q_at_start() - problem.ln_K) < 1e-13 * max(1.0, abs(problem.ln_K)):
+    same = abs(problem.ln_Q_at_start() - problem.ln_K) < 1e-13 * max(1.0, abs(problem.ln_K))
+    if same or lower == 0 == upper:
         return _Root(0.0, {name: float(value) for name, value in problem.start.items()}, limits, None)
     ends = {
         -1: None if isinstance(lower, float) else _end(problem, lower, 1),

@@ -41,9 +41,8 @@ class TimeCourse:
     """Arrays along ``t`` (seconds). At a stress two points share one time: just before, and just after.
 
     ``amounts`` mol by species; ``concentrations`` mol/L by solute or gas; ``forward`` and ``reverse``
-    rates in mol/L per second, shape (reactions, times); ``extents`` mol since the last stress, same shape;
-    ``k_forward`` and ``k_reverse`` per stretch between stresses, shape
-    (stretches, reactions); ``events`` pairs (time, what was done).
+    rates in mol/L per second, shape (reactions, times); ``k_forward`` and ``k_reverse`` per stretch between
+    stresses, shape (stretches, reactions); ``events`` pairs (time, what was done).
     """
 
     t: np.ndarray
@@ -51,8 +50,6 @@ class TimeCourse:
     concentrations: Mapping[str, np.ndarray]
     forward: np.ndarray
     reverse: np.ndarray
-    extents: np.ndarray
-    volume: np.ndarray
     k_forward: np.ndarray
     k_reverse: np.ndarray
     events: tuple[tuple[float, str], ...]
@@ -65,16 +62,6 @@ class TimeCourse:
             if key in values:
                 return values[key]
         raise KineticsError(f"{key} is not in this mixture{did_you_mean(key, self.amounts)}")
-
-    @property
-    def net(self) -> np.ndarray:
-        """Forward minus reverse rate."""
-        return self.forward - self.reverse
-
-    @property
-    def final(self) -> State:
-        """The composition at the last moment (not equilibrated)."""
-        return self.mixture.as_mixed()
 
 
 def time_course(
@@ -209,8 +196,6 @@ class _Run:
                 "conc": np.array([law.concentrations(row) for row in moles]),
                 "forward": np.array([forward for forward, _ in both]).T,
                 "reverse": np.array([reverse for _, reverse in both]).T,
-                "extents": extents,
-                "volume": np.full(len(times), self.mixture.volume),
             }
         )
         self.constants.append((law.k_forward, law.k_reverse))
@@ -228,8 +213,6 @@ class _Run:
             concentrations={n: self._column("conc", n) for n in shown if species(n).phase in ("aq", "g")},
             forward=np.hstack([chunk["forward"] for chunk in self.chunks]),
             reverse=np.hstack([chunk["reverse"] for chunk in self.chunks]),
-            extents=np.hstack([chunk["extents"] for chunk in self.chunks]),
-            volume=np.concatenate([chunk["volume"] for chunk in self.chunks]),
             k_forward=np.array([forward for forward, _ in self.constants]),
             k_reverse=np.array([reverse for _, reverse in self.constants]),
             events=tuple(self.events),

@@ -338,29 +338,26 @@ class Reaction:
 
         Kp = Kc (RT)^dn with dn the change in moles of gas, pressures in bar (IUPAC standard pressure 1 bar).
         """
-        temperature = (
-            self.T if T is None else positive(T, "the temperature T in kelvin", str(self), ReactionError)
-        )
-        if self.basis == "c":
-            return self.require_K()
-        return product(self.require_K(), power(R_BAR * temperature, -self.dn_gas, str(self)), str(self))
+        return self._K_on("c", T)
 
     def kp(self, T: float | None = None) -> float:
         """K in bar. See :meth:`kc`."""
-        temperature = (
-            self.T if T is None else positive(T, "the temperature T in kelvin", str(self), ReactionError)
-        )
-        if self.basis == "p":
+        return self._K_on("p", T)
+
+    def _K_on(self, basis: str, T: float | None) -> float:
+        if T is None:
+            T = self.T
+        temperature = positive(T, "the temperature T in kelvin", str(self), ReactionError)
+        if self.basis == basis:
             return self.require_K()
-        return product(self.require_K(), power(R_BAR * temperature, self.dn_gas, str(self)), str(self))
+        change = self.dn_gas if basis == "p" else -self.dn_gas
+        return product(self.require_K(), power(R_BAR * temperature, change, str(self)), str(self))
 
     def as_basis(self, basis: str, T: float | None = None) -> Reaction:
         """The same reaction with K on the other basis."""
         if basis not in ("c", "p"):
             raise ReactionError(f"{self}: basis is 'c' (mol/L) or 'p' (bar), not {basis!r:.40}")
-        value = None
-        if self.has_K:
-            value = self.kc(T) if basis == "c" else self.kp(T)
+        value = self._K_on(basis, T) if self.has_K else None
         return self._changed(K=value, basis=basis, T=self.T if T is None else T)
 
     def at(self, T: float, dH: float | None = None) -> Reaction:
@@ -390,8 +387,8 @@ class Reaction:
         return self._changed(K=K, source=source)
 
     def _changed(self, **new: Any) -> Reaction:
-        now = {"K": self.K, "basis": self.basis, "T": self.T, "dH": self.dH, "name": self.name}
-        return Reaction(dict(self.coefficients), **{**now, "source": self.source, **new})
+        now = {"text": self.coefficients, "K": self.K, "basis": self.basis, "T": self.T, "dH": self.dH}
+        return Reaction(**{**now, "name": self.name, "source": self.source, **new})
 
     def __iter__(self) -> Iterator[str]:
         raise TypeError("a Reaction is one equation; put several in a list")
@@ -497,15 +494,7 @@ def with_protons(reaction: Reaction) -> Reaction:
     terms["H^+"] = terms.get("H^+", 0) + count
     terms["H2O(l)"] = terms.get("H2O(l)", 0) + count
     terms = {name: value for name, value in terms.items() if value}
-    return Reaction(
-        terms,
-        K=reaction.K,
-        basis=reaction.basis,
-        T=reaction.T,
-        dH=reaction.dH,
-        name=reaction.name,
-        source=reaction.source,
-    )
+    return reaction._changed(text=terms)
 
 
 def characteristic_product(r: Reaction) -> str:

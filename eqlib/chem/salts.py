@@ -88,13 +88,13 @@ def _ions_of(name: str) -> tuple[tuple[str, int], ...]:
     one = species(name)
     if one.charge or one.name == "H2O(l)" or one.phase == "g":
         return ((one.name, 1),)
-    body = _strip(_anhydrous(one))
+    body = _anhydrous(one).replace("[", "(").replace("]", ")")
     for table in (SPECIAL, STRONG_ACIDS):
         if body in table:
             return tuple(table[body].items())
     if split := _split(body):
         return tuple(split.items())
-    if any(_is_metal(element) for element in one.elements):
+    if any(element in CATIONS for element in one.elements):
         raise SaltError(
             f"'{one.name}': its ions are not known here; name them yourself, such as {{'Ag^+': 0.1, "
             f"'NO3^-': 0.1}}"
@@ -110,14 +110,6 @@ def _anhydrous(one: Species) -> str:
             f"'{one.name}': only water of crystallisation is read after the dot; name the ions yourself"
         )
     return main
-
-
-def _strip(body: str) -> str:
-    return body.replace("[", "(").replace("]", ")") if "[" in body else body
-
-
-def _is_metal(element: str) -> bool:
-    return element in CATIONS
 
 
 def _split(body: str) -> dict[str, int] | None:

@@ -117,16 +117,6 @@ class Stress:
         """Add a catalyst: both directions faster, K the same."""
         return Stress("catalyse")
 
-    @staticmethod
-    def acid(mol: float) -> Stress:
-        """Add moles of a strong acid (nitric) without noticeable volume."""
-        return Stress.add("HNO3", mol)
-
-    @staticmethod
-    def base(mol: float) -> Stress:
-        """Add moles of a strong base (sodium hydroxide) without noticeable volume."""
-        return Stress.add("NaOH", mol)
-
     @property
     def litres(self) -> float:
         """``volume``, 0 where there is none."""

@@ -15,9 +15,8 @@ import numpy as np
 from eqlib.chem.mixture import Mixture
 from eqlib.chem.salts import parts, resolve
 from eqlib.chem.solver.batch import equilibrate_many
-from eqlib.chem.species import canonical, protonated, species
+from eqlib.chem.species import protonated, species
 from eqlib.chem.state import State
-from eqlib.chem.thermo import R_BAR
 from eqlib.errors import EqlibError, did_you_mean
 
 UNITS = {"volume": "L", "T": "K", "pH": "", "total": "mol/L"}
@@ -60,16 +59,6 @@ class Sweep:
         gas = species(protonated(name)).phase == "g"
         return self[name] * (self.gas_volume if gas else self.volume)
 
-    def pressure(self, name: str) -> np.ndarray:
-        """Partial pressure of a gas, bar."""
-        key = canonical(name)
-        if species(key).phase != "g":
-            gases = [other for other in self.columns if species(other).phase == "g"]
-            raise SweepError(
-                f"{key} is not a gas of this mixture{did_you_mean(key, gases)}; write NO2(g) for a gas"
-            )
-        return self[key] * R_BAR * self.T
-
     @cached_property
     def states(self) -> tuple[State, ...]:
         """The full State at each value."""
@@ -81,12 +70,6 @@ class Sweep:
         if self.found is None and "H^+" in self.columns and (self.columns["H^+"] > 0).all():
             return -np.log10(self.columns["H^+"])
         return np.array([state.pH for state in self.states])
-
-    @cached_property
-    def ionic_strength(self) -> np.ndarray:
-        """mol/L at each value."""
-        ions = [name for name in self.columns if species(name).charge and species(name).phase == "aq"]
-        return sum((0.5 * species(n).charge ** 2 * self.columns[n] for n in ions), np.zeros(len(self)))
 
 
 def sweep(

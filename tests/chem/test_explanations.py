@@ -78,7 +78,7 @@ CASES = [
     (bulb(), S.heat_to(350.0)),
     (bulb(pressure=1.0), S.add_inert(0.1, constant="pressure")),
     (eq.Mixture({"CO2(g)": 0.04}, [HENRY], volume=0.5, headspace=0.5), S.change_volume(0.7)),
-    (eq.Mixture({}, [eq.water()]), S.acid(1e-3)),
+    (eq.Mixture({}, [eq.water()]), S.add("HNO3", 1e-3)),
     (eq.Mixture({"Al(OH)3(s)": 0.01}, ALUMINIUM, volume=0.1), S.dilute(1e6)),
 ]
 
@@ -125,7 +125,7 @@ def test_a_solid_that_appears_or_goes_is_named():
 def test_a_solid_used_up_by_another_equilibrium_is_not_laid_to_the_first():
     """Alkali drives the first reaction backwards, yet the solid dissolves, as aluminate."""
     m = eq.Mixture({"Al(OH)3(s)": 0.01}, ALUMINIUM, volume=0.1)
-    d = eq.disturb(m, S.base(0.5))
+    d = eq.disturb(m, S.add("NaOH", 0.5))
     assert d.direction == "reverse"
     assert d.explanation.endswith(
         "No Al(OH)3(s) is left, for it is used up by Al(OH)3(s) + OH^- <=> Al(OH)4^-."

@@ -18,7 +18,7 @@ import numpy as np
 
 from eqlib.chem.reactions import Reaction, with_protons
 from eqlib.chem.salts import split_totals
-from eqlib.chem.solver.network import Network, Tableau, check_loops, constants_at, listed, network_of
+from eqlib.chem.solver.network import Network, Tableau, check_loops, listed, network_of
 from eqlib.chem.solver.single import NOWHERE, SATURATED, Answer, Problem, weights
 from eqlib.chem.species import species
 from eqlib.chem.thermo import R_BAR, R_J
@@ -92,21 +92,12 @@ class _Job:
     def _ln_K(self, given: dict[int, np.ndarray]) -> np.ndarray:
         """ln K in mol/L, shape (reactions, rows or 1)."""
         T = self.T
-        known = [r if q not in given else r.with_K(1.0) for q, r in enumerate(self.reactions)]
-        usual = {t: constants_at(known, t)[0] for t in np.unique(T)} if len(np.unique(T)) <= 8 else None
-        if usual is not None:
-            ln_K = np.stack([usual[t] for t in T], axis=1) if len(T) > 1 else usual[T[0]][:, None]
-        else:
-            ln_K = np.stack([_over_temperature(r, T) for r in known])
-        rows = {}
-        for q, value in given.items():
+        rows = [_over_temperature(r, T) for q, r in enumerate(self.reactions) if q not in given]
+        for q in sorted(given):
             r = self.reactions[q]
-            rows[q] = np.log(value) - (float(r.dn_gas) * np.log(R_BAR * T) if r.basis == "p" else 0.0)
-        if rows:
-            width = max(np.size(v) for v in [*rows.values(), ln_K[0]])
-            ln_K = np.repeat(ln_K, width, axis=1) if ln_K.shape[1] < width else ln_K.copy()
-            for q, value in rows.items():
-                ln_K[q] = value
+            in_bar = float(r.dn_gas) * np.log(R_BAR * T) if r.basis == "p" else np.zeros(1)
+            rows.insert(q, np.log(given[q]) - in_bar)
+        ln_K = np.stack(np.broadcast_arrays(*rows)) if rows else np.zeros((0, 1))
         if self.network.loops:
             for column in ln_K.T:
                 check_loops(self.network, column)

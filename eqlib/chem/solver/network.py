@@ -13,6 +13,7 @@ right to the last digit, whichever species the basis is moved to.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property, lru_cache
@@ -204,7 +205,7 @@ def _side_masks(row: np.ndarray) -> tuple[int, int]:
     return left, right
 
 
-def constants_at(reactions: Any, T: float) -> tuple[np.ndarray, list[str]] | tuple[np.ndarray, list[Any]]:
+def constants_at(reactions: Iterable[Reaction], T: float) -> tuple[np.ndarray, list[str]]:
     """ln of each constant in mol/L at temperature T (K), and notes on those whose dH is not known.
 
     A gas counts as mol/L of gas space when K is on basis "c" and as bar when it is on basis "p"; a solute
@@ -218,14 +219,14 @@ def constants_at(reactions: Any, T: float) -> tuple[np.ndarray, list[str]] | tup
                 notes.append(f"{r}: dH is not known, so its K at {r.T:g} K is used at {T:g} K.")
             else:
                 r = r.at(T)
-        ln_K = np.log(r.K)
+        ln_K = np.log(r.require_K())
         if r.basis == "p":
             ln_K -= float(r.dn_gas) * np.log(R_BAR * T)
         values.append(float(ln_K))
     return np.array(values), notes
 
 
-def check_loops(network: Network, ln_K: np.ndarray) -> list[Any]:
+def check_loops(network: Network, ln_K: np.ndarray) -> list[str]:
     """Reactions that follow from each other must have constants that do so too.
 
     Returns notes; raises EqlibError.
