@@ -17,7 +17,6 @@ from typing import Any
 from eqlib.assess import feedback
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Answered, Part, Verdict
-from eqlib.assess.asks.shift import as_if
 from eqlib.assess.mistakes import MISTAKES
 from eqlib.assess.question import Case, Policy, Question, normal_id
 from eqlib.assess.reading.plain import Reading, Unreadable, refused, type_name
@@ -387,7 +386,7 @@ def coherent(case: Case, said: Mapping[str, Any], verdicts: Mapping[str, Verdict
     if asked is None or verdicts[asked.id].note != "wrong":
         return {}
     wrong = {name: part for name, part in parts.items() if verdicts[name].note == "wrong"}
-    plain = {name: as_if(part, case, said[asked.id]) for name, part in parts.items()}
+    plain = {name: ASKS[part.ask].if_went(part, case, said[asked.id]) for name, part in parts.items()}
     alone = _fit(plain, said, wrong)
     changed: dict[str, Verdict] = {}
     named = _best_idea(case, said, verdicts, parts, wrong, alone)
@@ -433,7 +432,7 @@ def _best_idea(
     for answers in says.values():  # an idea about the direction brings with it what follows from that
         for way in list(answers.get(asked, ())):
             for name, part in parts.items():
-                answers.setdefault(name, set()).update(as_if(part, case, way))
+                answers.setdefault(name, set()).update(ASKS[part.ask].if_went(part, case, way))
     offered = {value for part in parts.values() if part.ask == "reason" for value, _ in part.options}
     ranked = []
     for idea, answers in says.items():

@@ -35,6 +35,7 @@ from typing import Any
 
 import numpy as np
 
+from eqlib.chem.disturb import Disturbance
 from eqlib.chem.state import State
 from eqlib.errors import EqlibError
 from eqlib.lab.colour import (
@@ -157,11 +158,22 @@ def why_not_ask(look: Look) -> str:
     return ""
 
 
-def compare_disturbance(disturbance: Any, **options: Any) -> Look:
+def compare_disturbance(disturbance: Disturbance, **options: Any) -> Look:
     """The ``Look`` of a Disturbance, from its equilibrium before to its equilibrium after; options as
     ``compare``.
     """
     return compare(disturbance.before, disturbance.after, at_once=disturbance.at_once, **options)
+
+
+def control_of(disturbance: Disturbance) -> State:
+    """The twin that a change is seen beside: it got as much water as solution was added, or nothing."""
+    before, stress = disturbance.before, disturbance.stress
+    if stress.kind != "add_solution":
+        return before
+    mixture = before.mixture
+    volume = mixture.volume + stress.litres
+    weaker = {name: total * mixture.volume / volume for name, total in mixture.totals.items()}
+    return mixture.with_(totals=weaker, volume=volume).equilibrate(start=before)
 
 
 def lightness(before: Colour, after: Colour, threshold: float = SAME_BELOW) -> str:

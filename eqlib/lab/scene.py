@@ -19,7 +19,7 @@ from eqlib.chem.state import State
 from eqlib.lab.colour import Colour, absorbance, colour_of
 from eqlib.lab.curves import QuotientLine
 from eqlib.lab.drawing import GASES, SHAPES, Vessel, frame, look_of, said_of, shelf, vessel_of
-from eqlib.lab.look import lightness
+from eqlib.lab.look import control_of, lightness
 from eqlib.writing import number
 
 _VERBS = {
@@ -92,13 +92,7 @@ class Scene:
     @cached_property
     def control(self) -> State:
         """The twin that got only water, or nothing where nothing is poured in."""
-        stress = self.d.stress
-        if stress.kind == "add_solution":
-            mixture = self.d.before.mixture
-            volume = mixture.volume + stress.litres
-            weaker = {name: total * mixture.volume / volume for name, total in mixture.totals.items()}
-            return mixture.with_(totals=weaker, volume=volume).equilibrate(start=self.d.before)
-        return self.d.before
+        return control_of(self.d)
 
     @cached_property
     def settled(self) -> State | None:

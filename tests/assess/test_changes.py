@@ -6,7 +6,7 @@ from one_question import question as made_of
 
 import eqlib as eq
 from eqlib.assess.asks import ASKS
-from eqlib.assess.asks.shift import Change, added_species, as_if, change_of, direction_ideas
+from eqlib.assess.asks.shift import Change, added_species, change_of, direction_ideas
 
 RIVAL = TUBE.replace("dH_kJ = -6 }", 'dH_kJ = -6 }, { text = "Ag^+ + SCN^- <=> AgSCN(s)", K = 1e12 }')
 SALT = """
@@ -164,14 +164,17 @@ def test_what_each_idea_would_answer(system, stress, part, expected):
     ],
 )
 def test_what_goes_with_a_direction(way, one, other, reasons):
+    def went(part, case, way):
+        return ASKS[part.ask].if_went(part, case, way)
+
     more = '[[question.part]]\nask = "reason"\noptions = ["q_below_K", "q_above_K"]\n'
     made = question(TUBE, IRON, more)
     case, parts = made.case(), {part.id: part for part in made.parts}
-    assert as_if(parts["one"], case, way) == {one}
-    assert as_if(parts["other"], case, way) == {other}
-    assert as_if(parts["reason"], case, way) == reasons
-    assert as_if(parts["direction"], case, way) == {way}
-    assert as_if(parts["K"], case, way) == set()
+    assert went(parts["one"], case, way) == {one}
+    assert went(parts["other"], case, way) == {other}
+    assert went(parts["reason"], case, way) == reasons
+    assert went(parts["direction"], case, way) == {way}
+    assert went(parts["K"], case, way) == set()
 
 
 @pytest.mark.parametrize(

@@ -262,6 +262,10 @@ class Ask:
         """What makes this part ill posed with these numbers, one line each."""
         return iter(())
 
+    def if_went(self, part: Part, case: Case, way: str) -> set[str]:
+        """The answers that go with the first reaction going ``way``."""
+        return set()
+
     def not_yet(self, part: Part) -> str:
         """What is said of a wrong answer that no known idea leads to."""
         if part.kind == "number":

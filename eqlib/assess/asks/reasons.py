@@ -252,6 +252,9 @@ class Reason(Picked):
     def holding(self, part: Part, case: Case) -> Sequence[str]:
         return [name for name, _ in part.options if is_sound(name) and holds(name, case)]
 
+    def if_went(self, part: Part, case: Case, way: str) -> set[str]:
+        return {Q_SAYS[way], *{"forward": ["k_rises"], "reverse": ["k_falls"]}.get(way, [])}
+
     def judge(self, part: Part, case: Case, reading: Reading, answered: Answered, policy: Policy) -> Verdict:
         value = reading.value
         if value in self.holding(part, case):

@@ -109,7 +109,7 @@ def said_to(case: Case, ask: str, said: Mapping[str, Any]) -> Any:
     return next((said[part.id] for part in case.parts if part.ask == ask and part.id in said), None)
 
 
-class _OfChange(Ask):
+class OfChange(Ask):
     """A choice about what a change does."""
 
     of_change = True
@@ -126,11 +126,19 @@ class _OfChange(Ask):
         """What each idea would choose, likeliest first."""
         raise NotImplementedError
 
+    def as_shifted(
+        self, part: Part, case: Case, change: Change, said: Mapping[str, Any]
+    ) -> Iterator[Suspect]:
+        """What goes with each wrong direction: the way that was said, or any where none was."""
+        for suspect in _as_suspects(change, case.direction, said_to(case, "direction", said)):
+            for seen in self.if_went(part, case, suspect.value):
+                yield Suspect(suspect.mistake, seen)
+
 
 # -- direction ------------------------------------------------------------------------------------------
 
 
-class Direction(_OfChange):
+class Direction(OfChange):
     """forward | reverse | none, of the mixture's first reaction. Without a change: the way that it goes from
     the instant of mixing.
     """
@@ -143,6 +151,9 @@ class Direction(_OfChange):
         ("reverse", "← to reactants"),
         ("none", "no shift"),
     )
+
+    def if_went(self, part: Part, case: Case, way: str) -> set[str]:
+        return {way}
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
         if case.direction is not None:
@@ -241,7 +252,7 @@ def heat_may_help(case: Case, said: Mapping[str, Any], k: str = "") -> bool:
 # -- K --------------------------------------------------------------------------------------------------
 
 
-class Constant(_OfChange):
+class Constant(OfChange):
     """larger | smaller | same."""
 
     think_of = "what does K depend on, and was that changed?"
@@ -267,7 +278,7 @@ class Constant(_OfChange):
 # -- what is seen ---------------------------------------------------------------------------------------
 
 
-class Seen(_OfChange):
+class Seen(OfChange):
     """darker | paler | same."""
 
     needs_look = True
@@ -279,6 +290,9 @@ class Seen(_OfChange):
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
         return case.look.lightness
 
+    def if_went(self, part: Part, case: Case, way: str) -> set[str]:
+        return turned(darker_direction(part, case), way, "darker", "paler")
+
     def worked(self, part: Part, case: Case) -> str:
         look = case.look
         old, new = f"{look.absorbance_before:.3f}", f"{look.absorbance_after:.3f}"
@@ -287,7 +301,7 @@ class Seen(_OfChange):
 
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
         """Colour is a direction in disguise: the option that a wrong direction would bring about."""
-        yield from _as_shifted(part, case, change, said)
+        yield from self.as_shifted(part, case, change, said)
 
 
 def darker_direction(part: Part, case: Case) -> str | None:
@@ -299,13 +313,18 @@ def darker_direction(part: Part, case: Case) -> str | None:
     return _rises_with(case.observed, case) or ("forward" if direction == "none" else None)
 
 
+def turned(up: str | None, way: str, more: str, less: str) -> set[str]:
+    """``more`` where the reaction goes the way that is ``up``, ``less`` against it; nothing where none is."""
+    return {{up: more, OPPOSITE[up]: less, "none": "same"}[way]} if up else set()
+
+
 def _rises_with(species: str, case: Case) -> str | None:
     """The direction of the first reaction that makes more of ``species``; None where it takes no part."""
     coefficient = case.reaction.coefficients.get(species, 0)
     return "forward" if coefficient > 0 else "reverse" if coefficient < 0 else None
 
 
-class Precipitate(_OfChange):
+class Precipitate(OfChange):
     """yes | no: is there more solid after the change than before?"""
 
     needs_look = True
@@ -330,7 +349,7 @@ class ConcentrationTable(PartTable):
     species: Formula
 
 
-class Concentration(_OfChange):
+class Concentration(OfChange):
     """higher | lower | same, of the concentration of ``species``."""
 
     think_of = "what puts it in, what uses it up or sets it free, and how does the volume change?"
@@ -344,6 +363,9 @@ class Concentration(_OfChange):
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
         moved = beside(case.after.get(part.species, 0.0), case.before.get(part.species, 0.0))
         return {"up": "higher", "down": "lower", "same": "same"}[moved]
+
+    def if_went(self, part: Part, case: Case, way: str) -> set[str]:
+        return turned(_rises_with(part.species, case), way, "higher", "lower")
 
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
         if change.kind in _NEVER_SHIFT and case.direction == "none":
@@ -360,7 +382,7 @@ class Concentration(_OfChange):
         elif change.kind == "dilute":
             yield Suspect("volume_ignored", "same")
         if change.kind not in ("reactant", "product", "dilute"):
-            yield from _as_shifted(part, case, change, said)
+            yield from self.as_shifted(part, case, change, said)
 
 
 def _bound(part: Part, case: Case, coefficient: float, way: str | None) -> Iterator[Suspect]:
@@ -371,25 +393,3 @@ def _bound(part: Part, case: Case, coefficient: float, way: str | None) -> Itera
         wrong = {"lower": "higher", "higher": "lower"}.get(str(case.expected.get(part.id)))
         if wrong:
             yield Suspect("wrong_target", wrong)
-
-
-def _as_shifted(part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
-    """What goes with each wrong direction: the way that was said, or any where none was."""
-    for suspect in _as_suspects(change, case.direction, said_to(case, "direction", said)):
-        for seen in as_if(part, case, suspect.value):
-            yield Suspect(suspect.mistake, seen)
-
-
-def as_if(part: Part, case: Case, way: str) -> set[str]:
-    """The answers to ``part`` that go with the first reaction going ``way``."""
-    if part.ask in ("seen", "change"):
-        up = darker_direction(part, case) if part.ask == "seen" else _rises_with(part.species, case)
-        more, less = ("darker", "paler") if part.ask == "seen" else ("higher", "lower")
-        return {{up: more, OPPOSITE[up]: less, "none": "same"}[way]} if up else set()
-    if part.ask == "reason":
-        return {
-            "forward": {"q_below_K", "k_rises"},
-            "reverse": {"q_above_K", "k_falls"},
-            "none": {"q_equals_K"},
-        }[way]
-    return {way} if part.ask == "direction" else set()
