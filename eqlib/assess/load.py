@@ -122,11 +122,19 @@ KINDS = {
     "mixed": "",
 }
 Mode = Literal["practice", "assessed"]
+
+
+class BareTable(PartTable):
+    """A part that takes no keys of its own."""
+
+    ask: Literal[tuple(name for name, ask in ASKS.items() if ask.Table is PartTable)]  # type: ignore[valid-type]
+
+
 if TYPE_CHECKING:
     _PartTable = PartTable
 else:  # which table a part is, its ``ask`` says
     _PartTable = Annotated[
-        Union[tuple(dict.fromkeys(type(ask).Table for ask in ASKS.values()))],  # noqa: UP007
+        Union[BareTable, *{type(ask).Table: 1 for ask in ASKS.values() if ask.Table is not PartTable}],
         Field(discriminator="ask"),
     ]
 

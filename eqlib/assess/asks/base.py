@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any, ClassVar, Literal
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from pydantic import field_validator
 
@@ -59,12 +59,6 @@ class PartTable(Table):
         if given < 0:
             raise ValueError(f"is {float(given):g}; write 0 or more")
         return given
-
-
-class BareTable(PartTable):
-    """A part that takes no keys of its own."""
-
-    ask: Literal["direction", "seen", "precipitate", "K", "root", "expression", "work"]
 
 
 class OptionsTable(PartTable):

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 import numpy as np
 
 from eqlib.assess import feedback
-from eqlib.assess.asks.base import Answered, Ask, BareTable, Part, PartTable, Verdict, close
+from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict, close
 from eqlib.assess.asks.carry import Path
 from eqlib.assess.asks.shift import said_to
 from eqlib.assess.mistakes import Suspect
@@ -96,7 +96,6 @@ class Work(Ask):
     """The work, a row for each test tube: complex, both free reactants, Kc; each from the cells before it."""
 
     kind = "table"
-    Table = BareTable
     of_chemistry = False
     label = "Tube by tube"
     help = "mol/L at equilibrium, Kc in L/mol. Each cell is judged from your own readings and earlier cells."

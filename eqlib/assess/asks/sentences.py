@@ -20,7 +20,6 @@ from eqlib.assess import feedback
 from eqlib.assess.asks.base import (
     Answered,
     Ask,
-    BareTable,
     OptionsTable,
     Part,
     Picked,
@@ -202,7 +201,6 @@ def real_roots(case: Case) -> list[float]:
 class Root(Ask):
     """smaller | larger | either | neither: which root of the quadratic equation is the x of the table."""
 
-    Table = BareTable
     label = "The quadratic equation has two roots. Which of them is x?"
     choices = (
         ("either", "either: both solve the equation"),

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from eqlib.assess.asks.base import OPPOSITE, SAME, Ask, BareTable, Part, PartTable, beside, close, in_unicode
+from eqlib.assess.asks.base import OPPOSITE, SAME, Ask, Part, PartTable, beside, close, in_unicode
 from eqlib.assess.asks.carry import can_be, known_slip
 from eqlib.assess.mistakes import Suspect
 from eqlib.assess.tables import Formula
@@ -144,7 +144,6 @@ class Direction(OfChange):
     """
 
     of_change = False
-    Table = BareTable
     label = "Which way does the equilibrium shift?"
     choices = (
         ("forward", "to products →"),
@@ -256,7 +255,6 @@ class Constant(OfChange):
     """larger | smaller | same."""
 
     think_of = "what does K depend on, and was that changed?"
-    Table = BareTable
     label = "What happens to the equilibrium constant K?"
     choices = (("larger", "larger"), ("smaller", "smaller"), ("same", "the same"))
 
@@ -283,7 +281,6 @@ class Seen(OfChange):
 
     needs_look = True
     think_of = "is there more or less of the coloured substance in each millilitre?"
-    Table = BareTable
     label = "Compared with before, the colour will be"
     choices = (("darker", "darker"), ("paler", "paler"), ("same", "the same"))
 
@@ -329,7 +326,6 @@ class Precipitate(OfChange):
 
     needs_look = True
     think_of = "which two could meet in a solid here, and is there enough of both?"
-    Table = BareTable
     label = "Does a solid form?"
     choices = (("yes", "yes, a solid forms"), ("no", "no, it stays clear"))
 

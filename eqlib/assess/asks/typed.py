@@ -12,7 +12,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
 from eqlib.assess import feedback
-from eqlib.assess.asks.base import Answered, Ask, BareTable, Part, PartTable, Verdict, in_unicode
+from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict, in_unicode
 from eqlib.assess.asks.slips import in_K, quotient
 from eqlib.assess.reading.equations import read_equation
 from eqlib.assess.reading.expressions import parse_expression, read_expression, resolve, value_at
@@ -101,7 +101,6 @@ class Expression(Ask):
     """The equilibrium expression of the first reaction."""
 
     kind = "expression"
-    Table = BareTable
     label = "Write the equilibrium expression K"
     help = "For example [C]^2/([A]*[B])."
 
