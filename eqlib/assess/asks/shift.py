@@ -58,11 +58,9 @@ class Change:
     more: bool = True
 
 
-def change_of(case: Case) -> Change | None:
-    """The Change that the stress makes to the first reaction, or None without a stress."""
+def change_of(case: Case) -> Change:
+    """The Change that the stress makes to the first reaction."""
     stress = case.stress
-    if stress is None or not case.reactions:
-        return None
     kind = stress.kind
     if kind == "catalyse":
         return Change("catalyst")
@@ -116,11 +114,8 @@ class OfChange(Ask):
     order = "ranked"
 
     def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
-        change = change_of(case)
-        if change is None:
-            return []
-        right = case.expected.get(part.id)
-        return list(dict.fromkeys(s for s in self.ideas(part, case, change, said) if s.value != right))
+        right, ideas = case.expected.get(part.id), self.ideas(part, case, change_of(case), said)
+        return list(dict.fromkeys(suspect for suspect in ideas if suspect.value != right))
 
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
         """What each idea would choose, likeliest first."""
@@ -241,8 +236,7 @@ def against_own_Q(case: Case, said: Mapping[str, Any]) -> Iterator[Suspect]:
 
 def heat_may_help(case: Case, said: Mapping[str, Any], k: str = "") -> bool:
     """Can somebody who said this hold that heating helps the forward reaction? ``k``: the reason, if any."""
-    change = change_of(case)
-    warm = change is not None and change.kind == "warm"
+    warm = change_of(case).kind == "warm"
     back = "reverse" if warm else "forward"
     ways = {said.get(part.id) for part in case.parts if part.ask == "direction"}
     return back not in ways and k != ("k_falls" if warm else "k_rises")
