@@ -262,27 +262,19 @@ class _Teller:
 
     # -- names and values --------------------
 
-    def amount(self, state: State, name: str) -> float:
-        """mol of a species."""
-        return state.amounts.get(name, 0.0)
-
     def jumped(self, name: str) -> bool:
         """Whether the stress itself, and not a reaction, changed the amount."""
-        old, new = self.amount(self.d.before, name), self.amount(self.d.at_once, name)
+        old, new = self.d.before.amounts.get(name, 0.0), self.d.at_once.amounts.get(name, 0.0)
         return abs(new - old) > SAME * max(new, old)
 
-    def is_pressure(self, name: str) -> bool:
-        """Whether a species is spoken of by its partial pressure: a gas, where K is in bar."""
-        return self.in_bar and species(name).phase == "g"
-
     def unit(self, name: str) -> str:
-        """Of its concentration or partial pressure."""
-        return "bar" if self.is_pressure(name) else "mol/L"
+        """ "bar" of a gas where K is in bar: it is spoken of by its partial pressure; else "mol/L"."""
+        return "bar" if self.in_bar and species(name).phase == "g" else "mol/L"
 
     def bracket(self, name: str) -> str:
         """``[SCN^-]`` or ``P(NO2)``."""
         shown = self.shown(name)
-        return f"P({shown.removesuffix('(g)')})" if self.is_pressure(name) else f"[{shown}]"
+        return f"P({shown.removesuffix('(g)')})" if self.unit(name) == "bar" else f"[{shown}]"
 
     def equation(self, r: Reaction) -> str:
         """An equation in the style of the species."""
@@ -393,7 +385,7 @@ class _Teller:
             if abs(new - old) <= SAME * old:
                 found.append(f"{self.goes(name, old, new)}, for the solution added is as strong.")
                 continue
-            more = self.amount(self.d.at_once, name) - self.amount(self.d.before, name)
+            more = self.d.at_once.amounts.get(name, 0.0) - self.d.before.amounts.get(name, 0.0)
             weak = more * (new - old) < 0
             because = ", although some was added, for the solution added is weaker" if weak else ""
             found.append(f"{self.goes(name, old, new)} at once{because}.")
@@ -492,7 +484,7 @@ class _Teller:
         if d.direction == "none":
             return self.joined(self._no_shift(plot), *self.pure_phases())
         name = self.telling()
-        start, end = self.amount(d.at_once, name), self.amount(d.after, name)
+        start, end = d.at_once.amounts.get(name, 0.0), d.after.amounts.get(name, 0.0)
         runs = (
             f"The reaction runs {WAYS[d.direction]}: the amount of {self.shown(name)} "
             f"{moles_change(start, end)}{as_share(start, end)}."
@@ -509,7 +501,7 @@ class _Teller:
         others = [*self.reaction.products, *self.reaction.reactants]
         for untouched in (True, False):
             for name in dict.fromkeys((first, *others)):
-                change = self.amount(self.d.after, name) - self.amount(self.d.at_once, name)
+                change = self.d.after.amounts.get(name, 0.0) - self.d.at_once.amounts.get(name, 0.0)
                 jumped = self.jumped(name) and untouched
                 if change * float(self.reaction.coefficients[name]) * sign > 0 and not jumped:
                     return name
@@ -538,19 +530,19 @@ class _Teller:
     def _no_shift(self, plot: Plot) -> str:
         d, name = self.d, characteristic_product(self.reaction)
         pure = [n for n in self.reaction.coefficients if species(n).phase in ("s", "l") and n != "H2O(l)"]
-        absent = [n for n in pure if not self.amount(d.after, n)]
+        absent = [n for n in pure if not d.after.amounts.get(n)]
         q = quotient_in(self.reaction, plot.turning)
         because = f", for there is no {self.shown(absent[0])} to react" if absent and q.way != "none" else ""
         text = f"The reaction does not shift{because}"
         if self.jumped(name):
             return text + "."
-        return f"{text}: the amount of {self.shown(name)} stays {moles(self.amount(d.after, name))}."
+        return f"{text}: the amount of {self.shown(name)} stays {moles(d.after.amounts.get(name, 0.0))}."
 
     def pure_phases(self, but: str = "") -> list[str]:
         """Solids and pure liquids that appear, or are used up; not the one ``but``."""
         said = []
         for name in [name for name in self.d.after.solids if name != but]:
-            start, end = self.amount(self.d.at_once, name), self.amount(self.d.after, name)
+            start, end = self.d.at_once.amounts.get(name, 0.0), self.d.after.amounts.get(name, 0.0)
             if not start and end:
                 amount = "" if self.brief else f", {moles(end)} of it"
                 said.append(f"{self.shown(name)} appears{amount}.")
@@ -572,7 +564,8 @@ class _Teller:
         if species(name).phase in ("s", "l"):
             return ""
         old, new = _value(self.reaction, self.d.before, name), _value(self.reaction, self.d.after, name)
-        what, unit = ("partial pressure" if self.is_pressure(name) else "concentration"), self.unit(name)
+        unit = self.unit(name)
+        what = "partial pressure" if unit == "bar" else "concentration"
         if practically_none(new, old):
             return ""
         if practically_none(old, new):

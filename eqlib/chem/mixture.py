@@ -29,6 +29,7 @@ from eqlib.errors import EqlibError, finite
 
 Found = tuple[Solution, float, tuple[str, ...]]
 """The equilibrium, litres of gas per litre of mixture, remarks."""
+_GIVEN = ("totals", "reactions", "volume", "T", "pressure", "headspace")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -82,18 +83,9 @@ class Mixture:
         put(self, "network", network_of(reactions, self.has_solution))
         ln_K, notes = constants_at(reactions, self.T)
         put(self, "ln_K", ln_K)
-        put(
-            self,
-            "remarks",
-            (
-                *read_as,
-                *notes,
-                *check_loops(self.network, ln_K),
-                *self._water_remark(),
-                *self._cold_remark(),
-                *self._idle_remark(),
-            ),
-        )
+        said = self._water_remark(), self._cold_remark(), self._idle_remark()
+        remarks = (*read_as, *notes, *check_loops(self.network, ln_K), *filter(None, said))
+        put(self, "remarks", remarks)
 
     # -- what it is --------------------
 
@@ -110,49 +102,38 @@ class Mixture:
         """The same mixture with other ``totals``, ``reactions``, ``volume``, ``T``, ``pressure`` or
         ``headspace``.
         """
-        given = {
-            "totals": self.totals,
-            "reactions": self.reactions,
-            "volume": self.volume,
-            "T": self.T,
-            "pressure": self.pressure,
-            "headspace": self.headspace,
-        }
+        given = {name: getattr(self, name) for name in _GIVEN}
         if unknown := set(changes) - set(given):
             raise EqlibError(f"a mixture has no {sorted(unknown)[0]!r}; it has {', '.join(given)}")
         known = tuple(dict.fromkeys((*self.network.names, *self.totals, *self.known)))
         return Mixture(**{**given, **changes}, known=known)
 
-    def _idle_remark(self) -> tuple[str, ...]:
+    def _idle_remark(self) -> str:
         """Ions that take no part are usual; a molecule or a solid that does not was hardly meant so."""
-        idle = [
-            name
-            for name, total in self.totals.items()
-            if total and name not in self.network.index and not species(name).charge and name != "H2O(l)"
-        ]
-        idle = [name for name in idle if species(name).phase != "g"]
+        idle = [name for name, total in self.others.items() if total and name != "H2O(l)"]
+        idle = [name for name in idle if not species(name).charge and species(name).phase != "g"]
         if not idle:
-            return ()
+            return ""
         verb = "takes" if len(idle) == 1 else "take"
-        return (f"{' and '.join(idle)} {verb} part in none of the reactions, so nothing becomes of it.",)
+        return f"{' and '.join(idle)} {verb} part in none of the reactions, so nothing becomes of it."
 
-    def _water_remark(self) -> tuple[str, ...]:
+    def _water_remark(self) -> str:
         index = self.network.index
         here = [n for n in ("H^+", "OH^-") if n in index or n in self.totals]
         if len(here) < 2:
-            return ()
+            return ""
         if "H^+" in index and "OH^-" in index:
             A = self.network.table.A
             if not np.any(A[index["H^+"]] + A[index["OH^-"]]):
-                return ()
-        return ("H^+ and OH^- both occur, but no reaction links them; include eq.water() to let them react.",)
+                return ""
+        return "H^+ and OH^- both occur, but no reaction links them; include eq.water() to let them react."
 
-    def _cold_remark(self) -> tuple[str, ...]:
+    def _cold_remark(self) -> str:
         """Most often a temperature in degrees Celsius given for kelvin."""
         if not self.has_solution or 273.15 <= self.T <= 373.15:
-            return ()
+            return ""
         celsius = f"; if {self.T:g} °C is meant, write {self.T + 273.15:g}" if self.T < 150 else ""
-        return (f"At {self.T:.5g} K water is not liquid; the numbers are formal{celsius}.",)
+        return f"At {self.T:.5g} K water is not liquid; the numbers are formal{celsius}."
 
     # -- what becomes of it --------------------
 
@@ -259,14 +240,7 @@ class Mixture:
         return f"Mixture({{{parts}}} mol/L, {len(self.reactions)} reactions, {self.volume:g} L, {self.T:g} K)"
 
     def _key(self) -> tuple:
-        return (
-            frozenset(self.totals.items()),
-            self.reactions,
-            self.volume,
-            self.T,
-            self.pressure,
-            self.headspace,
-        )
+        return frozenset(self.totals.items()), *(getattr(self, name) for name in _GIVEN[1:])
 
     def __eq__(self, other: object) -> bool:
         return self._key() == other._key() if isinstance(other, Mixture) else NotImplemented
@@ -275,15 +249,7 @@ class Mixture:
         return hash(self._key())
 
     def __reduce__(self) -> tuple:
-        return Mixture, (
-            dict(self.totals),
-            self.reactions,
-            self.volume,
-            self.T,
-            self.pressure,
-            self.headspace,
-            self.known,
-        )
+        return Mixture, (dict(self.totals), *(getattr(self, name) for name in _GIVEN[1:]), self.known)
 
 
 class _AtPressure:

@@ -203,10 +203,10 @@ def test_precipitate_first():
 def test_acid_and_base():
     indicator = eq.Reaction("HIn <=> H^+ + In^-", K=1e-7)
     m = eq.Mixture({"HIn": 1e-4}, [indicator, eq.water()])
-    assert eq.disturb(m, S.acid(1e-3)).direction == "reverse"
-    assert eq.disturb(m, S.base(1e-3)).direction == "forward"
-    assert eq.disturb(m, S.base(1e-3)).after.pH == pytest.approx(10.95, abs=0.05)
-    lonely = eq.disturb(eq.Mixture({"HIn": 1e-4}, [indicator]), S.base(1e-3))
+    assert eq.disturb(m, S.add("HNO3", 1e-3)).direction == "reverse"
+    assert eq.disturb(m, S.add("NaOH", 1e-3)).direction == "forward"
+    assert eq.disturb(m, S.add("NaOH", 1e-3)).after.pH == pytest.approx(10.95, abs=0.05)
+    lonely = eq.disturb(eq.Mixture({"HIn": 1e-4}, [indicator]), S.add("NaOH", 1e-3))
     assert any("eq.water()" in note for note in lonely.notes)
 
 
