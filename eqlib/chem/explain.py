@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 from eqlib.chem.reactions import Reaction, characteristic_product
@@ -132,36 +133,37 @@ def events(d: Disturbance) -> tuple[Event, ...]:
 class Plot:
     """What is worth telling: the states on the way, and the rivals that decide.
 
-    ``turning``: the state in which Q of the watched reaction decides; ``rivals``: what brought it there, the
-    main one first; ``drivers``: what set these going.
+    ``turning``: the state in which Q of the watched reaction decides; ``led``: what brought it there.
     """
 
     def __init__(self, d: Disturbance) -> None:
         self.d = d
         self.first = quotient_in(d.reaction, d.at_once)
-        self.turning = d.at_once
-        self.far = d.at_once
-        self.rivals: tuple[Rival, ...] = ()
-        self.drivers: tuple[Rival, ...] = ()
-        settled = d.settled()
-        if settled is None:
-            return
-        last = quotient_in(d.reaction, settled)
-        if not _moved(self.first.ln_ratio, last.ln_ratio):
-            return
-        self.turning = settled
-        if (far := d.settled(near=False)) is not None:
-            self.far = far
-            self.rivals = self.ran(d.reaction, far, settled)
-            if self.rivals and not self._by_itself():
-                self.drivers = self.ran(self.rivals[0].quotient.reaction, d.at_once, far)
-        if not self.drivers:
-            self.far = d.at_once
-            self.rivals = self.ran(d.reaction, d.at_once, settled)
+        self.turning, settled = d.at_once, d.settled()
+        if settled is not None and _moved(self.first.ln_ratio, quotient_in(d.reaction, settled).ln_ratio):
+            self.turning = settled
 
-    def _by_itself(self) -> bool:
+    @cached_property
+    def led(self) -> tuple[State, tuple[Rival, ...], tuple[Rival, ...]]:
+        """The state before the rivals ran, the rivals, and their drivers: worked out where they are told."""
+        d = self.d
+        if self.turning is d.at_once:
+            return d.at_once, (), ()
+        if (far := d.settled(near=False)) is not None:
+            rivals = self.ran(d.reaction, far, self.turning)
+            if rivals and not self._by_itself(rivals[0].quotient):
+                drivers = self.ran(rivals[0].quotient.reaction, d.at_once, far)
+                if drivers:
+                    return far, rivals, drivers
+        return d.at_once, self.ran(d.reaction, d.at_once, self.turning), ()
+
+    @property
+    def rivals(self) -> tuple[Rival, ...]:
+        """What brought ``turning`` about, the main one first."""
+        return self.led[1]
+
+    def _by_itself(self, main: Quotient) -> bool:
         """Whether the main rival's own Q at once, without the reactions farther off, explains its way."""
-        main = self.rivals[0].quotient
         at_once = quotient_in(main.reaction, self.d.at_once).ln_ratio
         return at_once * main.ln_ratio > 0 and not _moved(at_once, main.ln_ratio)
 
@@ -248,10 +250,11 @@ class _Teller:
             else:
                 start = self.joined(start, so_far)
         told = [Told("at once", start, d.at_once)]
-        if plot.rivals:
-            if plot.drivers:
-                told.append(Told("driver", self.rival(plot.drivers), plot.far, plot.drivers))
-            told.append(Told("rival", self.rival(plot.rivals), plot.turning, plot.rivals))
+        far, rivals, drivers = plot.led
+        if rivals:
+            if drivers:
+                told.append(Told("driver", self.rival(drivers), far, drivers))
+            told.append(Told("rival", self.rival(rivals), plot.turning, rivals))
         told.append(Told("quotient", self.compared(plot), plot.turning))
         told.append(Told("answer", self.answer(plot), d.after))
         return told
@@ -511,9 +514,10 @@ class _Teller:
         """The rival goes on with what the answer sets free, or makes good what it uses; told where that is
         more than it had moved before, and no longer chain is told.
         """
-        if not plot.rivals or plot.drivers:
+        _, rivals, drivers = plot.led
+        if not rivals or drivers:
             return ""
-        d, main = self.d, plot.rivals[0]
+        d, main = self.d, rivals[0]
         r, name = main.quotient.reaction, main.species
         own = float(self.reaction.coefficients[name]) * d.extent
         moved = extents(d.mixture.reactions, plot.turning.amounts, d.after.amounts)
