@@ -28,8 +28,7 @@ from eqlib.grading.course import Course, CourseError
 from eqlib.grading.desk import Desk, Done, NotFinished, Task
 from eqlib.grading.gradebook import GradebookError, Ledger, Standing, plainly, read_time
 from eqlib.grading.intake import HandedIn, collect_files, printable, submitted
-from eqlib.grading.run.sandbox import Limits
-from eqlib.grading.run.start import Isolation, notice
+from eqlib.grading.run.sandbox import Isolation, Limits, notice
 from eqlib.grading.submission import TO_READ, Facts, Result
 from eqlib.grading.summary import GradeSummary, Kept, QuestionRow, StudentRow
 
@@ -154,8 +153,8 @@ class _Session:
         try:
             with desk_for(self.paper, [str(self.course.root)]) as self.desk:
                 self.isolation: Isolation | None = self.desk.isolation
-                if self.how.strict and self.isolation is not None and not self.isolation.sandboxed:
-                    raise NoSandbox(notice(self.isolation) or "no sandbox")
+                if self.how.strict and (why := notice(self.isolation)):
+                    raise NoSandbox(why)
                 self.base = self._fingerprint_of_course()
                 self._all(progress or (lambda done, of, student: None))
         finally:
@@ -179,7 +178,7 @@ class _Session:
         return made
 
     def _notices(self) -> tuple[str, ...]:
-        said = [notice(self.isolation)] if self.isolation is not None else []
+        said = [notice(self.isolation)]
         if self.told:
             said.append(
                 f"The gradebook did not know {self.assignment} yet; its questions were entered from source/."

@@ -22,7 +22,7 @@ from typing import Any
 from eqlib.errors import EqlibError
 from eqlib.grading.desk import Desk, Done, NotFinished, Task
 from eqlib.grading.paper import Paper
-from eqlib.grading.run.start import Isolation
+from eqlib.grading.run.sandbox import Isolation
 
 #: How often a submission is tried again when its worker is lost.
 TRIES = 3

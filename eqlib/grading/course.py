@@ -25,8 +25,8 @@ from eqlib.assess.load import load_questions
 from eqlib.assess.question import QuestionSet
 from eqlib.errors import EqlibError, did_you_mean
 from eqlib.grading.paper import Book, Paper
-from eqlib.grading.run.sandbox import Limits
-from eqlib.grading.settings import CELL_SECONDS, configure
+from eqlib.grading.run.sandbox import CELL_SECONDS, Limits
+from eqlib.grading.settings import configure
 
 CONFIG = "nbgrader_config.py"
 

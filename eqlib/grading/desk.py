@@ -26,9 +26,8 @@ from eqlib.grading.intake import HandedIn, as_notebook
 from eqlib.grading.notes import could_not
 from eqlib.grading.page import make_page
 from eqlib.grading.paper import Paper
-from eqlib.grading.run import warm
-from eqlib.grading.run.sandbox import Door, Sandbox
-from eqlib.grading.run.start import Isolation
+from eqlib.grading.run import copies
+from eqlib.grading.run.sandbox import Door, Isolation, Sandbox
 from eqlib.grading.submission import Result, mark_submission
 
 if TYPE_CHECKING:
@@ -100,11 +99,11 @@ class Desk:
     def __init__(self, paper: Paper, cover: Any = (), run_code: bool = True) -> None:
         self.paper = paper
         self.sandbox: Sandbox | None = None
-        self.worker: warm.Warm | None = None
+        self.worker: copies.Warm | None = None
         self.spare = Path(tempfile.mkdtemp(prefix=f"eqlib-marking-pid{os.getpid()}-"))
         self.needed = not all(paper.from_data(book) for book in paper.books.values())
         try:
-            if warm.POSSIBLE:
+            if copies.POSSIBLE:
                 self._start()
             if self.needed and run_code:
                 self.sandbox = Sandbox(cover)
@@ -117,7 +116,7 @@ class Desk:
         held.write_bytes(pickle.dumps(self.paper))
         held.chmod(0o600)
         command = [sys.executable, "-I", "-c", _MAIN, str(held)]
-        self.worker = warm.Warm(command, {**os.environ, "PYTHONDONTWRITEBYTECODE": "1"})
+        self.worker = copies.Warm(command, {**os.environ, "PYTHONDONTWRITEBYTECODE": "1"})
 
     @property
     def isolation(self) -> Isolation | None:
@@ -139,8 +138,8 @@ class Desk:
         if self.worker is None:
             return do(self.paper, given, None) if what == "mark" else pages_of(self.paper, *given)
         try:
-            link = self.worker.open(*([door.control] if door else []))
-        except warm.Gone:
+            link = copies.open_copy(self.worker.control, *([door.control] if door else []))
+        except copies.Gone:
             raise NotFinished("the worker that marks has ended; mark again") from None
         with link:
             link.settimeout(
@@ -148,9 +147,9 @@ class Desk:
             )
             try:
                 about = (door.wrapped, door.home, door.cover) if door else None
-                warm.send(link, pickle.dumps((what, given, about)))
-                made = pickle.loads(warm.receive(link))
-            except (warm.Gone, TimeoutError, OSError):
+                copies.send(link, pickle.dumps((what, given, about)))
+                made = pickle.loads(copies.receive(link))
+            except (copies.Gone, TimeoutError, OSError):
                 raise NotFinished(
                     f"reading it took more than {SECONDS} s or {MEGABYTES} MB, or ended the worker; look at "
                     "it, and ask for it again without its outputs"
@@ -178,7 +177,7 @@ class Desk:
 
 def _work(paper: Paper, link: socket.socket, control: socket.socket | None = None) -> None:
     """One submission in a copy of the warm worker."""
-    what, given, about = pickle.loads(warm.receive(link))
+    what, given, about = pickle.loads(copies.receive(link))
     with contextlib.suppress(ImportError, ValueError, OSError):
         import resource
 
@@ -193,7 +192,7 @@ def _work(paper: Paper, link: socket.socket, control: socket.socket | None = Non
         made = NotFinished(f"reading it took more than {MEGABYTES} MB; ask for it again without its outputs")
     except Exception as error:  # noqa: BLE001 - whoever asked is told what it was
         made = NotFinished(could_not(error))
-    warm.send(link, pickle.dumps(made))
+    copies.send(link, pickle.dumps(made))
 
 
 def main() -> None:
@@ -213,7 +212,7 @@ def main() -> None:
     gc.collect()
     gc.freeze()
     gc.disable()
-    warm.serve(lambda link, *control: _work(paper, link, *control))
+    copies.serve(lambda link, *control: _work(paper, link, *control))
 
 
 def mark_warm(question: Question) -> None:

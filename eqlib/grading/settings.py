@@ -7,8 +7,7 @@ from typing import Any
 
 import nbgrader
 
-#: Longest a cell may run, in seconds, in plain ``nbgrader autograde`` and in ``eqlib grade`` alike.
-CELL_SECONDS = 20
+from eqlib.grading.run.sandbox import CELL_SECONDS
 
 
 def configure(c: Any, config_file: Any = None, course_id: str = "equilibrium", root: Any = None) -> None:

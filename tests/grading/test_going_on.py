@@ -19,7 +19,7 @@ from eqlib.grading.course import CourseError
 from eqlib.grading.gradebook import Standing
 from eqlib.grading.intake import collect_files
 from eqlib.grading.report import report
-from eqlib.grading.run.start import Isolation
+from eqlib.grading.run.sandbox import Isolation
 
 pytestmark = pytest.mark.slow
 RIGHT = {"direction": "reverse", "K": "same", "reason": "q_above_K"}

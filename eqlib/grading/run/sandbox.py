@@ -15,17 +15,22 @@ import secrets
 import select
 import shutil
 import socket
+import subprocess
 import sys
+import sysconfig
 import tempfile
 import time
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass, field
+from functools import cache
+from pathlib import Path
 from typing import Any
 
-from eqlib.grading.run import seal, warm
-from eqlib.grading.run.kernel import FROM_CELL
-from eqlib.grading.run.start import Isolation, environment, homes, python_folders, wrapped
-from eqlib.grading.settings import CELL_SECONDS
+from eqlib.grading.run import copies
+from eqlib.grading.run.copies import FROM_CELL
 
+#: Longest a cell may run, in seconds, in plain ``nbgrader autograde`` and in ``eqlib grade`` alike.
+CELL_SECONDS = 20
 MAX_RESTARTS = 2
 #: How long an interrupted cell has to end, in seconds.
 GRACE = 4.0
@@ -35,6 +40,8 @@ PRELOADED = (
     "numpy,scipy.optimize,sympy,matplotlib.pyplot,matplotlib.backends.backend_agg,"
     "matplotlib_inline.config,eqlib,eqlib.notebook"
 )
+_SYSTEM_FILES = ("ld.so.cache", "localtime", "fonts", "alternatives", "ssl/openssl.cnf")  # in /etc
+_SCRATCH_BYTES = 256 * 1024 * 1024
 
 
 @dataclass(frozen=True)
@@ -53,9 +60,7 @@ class Limits:
 
 @dataclass
 class Executed:
-    """What came back. ``finished``: cells that provably ran to their end; ``trouble``: what went wrong
-    otherwise.
-    """
+    """What came back. ``finished``: cells that provably ran to their end; ``trouble``: what else happened."""
 
     outputs: dict[int, list] = field(default_factory=dict)
     finished: set[int] = field(default_factory=set)
@@ -64,11 +69,50 @@ class Executed:
     seconds: float = 0.0
 
 
+@dataclass(frozen=True)
+class Isolation:
+    """How far a student's code is shut in: ``kind`` is bubblewrap, system, user, process or none."""
+
+    kind: str
+    network: bool = False
+
+
+def notice(isolation: Isolation | None) -> str:
+    """One line on what is *not* protected; "" when submissions are shut in by bubblewrap or none is run."""
+    if isolation is None or isolation.kind == "bubblewrap":
+        return ""
+    missing = "bubblewrap (bwrap) is missing or not permitted here"
+    if isolation.kind == "none":
+        return (
+            f"No code of the submissions was run, because {missing} and nothing else could shut it in; "
+            'recorded answers are marked, the rest says "not run". Install bubblewrap '
+            "(apt-get install bubblewrap), then mark again: it is completed."
+        )
+    reach, open_to = {
+        "system": (
+            "they run shut in by the system itself, without your home and the course in sight",
+            "files elsewhere that your account may read",
+        ),
+        "user": (
+            "they run as another, unprivileged user",
+            "files that every user of this machine may read",
+        ),
+        "process": (
+            "they run as ordinary processes of your own account",
+            "your files, the gradebook among them, if a submission looks for them",
+        ),
+    }[isolation.kind]
+    network = "" if isolation.network else ", and the network"
+    return (
+        f"Submissions are not in a full sandbox, because {missing}: {reach}. "
+        f"Not protected: {open_to}{network}. "
+        "Marks come from the recorded answers, outside those processes."
+    )
+
+
 @dataclass
 class Door:
-    """What it takes to have a notebook run: the socket on which the warm process is asked, and where
-    things lie.
-    """
+    """What it takes to have a notebook run: the socket on which it is asked for, and where things lie."""
 
     control: socket.socket
     wrapped: bool
@@ -78,8 +122,41 @@ class Door:
     def run(
         self, cells: list[tuple[int, str, bool]], files: dict[str, bytes], limits: Limits | None = None
     ) -> Executed:
-        """Run ``cells`` (number, text, graded?) beside ``files``; never raises for anything that they do."""
-        return execute(self, cells, files, limits or Limits())
+        """Run ``cells`` (number, text, graded?) in order beside ``files``; never raises for what they do.
+
+        When one ends the program, the rest run in a new one, after those before.
+        """
+        limits = limits or Limits()
+        done = Executed()
+        started = time.monotonic()
+        outputs = _Outputs()
+        waiting: list = list(cells)
+        ran: list = []
+        for attempt in range(MAX_RESTARTS + 1):
+            if not waiting or time.monotonic() - started >= limits.notebook_seconds:
+                break
+            try:
+                with _Run(self, files, limits) as run:
+                    for index, source, _ in ran if attempt else ():
+                        run.cell(index, source, False, limits.cell_seconds)
+                    before = set(done.finished)
+                    waiting = _session(run, waiting, ran, outputs, done, limits)
+                    if run.forged:
+                        # Who answers for one cell may have answered for each.
+                        done.finished = before
+                        done.ended = "code in it answered in place of its cells: none that ran with it counts"
+            except (copies.Gone, TimeoutError, OSError):
+                done.ended = "its cells could not be run to the end"
+                break
+            if run.ended:
+                done.ended = run.ended
+                break
+        for index, _, _ in waiting:
+            done.trouble[index] = NOT_RUN_NAME
+            outputs.error(index, NOT_RUN_NAME, "not run: an earlier cell ended the program")
+        done.outputs = outputs.cells
+        done.seconds = time.monotonic() - started
+        return done
 
 
 class Sandbox:
@@ -88,10 +165,10 @@ class Sandbox:
     def __init__(self, cover: Any = ()) -> None:
         self.cover = [str(path) for path in cover]
         self.isolation = Isolation("none")
-        self.warm: warm.Warm | None = None
+        self.warm: copies.Warm | None = None
         self.door: Door | None = None
-        self.home = tempfile.mkdtemp(prefix=f"eqlib-run-pid{os.getpid()}-") if warm.POSSIBLE else ""
-        if not warm.POSSIBLE:
+        self.home = tempfile.mkdtemp(prefix=f"eqlib-run-pid{os.getpid()}-") if copies.POSSIBLE else ""
+        if not copies.POSSIBLE:
             return
         os.chmod(self.home, 0o711)
         for with_bwrap in (True, False):
@@ -106,22 +183,16 @@ class Sandbox:
         command = [os.path.abspath(sys.executable), "-I", "-m", "eqlib.grading.run.kernel", PRELOADED]
         try:
             prefix = wrapped() if with_bwrap else []
-            self.warm = warm.Warm([*prefix, *command], environment("/tmp" if with_bwrap else self.home))
+            self.warm = copies.Warm([*prefix, *command], environment("/tmp" if with_bwrap else self.home))
             self.door = Door(self.warm.control, with_bwrap, self.home, self.cover)
             got, works = _trial(self.door)
-        except (OSError, warm.Gone, TimeoutError, ValueError):
+        except (OSError, copies.Gone, TimeoutError, ValueError):
             return
         if not works:
             return
-        if with_bwrap:
-            kind = "bubblewrap"
-        elif got["processes"] and got["files"]:
-            kind = "system"
-        elif got["user"]:
-            kind = "user"
-        else:
-            kind = "process"
-        self.isolation = Isolation(kind, got["network"])
+        kind = "user" if got["user"] else "process"
+        kind = "system" if got["processes"] and got["files"] else kind
+        self.isolation = Isolation("bubblewrap" if with_bwrap else kind, got["network"])
 
     def close_process(self) -> None:
         if self.warm is not None:
@@ -154,9 +225,8 @@ class _Run:
         self.nonce = ""
         #: Has something answered twice for one cell?
         self.forged = False
-        self.link = warm.open_copy(door.control)
-        uid = seal.FIRST_UID + os.getpid() % 4000 if os.getuid() == 0 else None
-        scratch = door.home
+        self.link = copies.open_copy(door.control)
+        uid = copies.FIRST_UID + os.getpid() % 4000 if os.getuid() == 0 else None
         job = {
             "files": {name: base64.b64encode(data).decode("ascii") for name, data in files.items()},
             "limits": {**asdict(limits), "processes": _process_limit(limits, uid)},
@@ -164,11 +234,11 @@ class _Run:
             "isolated": door.wrapped,
             "cover": [] if door.wrapped else [*door.cover, *homes()],
             "keep": list(python_folders()),
-            "scratch": "/tmp" if door.wrapped else scratch,
+            "scratch": "/tmp" if door.wrapped else door.home,
         }
-        warm.send(self.link, json.dumps(job).encode())
+        copies.send(self.link, json.dumps(job).encode())
         self.link.settimeout(patience)
-        self.sealed = json.loads(warm.receive(self.link)[1:])["sealed"]
+        self.sealed = json.loads(copies.receive(self.link)[1:])["sealed"]
 
     def __enter__(self) -> Any:
         return self
@@ -176,11 +246,11 @@ class _Run:
     def __exit__(self, *exception: Any) -> None:
         try:
             self.link.settimeout(10)
-            warm.send(self.link, b"end")
+            copies.send(self.link, b"end")
             # Until the guard has ended every process it looked after.
-            while warm.receive(self.link)[:1] == FROM_CELL:
+            while copies.receive(self.link)[:1] == FROM_CELL:
                 pass
-        except (warm.Gone, TimeoutError):
+        except (copies.Gone, TimeoutError):
             pass
         finally:
             self.link.close()
@@ -191,7 +261,7 @@ class _Run:
         order = {"cell": index, "source": source, "graded": graded, "nonce": self.nonce}
         messages: list[dict] = []
         try:
-            warm.send(self.link, json.dumps(order).encode())
+            copies.send(self.link, json.dumps(order).encode())
             end, stopped = time.monotonic() + seconds, False
             while True:
                 reply = self._next(messages, end - time.monotonic())
@@ -204,8 +274,8 @@ class _Run:
                         self.ended = ""
                         return messages, TIMEOUT_NAME, {}
                     stopped, end = True, time.monotonic() + GRACE
-                    warm.send(self.link, b"interrupt")
-        except warm.Gone:
+                    copies.send(self.link, b"interrupt")
+        except copies.Gone:
             self.ended = self.ended or ""
             return messages, DEAD_NAME, {}
 
@@ -224,7 +294,7 @@ class _Run:
             if wait <= 0 or not select.select([self.link], [], [], min(wait, 3600))[0]:
                 return None
             wait = max(wait, 0.01)
-            frame = warm.receive(self.link)
+            frame = copies.receive(self.link)
             if frame[:1] == FROM_CELL:
                 self.data += frame[1:]
             else:
@@ -237,7 +307,7 @@ class _Run:
             return None
         length = int.from_bytes(self.data[:8], "big")
         if length > self.limits.result_mb * 1024 * 1024:
-            raise warm.Gone
+            raise copies.Gone
         if len(self.data) < 8 + length:
             return None
         frame, self.data = self.data[8 : 8 + length], self.data[8 + length :]
@@ -250,43 +320,6 @@ def _plain(frame: bytes) -> dict:
     except (ValueError, RecursionError):
         return {}
     return said if isinstance(said, dict) else {}
-
-
-def execute(door: Door, cells: Any, files: dict[str, bytes], limits: Limits) -> Executed:
-    """Run the cells in order; when one ends the program, the rest run in a new one, after those before."""
-    done = Executed()
-    started = time.monotonic()
-    outputs = _Outputs()
-    waiting: list = list(cells)
-    ran: list = []
-    for attempt in range(MAX_RESTARTS + 1):
-        if not waiting:
-            break
-        left = limits.notebook_seconds - (time.monotonic() - started)
-        if left <= 0:
-            break
-        try:
-            with _Run(door, files, limits) as run:
-                for index, source, _ in ran if attempt else ():
-                    run.cell(index, source, False, limits.cell_seconds)
-                before = set(done.finished)
-                waiting = _session(run, waiting, ran, outputs, done, limits)
-                if run.forged:
-                    # Who answers for one cell may have answered for each.
-                    done.finished = before
-                    done.ended = "code in it answered in place of its cells: none that ran with it counts"
-        except (warm.Gone, TimeoutError, OSError):
-            done.ended = "its cells could not be run to the end"
-            break
-        if run.ended:
-            done.ended = run.ended
-            break
-    for index, _, _ in waiting:
-        done.trouble[index] = NOT_RUN_NAME
-        outputs.error(index, NOT_RUN_NAME, "not run: an earlier cell ended the program")
-    done.outputs = outputs.all()
-    done.seconds = time.monotonic() - started
-    return done
 
 
 def _session(run: _Run, waiting: list, ran: list, outputs: _Outputs, done: Executed, limits: Limits) -> list:
@@ -371,15 +404,10 @@ class _Outputs:
     def failed(self, index: int, reply: dict) -> None:
         """The reply says that the cell failed: what it shows must say so too, however it was silenced."""
         name = str(reply.get("ename") or "Error")[:200]
-        if any(
-            out.get("output_type") == "error" and out["ename"] == name for out in self.cells.get(index, [])
-        ):
+        if any(out.get("ename") == name for out in self.cells.get(index, ())):
             return
         said = str(reply.get("evalue") or "")[:2000]
         self.error(index, name, said or "the cell did not run to its end")
-
-    def all(self) -> dict[int, list]:
-        return self.cells
 
 
 def writable(value: Any) -> Any:
@@ -426,9 +454,145 @@ def _process_limit(limits: Limits, uid: int | None) -> int:
     """
     if uid is not None:
         return limits.processes
-    import psutil
+    import psutil  # nothing else here needs it
 
     ours = os.getuid()
     listed = psutil.process_iter(["uids", "num_threads"])
     mine = sum(p.info["num_threads"] or 1 for p in listed if p.info["uids"] and p.info["uids"].real == ours)
     return limits.processes + mine
+
+
+# -- what the warm process is started with -----------------------------------------------------------------
+
+
+def homes() -> list[str]:
+    """Homes that nothing of a student's has to see."""
+    home = os.path.expanduser("~")
+    return [home] if os.path.isabs(home) and home != "/" and os.path.isdir(home) else []
+
+
+def wrapped() -> list[str]:
+    """The bubblewrap command that everything of a student's is started with."""
+    binds = [folder for folder in python_folders() if not folder.startswith("/usr/")]
+    system = [f"/etc/{name}" for name in _SYSTEM_FILES if os.path.exists(f"/etc/{name}")]
+    command = ["bwrap", *_scratch("0755", "/"), *_scratch("1777", "/tmp")]
+    # After the scratch disks, because Python itself may well live in a folder under /tmp.
+    for folder in _parents([*binds, *system]):
+        if folder != "/tmp":
+            command += ["--perms", "0755", "--dir", folder]
+    command += ["--ro-bind", "/usr", "/usr"]
+    for link in ("/lib", "/lib64", "/lib32", "/bin", "/sbin"):
+        if os.path.islink(link):
+            command += ["--symlink", os.readlink(link), link]
+        elif os.path.isdir(link):
+            command += ["--ro-bind", link, link]
+    for path in (*binds, *system):
+        command += ["--ro-bind", path, path]
+    course = Path(__file__).parents[2] / "course"
+    if course.is_dir():
+        command += ["--size", "4096", "--tmpfs", str(course)]
+    command += ["--proc", "/proc", "--dev", "/dev", "--remount-ro", "/dev", *_scratch("1777", "/dev/shm")]
+    command += ["--remount-ro", "/", "--unshare-ipc", "--unshare-pid", "--unshare-net", "--unshare-uts"]
+    command += [
+        "--unshare-cgroup-try",
+        "--die-with-parent",
+        "--new-session",
+        "--chdir",
+        "/tmp",
+        "--cap-drop",
+        "ALL",
+    ]
+    if os.getuid() != 0:
+        return [*command, "--unshare-user"]
+    # Kept by the warm process, to shut each copy in and to become its unprivileged user; given up before a
+    # cell runs.
+    for name in ("SYS_ADMIN", "SETUID", "SETGID", "SETPCAP", "CHOWN", "KILL", "SYS_PTRACE", "DAC_OVERRIDE"):
+        command += ["--cap-add", f"CAP_{name}"]
+    return command
+
+
+def _scratch(mode: str, folder: str) -> list[str]:
+    """A small disk in memory."""
+    return ["--size", str(_SCRATCH_BYTES), "--perms", mode, "--tmpfs", folder]
+
+
+@cache
+def python_folders() -> tuple[str, ...]:
+    """Every folder the interpreter, its libraries and eqlib are read from."""
+    package = Path(__file__).resolve().parents[2]
+    wanted = {sys.prefix, sys.base_prefix, str(package), os.path.dirname(os.path.realpath(sys.executable))}
+    paths = sysconfig.get_paths()
+    wanted |= {paths[key] for key in ("stdlib", "platstdlib", "purelib", "platlib")}
+    wanted |= {str(Path(link).parent) for link in _links(Path(sys.executable))}
+    # Only folders of libraries: another entry of the path may be the very course that is marked.
+    wanted |= {path for path in sys.path if Path(path).name in ("site-packages", "dist-packages")}
+    if fonts := font_list():
+        wanted.add(fonts)
+    folders = sorted({os.path.abspath(path) for path in wanted if os.path.isdir(path)})
+    kept: list[str] = []
+    for folder in folders:
+        if folder not in ("/", "/usr") and not any(folder.startswith(k + "/") for k in kept):
+            kept.append(folder)
+    return tuple(kept)
+
+
+def _links(path: Path) -> Iterator[Path]:
+    """The chain of links from a virtual environment's interpreter to the real one."""
+    while path.is_symlink():
+        yield path
+        path = path.parent / os.readlink(path)
+    yield path
+
+
+def _parents(folders: Any) -> list[str]:
+    """The folders above ``folders``, topmost first: made readable, because bubblewrap makes them private."""
+    found = {str(parent) for folder in folders for parent in Path(folder).parents if str(parent) != "/"}
+    return sorted(found - set(folders))
+
+
+@cache
+def font_list() -> str | None:
+    """A folder with matplotlib's list of fonts, made once; None if matplotlib cannot make one."""
+    folder = Path(tempfile.gettempdir()) / f"eqlib-fonts-{os.getuid()}"
+    try:
+        folder.mkdir(mode=0o755, exist_ok=True)
+        if folder.is_symlink() or folder.stat().st_uid != os.getuid():
+            return None
+        folder.chmod(0o755)
+        if not list(folder.glob("fontlist*.json")):
+            subprocess.run(
+                [sys.executable, "-c", "import matplotlib.font_manager"],
+                env={**os.environ, "MPLCONFIGDIR": str(folder)},
+                capture_output=True,
+                timeout=120,
+                check=False,
+            )
+    except (OSError, subprocess.TimeoutExpired):
+        return None
+    return str(folder) if list(folder.glob("fontlist*.json")) else None
+
+
+def environment(home: str) -> dict[str, str]:
+    """Nothing of the instructor's own environment reaches a student's code."""
+    threads = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+    debug = {"EQLIB_DEBUG": "1"} if os.environ.get("EQLIB_DEBUG") else {}
+    return {
+        "HOME": home,
+        "TMPDIR": home,
+        "MPLCONFIGDIR": font_list() or home,
+        "IPYTHONDIR": f"{home}/ipython",
+        "JUPYTER_RUNTIME_DIR": f"{home}/run",
+        "JUPYTER_CONFIG_DIR": f"{home}/jupyter",
+        "JUPYTER_DATA_DIR": f"{home}/data",
+        "PATH": f"{os.path.dirname(os.path.abspath(sys.executable))}:/usr/bin:/bin",
+        "LANG": "C.UTF-8",
+        "LC_ALL": "C.UTF-8",
+        "MALLOC_ARENA_MAX": "2",
+        "MPLBACKEND": "module://matplotlib_inline.backend_inline",
+        "PYTHONDONTWRITEBYTECODE": "1",
+        "NBGRADER_EXECUTION": "autograde",
+        "USER": "student",
+        "PYDEVD_DISABLE_FILE_VALIDATION": "1",
+        **threads,
+        **debug,
+    }
