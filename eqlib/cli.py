@@ -183,14 +183,13 @@ def demo(
     """See the whole path once: an assignment released, answered by an invented class, and marked."""
     made = _room("eqlib.grading.demo")
     summary = _room("eqlib.grading.summary")
-    class_of = _room("eqlib.grading.class_of")
     record = _room("eqlib.notebook.record")
     console = _console()
     with _progress(console, "Marking", plain=True) as progress:
         done = made.demo(
             folder,
             jobs,
-            class_of.Display(record.kept_bundle),
+            record.kept_bundle,
             say=lambda line: _line(console, line),
             progress=progress,
         )
@@ -238,7 +237,7 @@ def grade(
     more = {"force": force, "only": only or (), "require_sandbox": require_sandbox}
     if dask is not None:
         _room("distributed", "dask")
-        more["desk_for"] = _room("eqlib.grading.cluster", "dask").desk_at(dask)
+        more["desk_for"] = _room("eqlib.grading.desk", "dask").desk_at(dask)
     console = _console()
     with contextlib.ExitStack() as open_things:
         progress = None if quiet else open_things.enter_context(_progress(console, "Marking"))
@@ -291,7 +290,7 @@ def export(
     out: Annotated[Path | None, typer.Option("--out", "-o", help="The file to write.")] = None,
 ) -> None:
     """Write the marks as CSV for a learning platform, those given by hand included."""
-    made = _room("eqlib.grading.export")
+    made = _room("eqlib.grading.summary")
     if columns == "help":
         _line(_console(), ", ".join(made.COLUMNS))
         return
@@ -417,7 +416,7 @@ def practical_class(
     if assignment is None:
         found = faults.class_in(folder)
     else:
-        found, on_simulated = _room("eqlib.grading.practical").class_handed_in(folder, assignment)
+        found, on_simulated = _room("eqlib.grading.report").class_handed_in(folder, assignment)
         if on_simulated:
             print(f"{on_simulated} worked on the simulated instrument, each with another Kc: left out.")
     if found:

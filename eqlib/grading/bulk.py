@@ -2,7 +2,7 @@
 
 The path of a submission: in a thread ``intake`` finds its files, a worker at the ``desk`` marks it
 (``submission``), and its notebook and page are laid ready (``places``). Then, by one hand, its marks go into
-the gradebook and its folders into their places. Last of all its row is kept, with a fingerprint of what it
+the gradebook and its folders into their  Last of all its row is kept, with a fingerprint of what it
 was made from: marking again does only what is new, changed or was not finished.
 """
 
@@ -23,13 +23,13 @@ from pathlib import Path
 from typing import Any
 
 from eqlib.errors import EqlibError
-from eqlib.grading import notes, places, summary
-from eqlib.grading.course import Course, CourseError
+from eqlib.grading import summary
+from eqlib.grading.course import Course, CourseError, clear_left_over, prepare, settle
 from eqlib.grading.desk import Desk, Done, NotFinished, Task
 from eqlib.grading.gradebook import GradebookError, Ledger, Standing, plainly, read_time
 from eqlib.grading.intake import HandedIn, collect_files, printable, submitted
 from eqlib.grading.run.sandbox import Isolation, Limits, notice
-from eqlib.grading.submission import TO_READ, Facts, Result
+from eqlib.grading.submission import Facts, Result, could_not, gravest_first
 from eqlib.grading.summary import GradeSummary, Kept, QuestionRow, StudentRow
 
 #: What nbgrader's exchange lays beside a submission, and wants beside its feedback to hand that back.
@@ -148,7 +148,7 @@ class _Session:
         self.stopped = ""
 
     def run(self, progress: Progress | None, desk_for: Callable[..., Any]) -> GradeSummary:
-        places.clear_left_over(self.course.root)
+        clear_left_over(self.course.root)
         self.ledger = Ledger(self.course, self.assignment)
         try:
             with desk_for(self.paper, [str(self.course.root)]) as self.desk:
@@ -162,7 +162,7 @@ class _Session:
         if self.how.only:
             # The others as they were marked before.
             self.rows = self.before | self.rows
-        rows = notes.flag_copies([self.rows[s] for s, _ in self.folders if s in self.rows])
+        rows = summary.flag_copies([self.rows[s] for s, _ in self.folders if s in self.rows])
         made = GradeSummary(
             self.course.root,
             self.assignment,
@@ -249,7 +249,7 @@ class _Session:
             return row
         if student not in self.ledger.standing or not self._place("autograded", student).is_dir():
             return None
-        return _with_marks_by_hand(row, self.ledger.standing[student])
+        return summary.with_marks_by_hand(row, self.ledger.standing[student])
 
     def _place(self, step: str, student: str) -> Path:
         return self.course.root / step / student / self.assignment
@@ -282,7 +282,7 @@ class _Session:
 
     def _lay(self, step: str, ready: _Ready, files: dict[str, bytes]) -> None:
         target = self._place(step, ready.student)
-        places.prepare(target, files)
+        prepare(target, files)
         ready.folders.append(target)
 
     def _mark(self, given: HandedIn, when: dt.datetime | None) -> Done:
@@ -327,12 +327,12 @@ class _Session:
         except (GradebookError, OSError):
             raise
         except Exception as error:  # noqa: BLE001 - whatever one submission does, the others are marked
-            return _Ready(student, "", self._unmarked(student, (notes.could_not(error),)))
+            return _Ready(student, "", self._unmarked(student, (could_not(error),)))
 
     # Saving, by one hand
 
     def _save(self, batch: list[_Ready]) -> None:
-        """Their marks into the gradebook, all or none, and then their folders into their places."""
+        """Their marks into the gradebook, all or none, and then their folders into their"""
         for one in batch:
             self.kept.drop(one.student)
         books = [(one.student, one.when, one.result.books) for one in batch if one.result is not None]
@@ -340,7 +340,7 @@ class _Session:
             self.ledger.save(books)
         for one in batch:
             for target in one.folders:
-                places.settle(target)
+                settle(target)
 
     def _keep(self, one: _Ready) -> None:
         if one.result is not None:
@@ -361,12 +361,12 @@ class _Session:
         rows = tuple(self._question_rows(result))
         most = sum(q.max_points for q in rows)
         row = StudentRow(one.student, 0.0, most, rows, 0.0, late, (), result.seconds)
-        row = _with_marks_by_hand(row, self.ledger.standing[one.student])
+        row = summary.with_marks_by_hand(row, self.ledger.standing[one.student])
         said = list(result.notes)
         if late:
             taken = f", {row.penalty:g} points taken off" if row.penalty else ""
             said.insert(0, f"late by {_spell(late)}{taken}")
-        return replace(row, notes=tuple(printable(line) for line in notes.gravest_first(said)))
+        return replace(row, notes=tuple(printable(line) for line in gravest_first(said)))
 
     def _stands(self, student: str) -> bool:
         """Are there marks of an earlier marking, whose notebook is there too?"""
@@ -379,8 +379,8 @@ class _Session:
         said = [f"not marked: {lines[0]}" + (" (its earlier marks stand)" if stands else ""), *lines[1:]]
         row = StudentRow(student, None, most)
         if stands and student in self.before:
-            row = _with_marks_by_hand(self.before[student], self.ledger.standing[student])
-        return replace(row, notes=tuple(printable(line) for line in notes.gravest_first(said)))
+            row = summary.with_marks_by_hand(self.before[student], self.ledger.standing[student])
+        return replace(row, notes=tuple(printable(line) for line in gravest_first(said)))
 
     def _question_rows(self, result: Result) -> list[QuestionRow]:
         """What marking found, before the marks of the gradebook are put in."""
@@ -394,29 +394,6 @@ class _Session:
         return sorted(
             rows, key=lambda row: order.index(row.question) if row.question in order else len(order)
         )
-
-
-def _with_marks_by_hand(row: StudentRow, standing: Standing) -> StudentRow:
-    """A row brought up to date: a person may have marked explanations, or changed a mark, since."""
-    if row.points is None:
-        return row
-    questions = []
-    for question in row.questions:
-        points = standing.score(question.book, question.question)
-        state = "" if points is not None else question.state or TO_READ
-        questions.append(replace(question, points=points, state=state))
-    penalty = standing.taken_off
-    points = round(sum(q.points for q in questions if q.points is not None) - penalty, 6)
-    return replace(row, questions=tuple(questions), points=points, penalty=penalty)
-
-
-def up_to_date(course: Course, assignment: str, rows: Iterable[StudentRow]) -> tuple[StudentRow, ...]:
-    """The rows of the last marking, with the marks that the gradebook has now."""
-    ledger = Ledger(course, assignment)
-    try:
-        return tuple(_with_marks_by_hand(row, ledger.standing.get(row.student, Standing())) for row in rows)
-    finally:
-        ledger.close()
 
 
 def _code_stamp() -> str:

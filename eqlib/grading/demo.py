@@ -1,36 +1,45 @@
 """``eqlib demo``: the whole path once, on an invented class: release, answers, marks, feedback.
 
-The class is at the end: who knows what, who slipped where, whose notebook is broken. Nobody in it is real.
+Then the class: who knows what, who slipped where, whose notebook is broken; nobody in it is real. At the end,
+how a released notebook is filled in as a student would leave it. The answers go through the code that the
+forms use: the same records, the same outputs in the same cells, the same journal beside the notebook; only
+the clicking is left out.
 """
 
 from __future__ import annotations
 
 import copy
 import random
+import re
 import shutil
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+import nbformat
 from nbformat import NotebookNode
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_output
 
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part
 from eqlib.assess.question import Case, Question, QuestionSet
+from eqlib.assess.records import MIME, Journal, Record, journal_name, record_answer
 from eqlib.errors import EqlibError
-from eqlib.grading import class_of
 from eqlib.grading.bulk import Progress, grade
-from eqlib.grading.class_of import Work
 from eqlib.grading.course import CONFIG, Course
 from eqlib.grading.report import ClassReport, report
+from eqlib.grading.submission import plain_bundle
 from eqlib.grading.summary import GradeSummary
 
 #: The assignment that is shown.
 ASSIGNMENT = "04-disturbing-an-equilibrium"
+#: Under this name a notebook keeps who is working in it, like an answer.
+WHO = "student"
+#: How a recorded answer looks in a notebook: the bundle of its output.
+Bundle = Callable[[Question, Record], dict]
 
 
 class DemoError(EqlibError):
@@ -84,34 +93,34 @@ def make_course(folder: Path) -> Course:
 def demo(
     folder: Any,
     jobs: int | None = None,
-    display: class_of.Display | None = None,
+    shown: Bundle = plain_bundle,
     say: Callable[[str], None] = lambda line: None,
     progress: Progress | None = None,
 ) -> Demo:
     """Make a course in ``folder``, release its assignment, have an invented class answer it, and mark it.
 
-    ``display`` is how recorded answers look in the notebooks (see ``class_of.Display``).
+    ``shown`` is how a recorded answer looks in the notebooks: the lesson's own is ``eqlib.notebook``'s.
     ``say`` is told each step in a sentence; ``progress`` is that of ``bulk.grade``.
     """
     course = make_course(Path(folder).resolve())
     say("Releasing the assignment ...")
     course.release(ASSIGNMENT)
     say("An evening class of 24 answers it (invented: ids w01 to w24, nobody real) ...")
-    hand_everything_in(course, ASSIGNMENT, display)
+    hand_everything_in(course, ASSIGNMENT, shown)
     say("Marking ...")
     marking = grade(course.root, ASSIGNMENT, jobs=jobs, progress=progress)
     return Demo(course.root, marking, report(course.root, ASSIGNMENT))
 
 
-def hand_everything_in(course: Course, assignment: str, display: class_of.Display | None = None) -> None:
+def hand_everything_in(course: Course, assignment: str, shown: Bundle = plain_bundle) -> None:
     """Fill in the released notebook for each of the invented class, and put it where nbgrader looks."""
     questions = course.questions(assignment)
     (name, released), *_ = course.released_notebooks(assignment).items()
     for member in evening_class(questions):
-        book = class_of.fill(released, member.work, questions, display)
+        book = fill(released, member.work, questions, shown)
         member.spoil(book)
         folder = course.root / "submitted" / member.work.student / assignment
-        class_of.hand_in(folder, name, book, member.work, questions)
+        hand_in(folder, name, book, member.work, questions)
         shutil.copy(course.source(assignment) / "questions.toml", folder / "questions.toml")
         (folder / "timestamp.txt").write_text(f"{member.handed_in:%Y-%m-%d %H:%M:%S} UTC\n", encoding="utf-8")
 
@@ -151,6 +160,18 @@ CHEAT = """import eqlib.notebook.record as graded
 graded.mark = lambda question, *rest, **more: float(question.points)"""
 DELETED = ("silver", "warm")
 COPIED = "water"
+
+
+@dataclass(frozen=True)
+class Work:
+    """What one student did: answers by question and part, code by cell id, words by cell id."""
+
+    student: str
+    answers: dict[str, dict] = field(default_factory=dict)
+    code: dict[str, str] = field(default_factory=dict)
+    words: dict[str, str] = field(default_factory=dict)
+    began: datetime = datetime(2026, 1, 20, 18, 0, tzinfo=UTC)
+    named: bool = True
 
 
 @dataclass(frozen=True)
@@ -252,3 +273,65 @@ def _as_they_think(part: Part, case: Case, ideas: Any) -> Any:
 def _typed(part: Any, value: Any) -> Any:
     """As a student enters it: a choice as it is, a number with three figures."""
     return f"{value:.3g}" if part.kind == "number" else value
+
+
+# -- a notebook filled in ----------------------------------------------------------------------------------
+
+
+def records_of(work: Work, questions: QuestionSet) -> dict[str, Record]:
+    """The records that the forms would have made, a minute and a half apart."""
+    student = work.student if work.named else None
+    entries = {**({WHO: {"id": work.student}} if work.named else {}), **work.answers}
+    records = {}
+    for number, (name, answer) in enumerate(entries.items()):
+        at = work.began + timedelta(seconds=90 * number + 7 * len(name))
+        stamp = at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        records[name] = record_answer(questions.assignment.id, name, answer, student, at=stamp)
+    return records
+
+
+def fill(
+    released: NotebookNode, work: Work, questions: QuestionSet, shown: Bundle = plain_bundle
+) -> NotebookNode:
+    """A copy of the ``released`` notebook with ``work`` in it, saved as JupyterLab would have saved it."""
+    book = copy.deepcopy(released)
+    records = records_of(work, questions)
+    count = 0
+    for cell in book.cells:
+        name = cell.metadata.get("nbgrader", {}).get("grade_id", "")
+        if cell.cell_type == "markdown" and name in work.words:
+            cell.source = work.words[name]
+        if cell.cell_type != "code":
+            continue
+        cell.source = work.code.get(name, cell.source)
+        count += 1
+        cell.execution_count = count
+        cell.outputs = [
+            new_output("display_data", data=data) for data in _shown(cell.source, records, questions, shown)
+        ]
+    return book
+
+
+def _shown(source: str, records: dict[str, Record], questions: QuestionSet, shown: Bundle) -> Iterator[dict]:
+    """What the form or check cell of a question shows once it is answered."""
+    if re.search(r"\bstudent\(\)", source) and WHO in records:
+        yield {"text/plain": f"Recorded ✓ Your id is {records[WHO].student}.", MIME: records[WHO].to_dict()}
+    for name, record in records.items():
+        if name not in questions:
+            continue
+        if f'panel("{name}"' in source:
+            yield shown(questions[name], record)
+
+
+def hand_in(
+    folder: Path, name: str, book: NotebookNode, work: Work, questions: QuestionSet, journal: bool = True
+) -> Path:
+    """Save a filled-in notebook and its journal in a student's folder. Gives the notebook's path."""
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / f"{name}.ipynb"
+    nbformat.write(book, path)
+    if journal:
+        kept = Journal(folder / journal_name(questions.assignment.id))
+        for record in records_of(work, questions).values():
+            kept.write(record)
+    return path

@@ -3,47 +3,61 @@
 A worker reads a submission's files, has its cells run in the sandbox where that is needed, marks it and makes
 its page, all in one copy of a warm process. Whoever asks only gets the result. Where copies of a process
 cannot be made (Windows) the same is done here, and no student code is run.
+
+A ``ClusterDesk`` gives the same tasks to a Dask cluster that is already there. Results come back to the one
+process that writes the gradebook. A worker that is lost costs its submissions a second try elsewhere, nothing
+else. Every machine of the cluster needs this version of eqlib. On paper, for 100,000 submissions of an
+assignment such as 04 (measured on one busy core: 0.17 s of a worker with a page, 8 ms of the one who writes,
+0.25 MB of notebook and page each): 5 core hours, 13 minutes of writing, 25 GB over the network; more than
+about 20 workers bring nothing.
 """
 
 from __future__ import annotations
 
 import contextlib
+import gc
+import hashlib
 import json
 import os
 import pickle
+import shutil
 import signal
 import socket
 import sys
 import tempfile
+import threading
 import warnings
+from concurrent.futures import CancelledError
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from eqlib.assess.mark import mark
 from eqlib.errors import EqlibError
+from eqlib.grading.course import Paper
 from eqlib.grading.gradebook import Remark, Scores, Standing
 from eqlib.grading.intake import HandedIn, as_notebook
-from eqlib.grading.notes import could_not
 from eqlib.grading.page import make_page
-from eqlib.grading.paper import Paper
 from eqlib.grading.run import copies
 from eqlib.grading.run.sandbox import Door, Isolation, Sandbox
-from eqlib.grading.submission import Result, mark_submission
-
-if TYPE_CHECKING:
-    from eqlib.assess.question import Question
+from eqlib.grading.submission import Result, could_not, mark_submission
 
 #: What one worker may use for reading, marking and page, the running of cells not counted: seconds,
 #: megabytes.
 SECONDS, MEGABYTES = 60, 2048
-
-
+#: How often a submission is tried again when its worker in a cluster is lost.
+TRIES = 3
 #: Not with ``-m``: what a worker sends back must be of the same classes as here.
 _MAIN = "from eqlib.grading.desk import main; main()"
 
 
 class NotFinished(EqlibError):
     """A submission that a worker could not finish: too long, too large, our fault. The message says which."""
+
+
+class ClusterError(EqlibError):
+    """The cluster cannot be used; the message says why and what to do."""
 
 
 @dataclass(frozen=True)
@@ -166,8 +180,6 @@ class Desk:
 
     def close(self) -> None:
         """End the workers and the sandbox, and remove what they left on disk."""
-        import shutil
-
         if self.worker is not None:
             self.worker.close()
         if self.sandbox is not None:
@@ -179,7 +191,7 @@ def _work(paper: Paper, link: socket.socket, control: socket.socket | None = Non
     """One submission in a copy of the warm worker."""
     what, given, about = pickle.loads(copies.receive(link))
     with contextlib.suppress(ImportError, ValueError, OSError):
-        import resource
+        import resource  # of Unix only
 
         resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS + 5))
         resource.setrlimit(resource.RLIMIT_AS, (MEGABYTES << 20, MEGABYTES << 20))
@@ -197,8 +209,6 @@ def _work(paper: Paper, link: socket.socket, control: socket.socket | None = Non
 
 def main() -> None:
     """The warm worker: all is imported, one page is made, and each submission gets a copy of it."""
-    import gc
-
     warnings.simplefilter("ignore")
     held = Path(sys.argv[1])
     paper = pickle.loads(held.read_bytes())
@@ -208,19 +218,83 @@ def main() -> None:
     with contextlib.suppress(Exception):
         make_page(as_notebook(empty), name, {}, {}, 0.0, {})
         for question in paper.questions.values():
-            mark_warm(question)
+            mark(question, None, released=True)  # imports what marking imports
     gc.collect()
     gc.freeze()
     gc.disable()
     copies.serve(lambda link, *control: _work(paper, link, *control))
 
 
-def mark_warm(question: Question) -> None:
-    """Marking once imports what marking imports."""
-    from eqlib.assess.mark import mark
-
-    mark(question, None, released=True)
+# -- on other machines -------------------------------------------------------------------------------------
 
 
-if __name__ == "__main__":
-    main()
+def desk_at(address: str) -> Any:
+    """What makes a desk of the cluster at ``address``, for ``bulk.grade``."""
+    return lambda paper, cover=(): ClusterDesk(address, paper)
+
+
+class ClusterDesk:
+    """Marks submissions on a cluster. Same use as ``Desk``."""
+
+    def __init__(self, address: str, paper: Paper) -> None:
+        from distributed import Client  # an optional part
+
+        try:
+            self.client = Client(address, timeout="20s")
+        except (OSError, TimeoutError, ValueError) as error:
+            said = str(error).splitlines()[0][:200]
+            why = f"{address}: no cluster answers there ({said}); start one, or mark without --dask"
+            raise ClusterError(why) from None
+        self.data = pickle.dumps(paper)
+        self.key = hashlib.sha256(self.data).hexdigest()
+        self.lock = threading.Lock()
+        self.paper = self._hand_out()
+        self.isolation: Isolation | None = self._run(_isolation)
+
+    def _hand_out(self) -> Any:
+        return self.client.scatter(self.data, broadcast=True, hash=False)
+
+    def _run(self, work: Any, *given: Any) -> Any:
+        for _ in range(TRIES):
+            paper = self.paper
+            task = self.client.submit(work, self.key, paper, *given, retries=TRIES, pure=False)
+            try:
+                return task.result()
+            except CancelledError:
+                # The worker that held the paper is lost: it is handed out again, once for all who wait.
+                with self.lock:
+                    if self.paper is paper:
+                        self.paper = self._hand_out()
+        raise NotFinished("the cluster lost it again and again; mark again")
+
+    def mark(self, task: Task) -> Done:
+        """Mark one submission. Raises NotFinished when a worker could not."""
+        return self._run(_mark, task)
+
+    def pages(self, result: Any, standing: Any, penalties: Any) -> dict[str, str]:
+        """The pages of a submission whose penalty was not known when it was marked."""
+        return self._run(_pages, result, standing, penalties)
+
+    def __enter__(self) -> Any:
+        return self
+
+    def __exit__(self, *exception: Any) -> None:
+        self.client.close()
+
+
+@lru_cache(maxsize=1)
+def _desk(key: str, data: bytes) -> Desk:
+    """One desk for each process of the cluster, as long as it marks the same paper."""
+    return Desk(pickle.loads(data))
+
+
+def _isolation(key: str, data: bytes) -> Isolation | None:
+    return _desk(key, data).isolation
+
+
+def _mark(key: str, data: bytes, task: Task) -> Done:
+    return _desk(key, data).mark(task)
+
+
+def _pages(key: str, data: bytes, *given: Any) -> dict[str, str]:
+    return _desk(key, data).pages(*given)

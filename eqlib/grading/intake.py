@@ -1,8 +1,9 @@
 """Take in what students handed in: whatever it is called and however it is damaged.
 
-``handed_in`` looks at the folders, in the process that marks; ``read_submission`` reads the files' contents,
-in a worker with limits. Nothing here trusts a file: sizes are looked at before reading, links are not
-followed, and what cannot be read becomes one line that names the file and the mend.
+``submitted`` and ``collect_files`` look at the folders, in the process that marks; ``read_submission`` reads
+the files' contents and ``whole`` gives a notebook's cells their own form back, in a worker with limits.
+Nothing here trusts a file: sizes are looked at before reading, links are not followed, and what cannot be
+read becomes one line that names the file and the mend.
 """
 
 from __future__ import annotations
@@ -22,8 +23,11 @@ from typing import Any
 
 import nbformat
 
+from eqlib.grading.course import Book, meta_of
 from eqlib.grading.run.sandbox import as_output, writable
 
+#: Cells that we put in are marked in their metadata, under this key.
+OURS = "eqlib"
 MAX_NOTEBOOK = 150_000_000
 MAX_FILE = 20_000_000
 MAX_FILES = 200
@@ -365,3 +369,116 @@ def _match(
 def _shared(book: dict, ids: set[str]) -> int:
     found = {cell["metadata"].get("nbgrader", {}).get("grade_id") for cell in book["cells"]}
     return len({name for name in found if isinstance(name, str)} & ids)
+
+
+# -- its cells made the assignment's again -----------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Mended:
+    """Cells that were made the assignment's again: deleted, there more than once, or locked and changed."""
+
+    put_back: list[str]
+    doubled: list[str]
+    changed: list[str]
+
+
+def whole(plain: dict, book: Book) -> Mended:
+    """Give the cells back what makes them the assignment's: metadata, locked text, cells that were deleted.
+
+    Of several copies of a cell the last one that was changed counts, else the first.
+    """
+    cells = [cell for cell in plain["cells"] if not _ours(cell)]
+    found: dict[str, list[dict]] = {}
+    for cell in cells:
+        name = meta_of(cell).get("grade_id")
+        for ours in ("nbgrader", OURS):
+            cell["metadata"].pop(ours, None)
+        if isinstance(name, str) and name in book.wanted:
+            found.setdefault(name, []).append(cell)
+    _stripped(cells, found, book)
+    doubled = [name for name, copies in found.items() if len(copies) > 1]
+    mended: list[str] = []
+    texts = book.texts
+    for name, copies in found.items():
+        given = (texts[name], book.wanted[name]["source"].strip())
+        changed = [copy for copy in copies if copy["source"].strip() not in given]
+        locked = _locked(book.wanted[name])
+        if changed and locked:
+            mended.append(name)
+        _become(changed[-1] if changed and not locked else copies[0], name, book)
+    plain["cells"] = cells
+    return Mended(_put_back(plain, found, book), doubled, mended)
+
+
+def _stripped(cells: list[dict], found: dict, book: Book) -> None:
+    """Cells whose metadata was lost are known by their text, where only one cell has it."""
+    by_text: dict[tuple[str, str], list[str]] = {}
+    for name, text in book.texts.items():
+        by_text.setdefault((book.wanted[name]["cell_type"], text), []).append(name)
+    for cell in cells:
+        names = by_text.get((cell["cell_type"], cell["source"].strip()), ())
+        if len(names) == 1 and names[0] not in found:
+            found[names[0]] = [cell]
+
+
+def _become(cell: dict, name: str, book: Book) -> None:
+    wanted = book.wanted[name]
+    cell["metadata"]["nbgrader"] = dict(wanted["nbgrader"])
+    if cell["cell_type"] != wanted["cell_type"]:
+        cell["cell_type"] = wanted["cell_type"]
+        for key in ("outputs", "execution_count"):
+            cell.pop(key, None)
+        if cell["cell_type"] == "code":
+            cell.update(outputs=[], execution_count=None)
+        cell.pop("attachments", None)
+    if _locked(wanted):
+        cell["source"] = wanted["source"]
+
+
+def _locked(wanted: dict) -> bool:
+    meta = wanted["nbgrader"]
+    return not meta["solution"] and bool(meta["grade"] or meta["locked"])
+
+
+def _put_back(plain: dict, found: dict, book: Book) -> list[str]:
+    """Insert the missing cells, each after the one that precedes it in the source. Returns their names."""
+    order = list(book.wanted)
+    missing = [name for name in order if name not in found]
+    for name in missing:
+        kind = book.wanted[name]["cell_type"]
+        cell = {
+            "cell_type": kind,
+            "source": book.wanted[name]["source"],
+            "metadata": {OURS: {"put_back": True}},
+        }
+        if kind == "code":
+            cell.update(outputs=[], execution_count=None)
+        _become(cell, name, book)
+        names = [meta_of(c).get("grade_id") for c in plain["cells"]]
+        before = [i for i, there in enumerate(names) if there in order[: order.index(name)]]
+        plain["cells"].insert(before[-1] + 1 if before else 0, cell)
+    return missing
+
+
+def words_elsewhere(plain: dict, book: Book) -> bool:
+    """Did somebody write in a cell of their own, and leave the place for an explanation as it was?"""
+    places = [n for n, c in book.wanted.items() if c["nbgrader"]["grade"] and c["cell_type"] == "markdown"]
+    sources = {meta_of(c).get("grade_id"): c["source"].strip() for c in plain["cells"]}
+    untouched = any(sources.get(name) == book.wanted[name]["source"].strip() for name in places)
+    if not untouched:
+        return False
+    given = {cell["source"].strip() for cell in (*book.released, *book.wanted.values())}
+    return any(
+        cell["cell_type"] != "code"
+        and not meta_of(cell)
+        and len(cell["source"].split()) >= 3
+        and cell["source"].strip() not in given
+        for cell in plain["cells"]
+    )
+
+
+def _ours(cell: dict) -> bool:
+    """Was this cell put in by an earlier marking?"""
+    ours = cell["metadata"].get(OURS)
+    return isinstance(ours, dict) and bool(ours.get("restoring") or ours.get("rubric"))

@@ -20,8 +20,7 @@ from eqlib.grading.course import Course
 from eqlib.grading.desk import Desk, Task
 from eqlib.grading.gradebook import Standing
 from eqlib.grading.intake import HandedIn, as_notebook
-from eqlib.grading.page import Unmade, for_student, show_outcomes, so_far
-from eqlib.grading.safety import clean_notebook
+from eqlib.grading.page import Unmade, clean_notebook, for_student, show_outcomes, so_far
 from eqlib.grading.submission import Grade, MarkedBook
 
 JOURNALS = "answers-*.journal.json"

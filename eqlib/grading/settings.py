@@ -76,7 +76,7 @@ def _set_steps(c: Any) -> None:
 def _set_pages(c: Any) -> None:
     """Feedback pages and the formgrader's view of a submission are both made by HTMLExporter."""
     c.HTMLExporter.filters = {
-        "markdown2html": "eqlib.grading.safety.markdown2html",
+        "markdown2html": "eqlib.grading.page.markdown2html",
         # A score that was not made prints as its reason, never as 0.
         "float": "eqlib.grading.page.as_float",
         "round": "eqlib.grading.page.rounded",

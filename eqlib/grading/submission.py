@@ -1,8 +1,7 @@
 """One submission marked: from its files and the paper to grades, comments, the marked notebook and its page.
 
-A pure task: it touches no gradebook and no course, and whoever runs it bounds its time and memory. The
-marks of
-our questions come from the recorded answers; an ordinary test cell counts only when it provably ran to its
+A pure task: it touches no gradebook and no course, and whoever runs it bounds its time and memory. The marks
+of our questions come from the recorded answers; an ordinary test cell counts only when it provably ran to its
 end; what could not be worked out is "not run" or "to read", never 0.
 """
 
@@ -21,21 +20,36 @@ from nbgrader.preprocessors import IgnorePattern, LimitOutput
 from nbgrader.utils import compute_checksum, determine_grade, is_grade, is_solution, is_task
 
 from eqlib.assess.mark import Mark, mark, read_part
-from eqlib.assess.question import Question
-from eqlib.assess.records import Collected, Record, code_answers, collect, no_answers, oddities
+from eqlib.assess.question import Question, normal_id
+from eqlib.assess.records import MIME, Collected, Record, code_answers, collect, no_answers, oddities
 from eqlib.assess.records.journal import UNREAD
-from eqlib.grading import notes
-from eqlib.grading.class_of import plain_bundle
-from eqlib.grading.intake import JOURNAL, MOST_KEPT, HandedIn, as_notebook, read_submission
-from eqlib.grading.paper import Book, Paper
+from eqlib.grading.course import Book, Paper, meta_of
+from eqlib.grading.intake import (
+    JOURNAL,
+    MOST_KEPT,
+    OURS,
+    HandedIn,
+    Mended,
+    as_notebook,
+    read_submission,
+    whole,
+    words_elsewhere,
+)
+from eqlib.grading.page import clean_notebook
 from eqlib.grading.run.sandbox import Executed
-from eqlib.grading.safety import clean_notebook
 
-#: Cells that we put in are marked in their metadata, under this key.
-OURS = "eqlib"
 TO_READ, NOT_RUN, NOT_FOUND = "to read", "not run", "not found"
 #: ``run(cells, files)``: see ``Sandbox.run``; None where nothing can be run.
 Run = Callable[[list, dict], Executed] | None
+#: How many lines about one student an instructor is shown.
+MOST_NOTES = 3
+_UNREADABLE = ("SyntaxError", "IndentationError", "TabError")
+#: What comes first, where there are more: words of a line, the gravest first.
+_GRAVE = (
+    *("not marked", "not run", "no answers found", "nothing was answered", "memory", "ran longer"),
+    *("ended the program", "ran too long", "only while marking", "check cells showed", "there twice"),
+    *("syntax error", "late", "put back"),
+)
 
 
 @dataclass
@@ -105,7 +119,7 @@ def mark_submission(paper: Paper, given: HandedIn, run: Run) -> Result:
             result.books[name] = MarkedBook(None, grades)
             continue
         _Marking(paper, book, plain, given, run, result, from_journal).mark()
-    result.notes = notes.gravest_first(result.notes)
+    result.notes = gravest_first(result.notes)
     return result
 
 
@@ -146,23 +160,22 @@ class _Marking:
         self.spoiled = False
 
     def mark(self) -> None:
-        kept = answers_in(self.plain, self.files, self.paper.own_id)
+        self.kept = answers_in(self.plain, self.files, self.paper.own_id)
         mended = whole(self.plain, self.book)
-        self.free_text = _words_elsewhere(self.plain, self.book)
-        self.spoiled = any(UNREAD in line for line in kept.problems)
+        self.free_text = words_elsewhere(self.plain, self.book)
+        self.spoiled = any(UNREAD in line for line in self.kept.problems)
         if self.questions:
-            self.unanswered = no_answers(kept, self.paper.questions, self.paper.own_id)
-        self.lost = self._lost(kept) if self.unanswered else ""
-        cells = self.plain["cells"]
-        ran, asked = self._execute(cells, kept)
-        records, ignored = self._records(kept, ran)
+            self.unanswered = no_answers(self.kept, self.paper.questions, self.paper.own_id)
+        self.lost = self._lost() if self.unanswered else ""
+        self.ran, self.asked = self._execute(self.plain["cells"])
+        self.records, ignored = self._records()
         nb = as_notebook(self.plain)
         nb.metadata["kernelspec"] = dict(self.book.kernelspec)
-        self._show(nb, ran, asked, records)
+        self._show(nb)
         done = MarkedBook(None)
         for index, cell in enumerate(nb.cells):
             if is_grade(cell):
-                grade = self._grade(cell, index, ran, asked, records, kept)
+                grade = self._grade(cell, index)
                 done.grades[grade.name] = grade
         for cell in nb.cells:
             if is_solution(cell) or is_task(cell):
@@ -170,115 +183,100 @@ class _Marking:
         self._finish(nb)
         done.notebook = json.dumps(nb, ensure_ascii=False).encode(errors="replace") + b"\n"
         self.result.books[self.book.name] = done
-        self._say(kept, records, ignored, ran, asked, mended, done)
+        self._say(ignored, mended, done)
 
     # Running
 
-    def _execute(self, cells: list[dict], kept: Collected) -> tuple[Executed, list[int] | None]:
+    def _execute(self, cells: list[dict]) -> tuple[Executed, list[int] | None]:
         """Run what has to be run. The numbers of those cells; None where nothing had to be, or could be."""
         if self.no_book or self.paper.from_data(self.book):
             return Executed(), []
         if self.run is None:
             return Executed(), None
         chosen = self.paper.to_run(self.book, cells)
-        order = [(-1, restoring(kept, self.student), False)] if self.questions else []
-        order += [(i, cells[i]["source"], bool(_meta(cells[i]).get("grade"))) for i in chosen]
+        order = [(-1, restoring(self.kept, self.student), False)] if self.questions else []
+        order += [(i, cells[i]["source"], bool(meta_of(cells[i]).get("grade"))) for i in chosen]
         beside = {n: d for n, d in (self.files | dict(self.paper.files)).items() if not JOURNAL.fullmatch(n)}
         ran = self.run(order, beside)
         self.result.seconds += ran.seconds
         ran.outputs.pop(-1, None)
         return ran, chosen
 
-    def _records(self, kept: Collected, ran: Executed) -> tuple[dict[str, Record], list[str]]:
+    def _records(self) -> tuple[dict[str, Record], list[str]]:
         """The answers that count: recorded before marking, except where one is worked out in code."""
         if not self.paper.questions:
             return {}, []
-        shown = {"cells": [{"outputs": outputs} for _, outputs in sorted(ran.outputs.items())]}
-        return code_answers(kept, collect(shown, None, self.paper.own_id), self.paper.questions)
+        shown = {"cells": [{"outputs": outputs} for _, outputs in sorted(self.ran.outputs.items())]}
+        return code_answers(self.kept, collect(shown, None, self.paper.own_id), self.paper.questions)
 
-    def _show(
-        self, nb: NotebookNode, ran: Executed, asked: list[int] | None, records: dict[str, Record]
-    ) -> None:
+    def _show(self, nb: NotebookNode) -> None:
         """What stands under each code cell: what the run showed, or what was saved where none was needed."""
         count = 0
         for index, cell in enumerate(nb.cells):
             if cell.cell_type != "code":
                 continue
-            if asked is None or index not in asked:
+            if self.asked is None or index not in self.asked:
                 saved = [out for out in cell.outputs if out.output_type != "error"]
                 saved = saved if len(str(saved)) <= MOST_KEPT else []
-                cell.outputs = saved or self._recorded(cell, records)
+                cell.outputs = saved or self._recorded(str(meta_of(cell).get("grade_id", "")))
                 continue
             count += 1
             cell.execution_count = count
-            cell.outputs = [from_dict(out) for out in ran.outputs.get(index, [])]
+            cell.outputs = [from_dict(out) for out in self.ran.outputs.get(index, [])]
 
-    def _recorded(self, cell: NotebookNode, records: dict[str, Record]) -> list:
-        name = str(_meta(cell).get("grade_id", ""))
-        if name not in records or name not in self.questions:
+    def _recorded(self, name: str) -> list:
+        if name not in self.records or name not in self.questions:
             return []
-
-        return [_shows(plain_bundle(self.questions[name], records[name]))]
+        return [_shows(plain_bundle(self.questions[name], self.records[name]))]
 
     # Marks
 
-    def _grade(
-        self, cell: NotebookNode, index: int, ran: Executed, asked: Any, records: Any, kept: Collected
-    ) -> Grade:
+    def _grade(self, cell: NotebookNode, index: int) -> Grade:
         name = cell.metadata.nbgrader["grade_id"]
         most, question = self.book.points(name), self.questions.get(name)
-        if self.no_book and name not in records and (question is None or question.manual or question.code):
+        if (
+            self.no_book
+            and name not in self.records
+            and (question is None or question.manual or question.code)
+        ):
             return Grade(name, None, most, NOT_FOUND)
         if question is not None:
-            return self._question(cell, name, index, ran, asked, records, kept)
+            return self._question(cell, question, most)
         if is_solution(cell) or cell.cell_type != "code":
             auto = determine_grade(cell)[0]
-            if auto is not None and self.free_text and cell.cell_type != "code":
+            if self.free_text and cell.cell_type != "code":
                 auto = None
             return Grade(name, auto, most, TO_READ if auto is None else "")
-        if asked is None:
+        if self.asked is None:
             cell.outputs = [_notice("Not run: the code of this submission could not be run here.")]
             return Grade(name, None, most, NOT_RUN)
-        return self._test_cell(cell, name, most, index, ran)
+        return self._test_cell(cell, name, most, index)
 
-    def _test_cell(self, cell: NotebookNode, name: str, most: float, index: int, ran: Executed) -> Grade:
+    def _test_cell(self, cell: NotebookNode, name: str, most: float, index: int) -> Grade:
         """An ordinary test cell: as nbgrader scores it, but only if it provably ran to its end."""
         for step in (IgnorePattern, LimitOutput):
             cell, _ = step(config=self.paper.config).preprocess_cell(cell, {}, index)
-        if index not in ran.finished:
-            trouble = ran.trouble.get(index)
-            reason = {"CellTimeout": "it ran too long", "KernelDied": "it ended the program"}.get(
-                trouble or "", ""
-            )
+        if index not in self.ran.finished:
+            reasons = {"CellTimeout": "it ran too long", "KernelDied": "it ended the program"}
             if not any(out.output_type == "error" for out in cell.outputs):
                 cell.outputs.append(_error("NotFinished", "this cell did not run to its end"))
-            return Grade(name, 0.0, most, reason=reason)
+            return Grade(name, 0.0, most, reason=reasons.get(self.ran.trouble.get(index, ""), ""))
         last = next((o for o in cell.outputs if o.output_type == "execute_result"), None)
         value = _as_number(last.data.get("text/plain", "")) if last is not None else None
         if value is not None and (not math.isfinite(value) or not 0 <= value <= most):
             why = f"its test cell gave {value:g} of {most:g} points"
             return Grade(name, None, most, TO_READ, why)
-        if value is not None and value != determine_grade_of(cell, most):
-            return Grade(
-                name, value, most, reason=f"{value:g}, where nbgrader reads no number and gives full marks"
-            )
-        return Grade(name, determine_grade_of(cell, most), most)
+        theirs = determine_grade_of(cell, most)
+        if value is not None and value != theirs:
+            why = f"{value:g}, where nbgrader reads no number and gives full marks"
+            return Grade(name, value, most, reason=why)
+        return Grade(name, theirs, most)
 
-    def _question(
-        self,
-        cell: NotebookNode,
-        name: str,
-        index: int,
-        ran: Executed,
-        asked: Any,
-        records: Any,
-        kept: Collected,
-    ) -> Grade:
+    def _question(self, cell: NotebookNode, question: Question, most: float) -> Grade:
         """One of our questions: from its recorded answer, whatever the cell itself showed."""
-        question, record = self.questions[name], records.get(name)
-        shown_to = kept.student or (None if kept else self.student)
+        name, record = question.id, self.records.get(question.id)
+        shown_to = self.kept.student or (None if self.kept else self.student)
         made = mark(question, record, student=None if record is not None else shown_to, released=True)
-        most = self.book.points(name)
         if question.manual:
             untouched = determine_grade(cell)[0] is not None and not self.free_text
             written = record is not None and any(str(value).strip() for value in record.answer.values())
@@ -286,12 +284,12 @@ class _Marking:
             if untouched and not written:
                 return Grade(name, 0.0, most)
             return Grade(name, None, most, TO_READ)
-        if question.code and asked is None and record is None:
+        if question.code and self.asked is None and record is None:
             cell.outputs = [
                 _notice("Not run: this answer is worked out in code, which could not be run here.")
             ]
             return Grade(name, None, most, NOT_RUN)
-        if record is None and self._to_ask_for(kept):
+        if record is None and self._to_ask_for():
             cell.outputs = [_notice(f"Not marked: {self.lost or 'no answer found in what could be read'}.")]
             return Grade(name, None, most, NOT_FOUND)
         self._keep(question, made, record)
@@ -306,18 +304,22 @@ class _Marking:
             cell.metadata[OURS] = {"said": said, "set": made.set_of, "student": who}
         cell.outputs = [
             _shows({"text/markdown": explained(made), "text/plain": made.audit}),
-            _value(repr(points), cell.execution_count),
+            from_dict(
+                {
+                    **_notice(repr(points)),
+                    "output_type": "execute_result",
+                    "execution_count": cell.execution_count,
+                }
+            ),
         ]
         return Grade(name, points, most)
 
     def _keep(self, question: Question, made: Mark, record: Record | None) -> None:
         self.marks[question.id] = made
         mistakes = tuple(dict.fromkeys(part.mistake for part in made.parts if part.mistake))
-        answer = (
-            None
-            if record is None
-            else {"answer": dict(record.answer), "at": record.at, "student": record.student}
-        )
+        answer = None
+        if record is not None:
+            answer = {"answer": dict(record.answer), "at": record.at, "student": record.student}
         wrong = _unexplained(made, record, question)
         self.result.facts[question.id] = Facts(mistakes, answer, wrong, made.audit)
 
@@ -341,44 +343,37 @@ class _Marking:
             ignore.preprocess_cell(cell, {}, index)
             limit.preprocess_cell(cell, {}, index)
         for index in range(len(nb.cells) - 1, -1, -1):
-            name = _meta(nb.cells[index]).get("grade_id")
+            name = meta_of(nb.cells[index]).get("grade_id")
             if name in self.questions and (rubric := rubric_of(self.questions[name])):
                 nb.cells.insert(index, _markdown(rubric, f"rubric-{index}"))
         clean_notebook(nb)
 
-    def _lost(self, kept: Collected) -> str:
+    def _lost(self) -> str:
         """The line where no record is found in a notebook that somebody worked in; "" else."""
         was = {self.book.key(cell) for cell in self.book.released}
-        untouched = not kept.student and all(
+        untouched = not self.kept.student and all(
             self.book.key(cell) in was
             for cell in self.plain["cells"]
-            if cell["cell_type"] == "code" or _meta(cell).get("solution")
+            if cell["cell_type"] == "code" or meta_of(cell).get("solution")
         )
         return "" if untouched and not self.spoiled else self.unanswered
 
-    def _to_ask_for(self, kept: Collected) -> bool:
+    def _to_ask_for(self) -> bool:
         """Is an answer that is missing to be asked for? Where a record does not count, it scores 0."""
-        refused = any(not line.startswith("the journal ") for line in kept.problems)
+        refused = any(not line.startswith("the journal ") for line in self.kept.problems)
         return self.spoiled or (bool(self.lost) and not refused)
 
-    def _say(
-        self, kept: Any, records: Any, ignored: Any, ran: Any, asked: Any, mended: Any, done: MarkedBook
-    ) -> None:
+    def _say(self, ignored: list[str], mended: Mended, done: MarkedBook) -> None:
         say = self.result.notes
         if self.lost:
             say.append(self.lost)
         elif self.unanswered:
             say.append("nothing was answered")
-        say += kept.problems + ignored
+        say += self.kept.problems + ignored
         changed = [name for name in mended.changed if name not in self.claimed]
-        say += notes.of_cells(self.plain["cells"], ran, replace(mended, changed=changed))
-        say += notes.of_ids(self.student, records)
-        say += [
-            line
-            for grade in done.grades.values()
-            if grade.reason
-            for line in [f"{grade.name}: {grade.reason}"]
-        ]
+        say += _of_cells(self.plain["cells"], self.ran, replace(mended, changed=changed))
+        say += _of_ids(self.student, self.records)
+        say += [f"{grade.name}: {grade.reason}" for grade in done.grades.values() if grade.reason]
         missing = [grade.name for grade in done.grades.values() if grade.state == NOT_RUN]
         if missing:
             say.append(f"not run: {', '.join(missing)}; the rest is marked")
@@ -386,9 +381,9 @@ class _Marking:
             say.append("words stand in a cell of their own where the explanation was left as it was: to read")
         if self.claimed:
             ours = {name: self.marks[name].points for name in self.claimed}
-            say.append(notes.claims(self.claimed, ours))
+            say.append(_claims(self.claimed, ours))
         if self.questions:
-            say += oddities(kept, self.plain, self.due)
+            say += oddities(self.kept, self.plain, self.due)
 
 
 def _unexplained(made: Mark, record: Record | None, question: Question) -> dict[str, str]:
@@ -458,118 +453,20 @@ def restoring(found: Collected, handed_in_by: str) -> str:
     return f"from eqlib.notebook import restore\n\nrestore({text!r})"
 
 
-def whole(plain: dict, book: Book) -> notes.Mended:
-    """Give the cells back what makes them the assignment's: metadata, locked text, cells that were deleted.
-
-    Of several copies of a cell the last one that was changed counts, else the first.
-    """
-    cells = [cell for cell in plain["cells"] if not _ours(cell)]
-    found: dict[str, list[dict]] = {}
-    for cell in cells:
-        name = _meta(cell).get("grade_id")
-        for ours in ("nbgrader", OURS):
-            cell["metadata"].pop(ours, None)
-        if isinstance(name, str) and name in book.wanted:
-            found.setdefault(name, []).append(cell)
-    _stripped(cells, found, book)
-    doubled = [name for name, copies in found.items() if len(copies) > 1]
-    mended: list[str] = []
-    texts = book.texts
-    for name, copies in found.items():
-        given = (texts[name], book.wanted[name]["source"].strip())
-        changed = [copy for copy in copies if copy["source"].strip() not in given]
-        locked = _locked(book.wanted[name])
-        if changed and locked:
-            mended.append(name)
-        _become(changed[-1] if changed and not locked else copies[0], name, book)
-    plain["cells"] = cells
-    return notes.Mended(_put_back(plain, found, book), doubled, mended)
-
-
-def _stripped(cells: list[dict], found: dict, book: Book) -> None:
-    """Cells whose metadata was lost are known by their text, where only one cell has it."""
-    by_text: dict[tuple[str, str], list[str]] = {}
-    for name, text in book.texts.items():
-        by_text.setdefault((book.wanted[name]["cell_type"], text), []).append(name)
-    for cell in cells:
-        names = by_text.get((cell["cell_type"], cell["source"].strip()), ())
-        if len(names) == 1 and names[0] not in found:
-            found[names[0]] = [cell]
-
-
-def _become(cell: dict, name: str, book: Book) -> None:
-    wanted = book.wanted[name]
-    cell["metadata"]["nbgrader"] = dict(wanted["nbgrader"])
-    if cell["cell_type"] != wanted["cell_type"]:
-        cell["cell_type"] = wanted["cell_type"]
-        for key in ("outputs", "execution_count"):
-            cell.pop(key, None)
-        if cell["cell_type"] == "code":
-            cell.update(outputs=[], execution_count=None)
-        cell.pop("attachments", None)
-    if _locked(wanted):
-        cell["source"] = wanted["source"]
-
-
-def _locked(wanted: dict) -> bool:
-    meta = wanted["nbgrader"]
-    return not meta["solution"] and bool(meta["grade"] or meta["locked"])
-
-
-def _put_back(plain: dict, found: dict, book: Book) -> list[str]:
-    """Insert the missing cells, each after the one that precedes it in the source. Returns their names."""
-    order = list(book.wanted)
-    missing = [name for name in order if name not in found]
-    for name in missing:
-        kind = book.wanted[name]["cell_type"]
-        cell = {
-            "cell_type": kind,
-            "source": book.wanted[name]["source"],
-            "metadata": {OURS: {"put_back": True}},
-        }
-        if kind == "code":
-            cell.update(outputs=[], execution_count=None)
-        _become(cell, name, book)
-        names = [_meta(c).get("grade_id") for c in plain["cells"]]
-        before = [i for i, there in enumerate(names) if there in order[: order.index(name)]]
-        plain["cells"].insert(before[-1] + 1 if before else 0, cell)
-    return missing
-
-
-def _words_elsewhere(plain: dict, book: Book) -> bool:
-    """Did somebody write in a cell of their own, and leave the place for an explanation as it was?"""
-    places = [n for n, c in book.wanted.items() if c["nbgrader"]["grade"] and c["cell_type"] == "markdown"]
-    sources = {_meta(c).get("grade_id"): c["source"].strip() for c in plain["cells"]}
-    untouched = any(sources.get(name) == book.wanted[name]["source"].strip() for name in places)
-    if not untouched:
-        return False
-    given = {cell["source"].strip() for cell in (*book.released, *book.wanted.values())}
-    return any(
-        cell["cell_type"] != "code"
-        and not _meta(cell)
-        and len(cell["source"].split()) >= 3
-        and cell["source"].strip() not in given
-        for cell in plain["cells"]
-    )
-
-
-def _meta(cell: dict) -> dict:
-    meta = cell["metadata"].get("nbgrader")
-    return meta if isinstance(meta, dict) else {}
-
-
-def _ours(cell: dict) -> bool:
-    """Was this cell put in by an earlier marking?"""
-    ours = cell["metadata"].get(OURS)
-    return isinstance(ours, dict) and bool(ours.get("restoring") or ours.get("rubric"))
-
-
 def _claimed(cell: NotebookNode) -> float | None:
     """The score that the student's own process showed, if it showed a number."""
     for output in cell.outputs:
         if output.output_type == "execute_result":
             return _as_number(output.get("data", {}).get("text/plain", ""))
     return None
+
+
+def plain_bundle(question: Question, record: Record) -> dict:
+    """A recorded answer as data and in plain words."""
+    said = ", ".join(
+        f"{part.label}: {record.answer[part.id]}" for part in question.parts if part.id in record.answer
+    )
+    return {"text/plain": f"Recorded {record.at}, receipt {record.receipt}. {said}", MIME: record.to_dict()}
 
 
 def _markdown(text: str, name: str) -> NotebookNode:
@@ -581,13 +478,6 @@ def _shows(data: dict) -> NotebookNode:
     return from_dict({"output_type": "display_data", "data": data, "metadata": {}})
 
 
-def _value(text: str, count: Any) -> NotebookNode:
-    data = {"text/plain": text}
-    return from_dict(
-        {"output_type": "execute_result", "data": data, "metadata": {}, "execution_count": count}
-    )
-
-
 def _error(name: str, line: str) -> NotebookNode:
     return from_dict(
         {"output_type": "error", "ename": name, "evalue": line, "traceback": [f"{name}: {line}"]}
@@ -596,3 +486,74 @@ def _error(name: str, line: str) -> NotebookNode:
 
 def _notice(line: str) -> NotebookNode:
     return _shows({"text/plain": line})
+
+
+# -- the lines an instructor reads: one plain sentence for each thing, never an accusation -----------------
+
+
+def gravest_first(lines: Any) -> list[str]:
+    """At most three lines, the gravest first; the others are counted."""
+    once = list(dict.fromkeys(lines))
+    ranked = sorted(
+        once, key=lambda line: next((i for i, word in enumerate(_GRAVE) if word in line), len(_GRAVE))
+    )
+    if len(ranked) <= MOST_NOTES:
+        return ranked
+    return [
+        *ranked[: MOST_NOTES - 1],
+        f"{ranked[MOST_NOTES - 1]} (and {len(ranked) - MOST_NOTES} more to look at in the notebook)",
+    ]
+
+
+def _of_ids(student: str, records: dict) -> list[str]:
+    """A line where answers were recorded under another id."""
+    others = sorted(
+        {r.student for r in records.values() if r.student and normal_id(r.student) != normal_id(student)}
+    )
+    if not others:
+        return []
+    return [f"answers were recorded under the id {', '.join(others)}; marked by the numbers shown there"]
+
+
+def _of_cells(cells: list[dict], ran: Executed, mended: Mended) -> list[str]:
+    """A line for each cell that could not be read as Python, had to be stopped or ended the program, and for
+    those that were copied, deleted or changed where they are the course's own.
+    """
+    lines = []
+    if ran.ended:
+        lines.append(f"{ran.ended}; recorded answers are marked all the same")
+    for index, cell in enumerate(cells):
+        name = meta_of(cell).get("grade_id")
+        where = f"cell {index} ({name})" if name else f"cell {index}"
+        trouble = ran.trouble.get(index)
+        if trouble == "CellTimeout":
+            lines.append(f"{where} ran too long and was stopped; the other cells ran")
+        elif trouble == "KernelDied":
+            lines.append(f"{where} ended the program; the cells after it ran in a new one")
+        elif any(output.get("ename") in _UNREADABLE for output in ran.outputs.get(index, ())):
+            lines.append(f"{where} cannot be read as Python (a syntax error); the other cells ran")
+    lines += [
+        f"cell {name} is there twice; the one that was changed last is marked" for name in mended.doubled
+    ]
+    if mended.put_back:
+        lines.append(f"deleted cells were put back: {', '.join(mended.put_back)}")
+    if mended.changed:
+        lines.append(
+            f"the course's own text was put back where it had been changed: {', '.join(mended.changed)}"
+        )
+    return lines
+
+
+def _claims(claimed: dict[str, float], ours: dict[str, float]) -> str:
+    """The line where a submission's own check cells showed other points than its answers earn."""
+    named, shown, earned = ", ".join(sorted(claimed)), sum(claimed.values()), sum(ours.values())
+    return (
+        f"in {named} its own check cells showed {shown:g} points where the recorded answers earn {earned:g}; "
+        "the recorded answers count"
+    )
+
+
+def could_not(error: BaseException) -> str:
+    """One line for a failure inside marking itself."""
+    said = " ".join(str(error).split())[:200]
+    return f"could not be marked ({type(error).__name__}: {said}); please open the notebook and look"

@@ -1,4 +1,6 @@
-"""What marking a class came to: plain data, written beside the course as CSV and JSON."""
+"""What marking a class came to: rows of plain data, and tables of them: ``marks.csv``, in the terminal, an
+export for a learning platform. What was not marked says so, or is empty; never 0.
+"""
 
 from __future__ import annotations
 
@@ -8,18 +10,30 @@ import io
 import json
 import os
 import shlex
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from nbgrader.api import Student
+from sqlalchemy import select
+
 from eqlib.grading.course import Course, CourseError
+from eqlib.grading.gradebook import Ledger, Standing
 from eqlib.grading.intake import printable
+from eqlib.grading.submission import MOST_NOTES, TO_READ, gravest_first
 from eqlib.writing import write_atomically
 
 FORMAT = 2
-#: How many lines about one student an instructor is shown.
-MOST_NOTES = 3
+#: So many answers recorded at the same moments are no coincidence.
+_SAME_AT_LEAST = 3
+#: What a column of an export can be. ``questions`` becomes one column for each question.
+COLUMNS: tuple[str, ...] = (
+    *("id", "name", "first", "last", "email", "platform", "assignment"),
+    *("points", "of", "percent", "penalty", "to_read", "not_run", "questions"),
+)
+USUAL = ("id", "name", "points", "of", "percent", "to_read", "questions")
 
 
 @dataclass(frozen=True)
@@ -307,3 +321,123 @@ def terminal_table(made: GradeSummary, title: str) -> Any:
             printable(row.student), *(points.get(name, "") for name in names), *taken, *still, total
         )
     return table
+
+
+def with_marks_by_hand(row: StudentRow, standing: Standing) -> StudentRow:
+    """A row brought up to date: a person may have marked explanations, or changed a mark, since."""
+    if row.points is None:
+        return row
+    questions = []
+    for question in row.questions:
+        points = standing.score(question.book, question.question)
+        state = "" if points is not None else question.state or TO_READ
+        questions.append(replace(question, points=points, state=state))
+    penalty = standing.taken_off
+    points = round(sum(q.points for q in questions if q.points is not None) - penalty, 6)
+    return replace(row, questions=tuple(questions), points=points, penalty=penalty)
+
+
+def up_to_date(course: Course, assignment: str, rows: Iterable[StudentRow]) -> tuple[StudentRow, ...]:
+    """The rows of the last marking, with the marks that the gradebook has now."""
+    ledger = Ledger(course, assignment)
+    try:
+        return tuple(with_marks_by_hand(row, ledger.standing.get(row.student, Standing())) for row in rows)
+    finally:
+        ledger.close()
+
+
+def flag_copies(rows: list[StudentRow]) -> list[StudentRow]:
+    """Say gently when submissions hold answers recorded at the very same moments."""
+    stamps: dict[tuple, list[str]] = defaultdict(list)
+    for row in rows:
+        for question in row.questions:
+            if question.answer and question.answer.get("at"):
+                stamps[question.question, question.answer["at"], _key(question.answer)].append(row.student)
+    shared: dict[tuple[str, str], int] = defaultdict(int)
+    for first, *others in stamps.values():
+        for other in others:
+            shared[first, other] += 1
+    same: dict[str, list[str]] = defaultdict(list)
+    most: dict[str, int] = defaultdict(int)
+    for (one, other), count in shared.items():
+        if count >= _SAME_AT_LEAST:
+            for student, twin in ((one, other), (other, one)):
+                same[student].append(twin)
+                most[student] = max(most[student], count)
+    return [
+        replace(row, notes=tuple(gravest_first([*row.notes, _same(most[row.student], same[row.student])])))
+        if row.student in same
+        else row
+        for row in rows
+    ]
+
+
+def _same(count: int, others: list[str]) -> str:
+    named = ", ".join(others[:3]) + (f" and {len(others) - 3} more" if len(others) > 3 else "")
+    return f"{count} answers were recorded at the same moments as those of {named}; one file handed in twice?"
+
+
+def _key(answer: dict) -> str:
+    return json.dumps(answer.get("answer"), sort_keys=True)
+
+
+# -- for a learning platform: columns chosen, formulas neutralised -----------------------------------------
+
+
+def export(
+    course: str | Path, assignment: str, columns: Sequence[str] = USUAL, out: Path | None = None
+) -> tuple[Path, int]:
+    """Write the marks of ``assignment``, those given by hand since included. Gives the file and its number of
+    students. Raises CourseError when nothing is marked, or for a column that there is not.
+    """
+    opened = Course.open(course)
+    unknown = [name for name in columns if name not in COLUMNS]
+    if unknown:
+        raise CourseError(f"there is no column {unknown[0]!r}; choose among {', '.join(COLUMNS)}")
+    rows = up_to_date(opened, assignment, marked_rows(opened, assignment))
+    with opened.gradebook() as gradebook:
+        people = {person.id: person for person in gradebook.db.execute(select(Student)).scalars()}
+        text = _as_csv(rows, columns, people, assignment)
+    folder = private_folder(reports_folder(opened.root, assignment))
+    path = folder / "export.csv" if out is None else out
+    write_atomically(path, text)
+    refresh(opened.root, assignment, rows)
+    return path, len(rows)
+
+
+def _as_csv(rows: Sequence[StudentRow], columns: Sequence[str], people: Any, assignment: str) -> str:
+    """The table: one line a student, in the order of the ids."""
+    names = list(dict.fromkeys(q.question for row in rows for q in row.questions))
+    out = io.StringIO()
+    table = csv.writer(out, lineterminator="\n")
+    heads = [head for name in columns for head in (names if name == "questions" else [name])]
+    table.writerow([cell(head) for head in heads])
+    for row in rows:
+        facts = _facts(row, people.get(row.student), assignment)
+        points = {q.question: "" if q.points is None else f"{q.points:g}" for q in row.questions}
+        line: list[str] = []
+        for name in columns:
+            line += [points.get(q, "") for q in names] if name == "questions" else [cell(facts[name])]
+        table.writerow(line)
+    return out.getvalue()
+
+
+def _facts(row: StudentRow, person: Any, assignment: str) -> dict[str, str]:
+    first, last = (getattr(person, name, None) or "" for name in ("first_name", "last_name"))
+    marked = row.total is not None
+    share = 100 * (row.total or 0.0) / row.could_be if row.could_be else None
+    return {
+        "id": row.student,
+        "name": f"{first} {last}".strip(),
+        "first": first,
+        "last": last,
+        "email": getattr(person, "email", None) or "",
+        "platform": getattr(person, "lms_user_id", None) or "",
+        "assignment": assignment,
+        "points": f"{row.total:g}" if marked else "",
+        "of": f"{row.could_be:g}" if marked else "",
+        "percent": "" if share is None else f"{share:.1f}",
+        "penalty": f"{row.penalty:g}",
+        "to_read": str(row.to_read or ""),
+        "not_run": str(row.not_run or ""),
+    }

@@ -21,9 +21,10 @@ import nbformat
 import psutil
 from nbformat.v4 import new_code_cell, new_notebook
 
-from eqlib.grading import bulk, class_of
+from eqlib.grading import bulk
 from eqlib.grading.course import Course
-from eqlib.grading.demo import ASSIGNMENT, answer_of, make_course
+from eqlib.grading.demo import ASSIGNMENT, Work, answer_of, fill, hand_in, make_course
+from eqlib.notebook.record import kept_bundle
 
 PLAIN = 8
 SIZES = [int(size) for size in sys.argv[1:]] or [30, 300]
@@ -68,9 +69,6 @@ def data_class(root: Path, size: int) -> Path:
     course.release(ASSIGNMENT)
     questions = course.questions(ASSIGNMENT)
     (name, released), *_ = course.released_notebooks(ASSIGNMENT).items()
-    from eqlib.notebook import record
-
-    shown = class_of.Display(record.kept_bundle)
     made: dict[int, tuple] = {}
     for number in range(size):
         student = f"b{number:04d}"
@@ -82,11 +80,11 @@ def data_class(root: Path, size: int) -> Path:
             words = {
                 q.id: "Because Q is larger than K, it goes back." for q in questions.values() if q.manual
             }
-            work = class_of.Work(student, answers, {}, words)
-            made[number] = class_of.fill(released, work, questions, shown), work
+            work = Work(student, answers, {}, words)
+            made[number] = fill(released, work, questions, kept_bundle), work
         book, work = made[number % 40]
         folder = course.root / "submitted" / student / ASSIGNMENT
-        class_of.hand_in(folder, name, book, work, questions)
+        hand_in(folder, name, book, work, questions)
         shutil.copy(course.source(ASSIGNMENT) / "questions.toml", folder)
     return course.root
 

@@ -7,8 +7,8 @@ import nbformat
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 
-from eqlib.grading.class_of import Work, fill, hand_in
 from eqlib.grading.course import Course
+from eqlib.grading.demo import Work, fill, hand_in
 
 ASSIGNMENT = "tiny"
 QUESTIONS = """

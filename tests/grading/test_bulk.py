@@ -16,9 +16,9 @@ from nbformat.v4 import new_code_cell, new_output
 from eqlib.assess.load import load_questions
 from eqlib.grading import bulk, summary
 from eqlib.grading.course import Course, CourseError
-from eqlib.grading.export import export
 from eqlib.grading.report import report
 from eqlib.grading.run.sandbox import Limits
+from eqlib.grading.summary import export
 
 pytestmark = pytest.mark.slow
 LIMITS = Limits(cell_seconds=6, notebook_seconds=90)

@@ -7,7 +7,7 @@ import warnings
 import pytest
 
 from eqlib.grading import bulk
-from eqlib.grading.cluster import ClusterError, desk_at
+from eqlib.grading.desk import ClusterError, desk_at
 
 pytestmark = [pytest.mark.slow, pytest.mark.filterwarnings("ignore")]
 STUDENTS = [f"s{number:02d}" for number in range(1, 9)]

@@ -14,7 +14,7 @@ from nbformat.v4 import new_code_cell, new_markdown_cell
 from nbgrader.utils import get_username
 
 from eqlib import cli
-from eqlib.grading import bulk, desk, export, places, summary
+from eqlib.grading import bulk, desk, summary
 from eqlib.grading.course import CourseError
 from eqlib.grading.gradebook import Standing
 from eqlib.grading.intake import collect_files
@@ -114,7 +114,7 @@ def test_a_disk_that_refuses_is_one_line_and_what_is_saved_is_safe(tiny, monkeyp
     for student in ("s01", "s02"):
         tiny.hand_in(tiny.work(student))
     marked(tiny, only=["s01"])
-    prepare = places.prepare
+    prepare = bulk.prepare
 
     def full(target, files):
         if "s02" in target.parts:
@@ -122,7 +122,7 @@ def test_a_disk_that_refuses_is_one_line_and_what_is_saved_is_safe(tiny, monkeyp
         return prepare(target, files)
 
     with monkeypatch.context() as patch:
-        patch.setattr(places, "prepare", full)
+        patch.setattr(bulk, "prepare", full)
         assert cli.run(["grade", str(tiny.root), "tiny", "-q"]) == 1
     out, err = capsys.readouterr()
     (line,) = err.splitlines()
@@ -209,7 +209,7 @@ def test_marks_by_hand_reach_the_table_and_the_export(tiny):
         gradebook.find_grade("why", "tiny", "tiny", "s01").manual_score = 1.5
         gradebook.update_or_create_student("s01", first_name="=cmd()", last_name="Ö")
         gradebook.db.commit()
-    path, count = export.export(tiny.root, "tiny", ("id", "first", "points", "of", "percent", "questions"))
+    path, count = summary.export(tiny.root, "tiny", ("id", "first", "points", "of", "percent", "questions"))
     assert count == 1
     with path.open(encoding="utf-8", newline="") as stream:
         (line,) = csv.DictReader(stream)

@@ -13,13 +13,12 @@ from nbformat.v4 import new_code_cell, new_notebook, new_output
 from nbgrader.preprocessors import ClearHiddenTests
 
 from eqlib.assess.records import MIME
+from eqlib.grading.course import Book
 from eqlib.grading.desk import Desk, NotFinished, Task, do
 from eqlib.grading.gradebook import Standing
-from eqlib.grading.intake import HandedIn, collect_files, printable, submitted
+from eqlib.grading.intake import HandedIn, collect_files, printable, submitted, whole
 from eqlib.grading.page import for_student
-from eqlib.grading.paper import Book
 from eqlib.grading.preprocessors import links_in
-from eqlib.grading.submission import whole
 
 WRONG = {"direction": "none", "K": "same", "reason": "q_equals_K"}
 #: What the tiny assignment's question of data is worth.

@@ -6,9 +6,8 @@ import pytest
 
 from eqlib.assess.asks.practical import simulated
 from eqlib.cli import run
-from eqlib.grading.class_of import Work, fill, hand_in
-from eqlib.grading.demo import make_course
-from eqlib.grading.practical import class_handed_in
+from eqlib.grading.demo import Work, fill, hand_in, make_course
+from eqlib.grading.report import class_handed_in
 
 NAME = "07-measuring-kc"
 MADE_WITH, EPSILON = 163.0, 4400.0

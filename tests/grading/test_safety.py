@@ -6,7 +6,7 @@ import re
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
-from eqlib.grading.safety import clean_bundle, clean_html, clean_notebook, markdown_to_html
+from eqlib.grading.page import clean_bundle, clean_html, clean_notebook, markdown_to_html
 
 HOSTILE = [
     "<script>alert(1)</script>",

@@ -18,9 +18,8 @@ import nbformat
 import pytest
 
 import eqlib as eq
-from eqlib.grading.class_of import Work, fill, hand_in
 from eqlib.grading.course import Course
-from eqlib.grading.demo import answer_of, make_course
+from eqlib.grading.demo import Work, answer_of, fill, hand_in, make_course
 from eqlib.notebook.sheet import asleep_forms, forms_in
 
 COURSE = Path(__file__).resolve().parents[2] / "notebooks"

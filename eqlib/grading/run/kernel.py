@@ -33,7 +33,7 @@ from ipykernel.zmqshell import ZMQDisplayPublisher, ZMQInteractiveShell
 from IPython.core.error import StdinNotImplementedError
 from traitlets.config import Config
 
-from eqlib.grading.run.copies import receive, send, serve, supervise
+from eqlib.grading.run import copies
 
 
 class _Session:
@@ -180,12 +180,12 @@ class Cells:
 
     def run(self) -> None:
         """Until the link is closed."""
-        take, run_one = receive, self._one
+        receive, run_one = copies.receive, self._one
         while True:
-            run_one(json.loads(take(self.link)))
+            run_one(json.loads(receive(self.link)))
 
     def _one(self, order: dict) -> None:
-        restore, tell = _restore, send
+        restore, send = _restore, copies.send
         self.room = self.most
         if order["graded"]:
             restore(self.shell, self.pristine)
@@ -219,7 +219,7 @@ class Cells:
         self.flush()
         ended["nonce"] = order["nonce"]
         ended["count"] = self.shell.execution_count - 1
-        tell(self.link, json.dumps({"reply": ended}, default=str).encode())
+        send(self.link, json.dumps({"reply": ended}, default=str).encode())
 
     def printed(self, name: str, text: str) -> None:
         """Something was printed; kept until there is enough of it to send."""
@@ -258,7 +258,7 @@ class Cells:
             if self.room < 0:
                 note = {"name": "stdout", "text": "\n[more than can be kept; cut here]\n"}
                 data = json.dumps({"type": "stream", "content": note}).encode()
-        send(self.link, data)
+        copies.send(self.link, data)
 
 
 class _Raw:
@@ -376,7 +376,7 @@ def main() -> None:
 
         configure_inline_support(shell, os.environ.get("MPLBACKEND"))
     gc.freeze()
-    serve(lambda link: supervise(link, _run_cells))
+    copies.serve(lambda link: copies.supervise(link, _run_cells))
 
 
 if __name__ == "__main__":
