@@ -6,6 +6,7 @@ Exit status: 0 all well; 1 something to look at; 2 used in a way that cannot wor
 from __future__ import annotations
 
 import contextlib
+import functools
 import importlib
 import json
 import os
@@ -186,13 +187,8 @@ def demo(
     record = _room("eqlib.notebook.record")
     console = _console()
     with _progress(console, "Marking", plain=True) as progress:
-        done = made.demo(
-            folder,
-            jobs,
-            record.kept_bundle,
-            say=lambda line: _line(console, line),
-            progress=progress,
-        )
+        say = functools.partial(_line, console)
+        done = made.demo(folder, jobs, record.kept_bundle, say=say, progress=progress)
     console.print(summary.terminal_table(done.marking, "Marks of an invented class (nobody real)"))
     _say_problems(console, done.marking)
     _line(console)

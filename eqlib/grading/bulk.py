@@ -14,9 +14,8 @@ import json
 import os
 import time
 import warnings
-from collections.abc import Callable, Iterable, Iterator, Sized
+from collections.abc import Callable, Iterable
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
-from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from importlib.metadata import version
 from pathlib import Path
@@ -34,6 +33,7 @@ from eqlib.grading.summary import GradeSummary, Kept, QuestionRow, StudentRow
 
 #: What nbgrader's exchange lays beside a submission, and wants beside its feedback to hand that back.
 OF_EXCHANGE = ("timestamp.txt", "submission_secret.txt")
+_PROCESSORS = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 #: ``progress(done, of, student)``, called as each submission is finished.
 Progress = Callable[[int, int, str], None]
 #: ``record(event, **facts)``: one line of the log.
@@ -42,17 +42,6 @@ Log = Callable[..., None]
 
 class NoSandbox(EqlibError):
     """A sandbox was required and cannot be had here; the message says how to get it."""
-
-
-@dataclass(frozen=True)
-class How:
-    """How to mark. ``only``: these students; ``force``: marked ones too; ``strict``: only in a sandbox."""
-
-    jobs: int | None = None
-    feedback: bool = True
-    force: bool = False
-    only: tuple[str, ...] = ()
-    strict: bool = False
 
 
 def grade(
@@ -86,26 +75,28 @@ def grade(
         # class.
         warnings.simplefilter("ignore")
         opened = Course.open(course)
-        with _plain_disk(opened.root), plainly(opened.db_url.removeprefix("sqlite:///")):
-            return _Session(opened, assignment, limits, how, log or _silent).run(progress, desk_for)
-
-
-def _silent(event: str, **facts: Any) -> None:
-    return None
-
-
-@contextmanager
-def _plain_disk(root: Path) -> Iterator[None]:
-    """What the disk refuses becomes one line."""
-    try:
-        yield
-    except OSError as error:
-        raise CourseError(_refused(error, root)) from None
+        try:
+            with plainly(opened.db_url.removeprefix("sqlite:///")):
+                session = _Session(opened, assignment, limits, how, log or (lambda event, **facts: None))
+                return session.run(progress, desk_for)
+        except OSError as error:
+            raise CourseError(_refused(error, opened.root)) from None
 
 
 def _refused(error: OSError, root: Path) -> str:
     where = error.filename or root
     return f"{where}: {error.strerror or error}; make room or make it writable, then mark again"
+
+
+@dataclass(frozen=True)
+class How:
+    """How to mark. ``only``: these students; ``force``: marked ones too; ``strict``: only in a sandbox."""
+
+    jobs: int | None
+    feedback: bool
+    force: bool
+    only: tuple[str, ...]
+    strict: bool
 
 
 @dataclass
@@ -178,12 +169,8 @@ class _Session:
         return made
 
     def _notices(self) -> tuple[str, ...]:
-        said = [notice(self.isolation)]
-        if self.told:
-            said.append(
-                f"The gradebook did not know {self.assignment} yet; its questions were entered from source/."
-            )
-        said.append(self.course.lacks)
+        told = f"The gradebook did not know {self.assignment} yet; its questions were entered from source/."
+        said = (notice(self.isolation), told if self.told else "", self.course.lacks)
         return tuple(line for line in said if line)
 
     def _absent(self) -> tuple[str, ...]:
@@ -197,19 +184,16 @@ class _Session:
 
     def _fingerprint_of_course(self) -> str:
         """Changes with what marks are made from: questions, cells, files, settings, program, sandbox."""
-        digest = hashlib.sha256()
-        for book in self.paper.books.values():
-            digest.update(
-                json.dumps([book.name, book.wanted, book.released], sort_keys=True, default=str).encode()
-            )
-        for name, data in sorted(self.paper.files.items()):
-            digest.update(name.encode() + data)
-        digest.update(
-            repr((self.paper.config, self.paper.limits, version("eqlib"), version("nbgrader"))).encode()
-        )
-        digest.update(repr((self.how.feedback, self.ledger.due, _code_stamp())).encode())
-        digest.update(repr(self.isolation and self.isolation.kind == "none").encode())
-        return digest.hexdigest()
+        made = [
+            json.dumps([book.name, book.wanted, book.released], sort_keys=True, default=str)
+            for book in self.paper.books.values()
+        ]
+        # A mark made by other code is made again.
+        code = max(path.stat().st_mtime_ns for path in Path(__file__).parents[1].rglob("*.py"))
+        program = (code, version("eqlib"), version("nbgrader"), self.isolation == Isolation("none"))
+        how = (self.paper.config, self.paper.limits, self.how.feedback, self.ledger.due)
+        files = sorted(self.paper.files.items())
+        return hashlib.sha256(repr((made, files, how, program)).encode(errors="replace")).hexdigest()
 
     def _fingerprint(self, given: HandedIn) -> str:
         digest = hashlib.sha256(self.base.encode())
@@ -222,7 +206,7 @@ class _Session:
         """Keep the workers busy; save here, by one hand, whatever has come back since the last time."""
         waiting = [(s, at) for s, at in self.folders if not self.how.only or s in self.how.only]
         of = len(waiting)
-        jobs = max(1, min(self.how.jobs or len(_processors()), of))
+        jobs = max(1, min(self.how.jobs or _PROCESSORS, of))
         running: dict[Future[_Ready], str] = {}
         # One more than there are workers reads or lays ready in the meantime.
         with ThreadPoolExecutor(jobs + 1) as pool:
@@ -394,20 +378,6 @@ class _Session:
         return sorted(
             rows, key=lambda row: order.index(row.question) if row.question in order else len(order)
         )
-
-
-def _code_stamp() -> str:
-    """Changes when this program does: a mark made by other code is made again."""
-    package = Path(__file__).parents[1]
-    newest = max(path.stat().st_mtime_ns for path in package.rglob("*.py"))
-    return str(newest)
-
-
-def _processors() -> Sized:
-    try:
-        return os.sched_getaffinity(0)
-    except AttributeError:
-        return range(os.cpu_count() or 1)
 
 
 def _spell(seconds: float) -> str:

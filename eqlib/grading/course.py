@@ -76,14 +76,6 @@ def last_error() -> str:
     return reasons[-1].strip()[:300] if reasons else "no reason given"
 
 
-def own_scripts_first() -> None:
-    """nbgrader starts ``alembic`` by name: have ours found, activated environment or not."""
-    scripts = sysconfig.get_path("scripts")
-    paths = os.environ.get("PATH", os.defpath).split(os.pathsep)
-    if scripts not in paths:
-        os.environ["PATH"] = os.pathsep.join([scripts, *paths])
-
-
 @dataclass(frozen=True)
 class Course:
     """The course in folder ``root``."""
@@ -96,24 +88,20 @@ class Course:
         root = Path(path).resolve()
         if root.name == CONFIG:
             root = root.parent
-        if not root.is_dir():
-            raise CourseError(
-                f"{path}: there is no such folder; write the folder that holds {CONFIG} and source/"
-            )
-        own_scripts_first()
-        if not (root / "source").is_dir():
-            raise CourseError(
-                f"{path}: no source folder in it; write the folder that holds {CONFIG} and source/"
-            )
+        lacks = "" if (root / "source").is_dir() else "no source folder in it"
+        lacks = lacks if root.is_dir() else "there is no such folder"
+        if lacks:
+            raise CourseError(f"{path}: {lacks}; write the folder that holds {CONFIG} and source/")
+        # nbgrader starts ``alembic`` by name: have ours found, activated environment or not.
+        scripts, paths = sysconfig.get_path("scripts"), os.environ.get("PATH", os.defpath).split(os.pathsep)
+        if scripts not in paths:
+            os.environ["PATH"] = os.pathsep.join([scripts, *paths])
         return cls(root)
 
     @classmethod
     def at_gradebook(cls, db_url: str) -> Course:
         """The course whose gradebook this is: the one that nbgrader is working in. Raises CourseError."""
-        beside = (
-            Path(db_url.removeprefix("sqlite:///")).parent if db_url.startswith("sqlite:///") else Path.cwd()
-        )
-        for folder in (beside, Path.cwd()):
+        for folder in (Path(db_url.removeprefix("sqlite:///")).parent, Path.cwd()):
             if (folder / "source").is_dir():
                 return cls.open(folder)
         raise CourseError(
@@ -156,13 +144,9 @@ class Course:
     def db_url(self) -> str:
         return self.directory().db_url
 
-    @property
-    def course_id(self) -> str:
-        return self.directory().course_id or "default_course"
-
     def gradebook(self) -> Gradebook:
         """The open gradebook; use it in a ``with`` statement."""
-        return Gradebook(self.db_url, self.course_id)
+        return Gradebook(self.db_url, self.directory().course_id or "default_course")
 
     def assignments(self) -> list[str]:
         """The assignments that have a source."""
@@ -233,8 +217,8 @@ class Course:
         books, others = {}, {}
         with self.gradebook() as gradebook:
             for source in gradebook.find_assignment(assignment).notebooks:
-                cells = json.loads(json.dumps(released[source.name].cells)) if source.name in released else []
-                given = tuple({**cell, "metadata": dict(cell["metadata"])} for cell in cells)
+                cells = released[source.name].cells if source.name in released else []
+                given = tuple(json.loads(json.dumps(cells)))
                 spec = json.loads(source.kernelspec) if source.kernelspec else {}
                 books[source.name] = Book(source.name, spec, _wanted_cells(source), given)
             for other in gradebook.assignments:
@@ -242,7 +226,9 @@ class Course:
                     others[other.name] = {cell.name for book in other.notebooks for cell in book.source_cells}
         for name in self.assignments():
             if name != assignment and name not in others:  # never released: its own file may be handed in
-                others[name] = _source_cells(self.source(name))
+                books_there = _notebooks(self.source(name)).values()
+                ids = {meta_of(cell).get("grade_id", "") for book in books_there for cell in book.cells}
+                others[name] = ids - {""}
         seconds = self.config.get("Execute", {}).get("timeout") or CELL_SECONDS
         kept = {name: self.config[name] for name in ("LimitOutput", "IgnorePattern") if name in self.config}
         return Paper(
@@ -258,28 +244,17 @@ class Course:
     def _files(self, assignment: str) -> dict[str, bytes]:
         """The course's own files, which lie beside every submission when it runs."""
         folder = self.source(assignment)
-        return {
-            path.relative_to(folder).as_posix(): path.read_bytes()
-            for path in sorted(folder.rglob("*"))
-            if path.is_file()
-            and path.suffix != ".ipynb"
-            and not any(
-                part.startswith(".") or part == "__pycache__" for part in path.relative_to(folder).parts
-            )
-            and not path.name.endswith(".journal.json")
-        }
+        files = {}
+        for path in sorted(folder.rglob("*")):
+            inside = path.relative_to(folder)
+            hidden = any(part.startswith(".") or part == "__pycache__" for part in inside.parts)
+            if path.is_file() and not hidden and not path.name.endswith((".ipynb", ".journal.json")):
+                files[inside.as_posix()] = path.read_bytes()
+        return files
 
 
 def _notebooks(folder: Path) -> dict[str, Any]:
     return {path.stem: nbformat.read(path, as_version=4) for path in sorted(folder.glob("*.ipynb"))}
-
-
-def _source_cells(folder: Path) -> set[str]:
-    """The ids of the cells of an assignment's source."""
-    books = _notebooks(folder).values()
-    return {
-        cell.metadata.get("nbgrader", {}).get("grade_id", "") for book in books for cell in book.cells
-    } - {""}
 
 
 def _wanted_cells(source: Any) -> dict[str, dict]:
@@ -321,10 +296,6 @@ class Book:
     kernelspec: dict
     wanted: Mapping[str, dict]
     released: tuple[dict, ...] = ()
-
-    @property
-    def ids(self) -> set[str]:
-        return set(self.wanted)
 
     def points(self, name: str) -> float:
         return float(self.wanted[name]["nbgrader"].get("points", 0.0))
@@ -370,28 +341,17 @@ class Paper:
         """The assignment's name in recorded answers."""
         return self.questions.assignment.id if isinstance(self.questions, QuestionSet) else self.assignment
 
-    @property
-    def expected(self) -> dict[str, set[str]]:
-        return {name: book.ids for name, book in self.books.items()}
-
     def from_data(self, book: Book) -> bool:
         """Does everything that earns points come from recorded answers, or from a person who reads?
 
         Then nothing has to be run. Decided from what was released, never from what was handed in.
         """
         for name, cell in book.wanted.items():
-            meta = cell["nbgrader"]
+            earns = cell["nbgrader"]["grade"] or cell["nbgrader"]["solution"]
             by_hand = cell["cell_type"] == "markdown"
-            if (
-                (meta["grade"] or meta["solution"])
-                and not by_hand
-                and (name not in self.questions or self._in_code(name))
-            ):
+            if earns and not by_hand and (name not in self.questions or self.questions[name].code):
                 return False
         return True
-
-    def _in_code(self, name: str) -> bool:
-        return bool(self.questions[name].code)
 
     def to_run(self, book: Book, cells: list[dict]) -> list[int]:
         """The numbers of the code cells that have to run.
@@ -422,10 +382,8 @@ class Paper:
         given = [arg.value for arg in call.args if isinstance(arg, ast.Constant)]
         if name not in _SHOWS or call.keywords or len(given) < len(call.args):
             return False
-        if name not in ("check", "panel"):
-            return True
         asked = str(given[0]) if len(given) == 1 else ""
-        return asked in self.questions and not self._in_code(asked)
+        return name != "panel" or (asked in self.questions and not self.questions[asked].code)
 
 
 def meta_of(cell: dict) -> dict:
@@ -494,8 +452,6 @@ def clear_left_over(root: Path) -> None:
 def _alive(pid: int) -> bool:
     try:
         os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        return True
+    except OSError as error:
+        return isinstance(error, PermissionError)
     return True

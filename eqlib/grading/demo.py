@@ -256,7 +256,9 @@ def answer_of(question: Question, student: str, ideas: Any) -> dict:
             answer[part.id] = part.options[len(student + question.id) % len(part.options)][0]
             continue
         value = _as_they_think(part, case, ideas)
-        answer[part.id] = _typed(part, case.expected[part.id] if value is None else value)
+        value = case.expected[part.id] if value is None else value
+        # As a student enters it: a choice as it is, a number with three figures.
+        answer[part.id] = f"{value:.3g}" if part.kind == "number" else value
     return answer
 
 
@@ -268,11 +270,6 @@ def _as_they_think(part: Part, case: Case, ideas: Any) -> Any:
             return idea
     said = {s.mistake: s.value for s in ASKS[part.ask].suspects(part, case, {}) if s.mistake in ideas}
     return next(iter(said.values()), None)
-
-
-def _typed(part: Any, value: Any) -> Any:
-    """As a student enters it: a choice as it is, a number with three figures."""
-    return f"{value:.3g}" if part.kind == "number" else value
 
 
 # -- a notebook filled in ----------------------------------------------------------------------------------

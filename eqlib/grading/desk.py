@@ -110,7 +110,7 @@ def pages_of(
 class Desk:
     """Marks submissions of one paper, in a ``with`` statement; several threads may call ``mark``."""
 
-    def __init__(self, paper: Paper, cover: Any = (), run_code: bool = True) -> None:
+    def __init__(self, paper: Paper, cover: Any = ()) -> None:
         self.paper = paper
         self.sandbox: Sandbox | None = None
         self.worker: copies.Warm | None = None
@@ -119,7 +119,7 @@ class Desk:
         try:
             if copies.POSSIBLE:
                 self._start()
-            if self.needed and run_code:
+            if self.needed:
                 self.sandbox = Sandbox(cover)
         except BaseException:
             self.close()
@@ -249,15 +249,15 @@ class ClusterDesk:
         self.key = hashlib.sha256(self.data).hexdigest()
         self.lock = threading.Lock()
         self.paper = self._hand_out()
-        self.isolation: Isolation | None = self._run(_isolation)
+        self.isolation: Isolation | None = self._run("isolation")
 
     def _hand_out(self) -> Any:
         return self.client.scatter(self.data, broadcast=True, hash=False)
 
-    def _run(self, work: Any, *given: Any) -> Any:
+    def _run(self, what: str, *given: Any) -> Any:
         for _ in range(TRIES):
             paper = self.paper
-            task = self.client.submit(work, self.key, paper, *given, retries=TRIES, pure=False)
+            task = self.client.submit(_there, self.key, paper, what, *given, retries=TRIES, pure=False)
             try:
                 return task.result()
             except CancelledError:
@@ -269,11 +269,11 @@ class ClusterDesk:
 
     def mark(self, task: Task) -> Done:
         """Mark one submission. Raises NotFinished when a worker could not."""
-        return self._run(_mark, task)
+        return self._run("mark", task)
 
     def pages(self, result: Any, standing: Any, penalties: Any) -> dict[str, str]:
         """The pages of a submission whose penalty was not known when it was marked."""
-        return self._run(_pages, result, standing, penalties)
+        return self._run("pages", result, standing, penalties)
 
     def __enter__(self) -> Any:
         return self
@@ -288,13 +288,7 @@ def _desk(key: str, data: bytes) -> Desk:
     return Desk(pickle.loads(data))
 
 
-def _isolation(key: str, data: bytes) -> Isolation | None:
-    return _desk(key, data).isolation
-
-
-def _mark(key: str, data: bytes, task: Task) -> Done:
-    return _desk(key, data).mark(task)
-
-
-def _pages(key: str, data: bytes, *given: Any) -> dict[str, str]:
-    return _desk(key, data).pages(*given)
+def _there(key: str, data: bytes, what: str, *given: Any) -> Any:
+    """What a desk of another process has or does."""
+    found = getattr(_desk(key, data), what)
+    return found(*given) if given else found

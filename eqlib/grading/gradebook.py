@@ -155,13 +155,10 @@ class Ledger:
         self.book.close()
 
     def _read_paper(self, link: Any) -> None:
-        row = link.execute(
-            select(Assignment.id, Assignment.duedate).where(Assignment.name == self.assignment)
-        ).one()
-        self.id, self.due = row.id, row.duedate
-        books = link.execute(
-            select(Notebook.id, Notebook.name).where(Notebook.assignment_id == self.id)
-        ).all()
+        mine = select(Assignment.id, Assignment.duedate).where(Assignment.name == self.assignment)
+        self.id, self.due = link.execute(mine).one()
+        theirs = select(Notebook.id, Notebook.name).where(Notebook.assignment_id == self.id)
+        books = link.execute(theirs).all()
         self.books = {row.name: row.id for row in books}
         self.graded: dict[str, dict[str, str]] = defaultdict(dict)
         self.commented: dict[str, dict[str, str]] = defaultdict(dict)
@@ -181,32 +178,21 @@ class Ledger:
         for row in link.execute(select(mine).where(mine.c.assignment_id == self.id)):
             found[row.student_id] = Standing(row.id, row.timestamp, row.extension)
         owners = {standing.id: standing for standing in found.values()}
-        joined = (
-            select(book).join(mine, mine.c.id == book.c.assignment_id).where(mine.c.assignment_id == self.id)
-        )
+        joined = select(book).join(mine, mine.c.id == book.c.assignment_id)
+        joined = joined.where(mine.c.assignment_id == self.id)
         for row in link.execute(joined):
             owner = owners[row.assignment_id]
             owner.notebooks[names[row.notebook_id]] = row.id
             owner.penalties[names[row.notebook_id]] = row.late_submission_penalty
             by_book[row.id] = owner, names[row.notebook_id]
-        cells = {
-            i: n
-            for group in (self.graded, self.commented)
-            for book_ in group.values()
-            for n, i in book_.items()
-        }
-        inside = (
-            select(book.c.id)
-            .join(mine, mine.c.id == book.c.assignment_id)
-            .where(mine.c.assignment_id == self.id)
-        )
+        kinds = (self.graded, self.commented)
+        cells = {i: n for kind in kinds for ids in kind.values() for n, i in ids.items()}
+        inside = joined.with_only_columns(book.c.id)
         grade, comment = Grade.__table__, Comment.__table__
         for row in link.execute(select(grade).where(grade.c.notebook_id.in_(inside))):
             owner, name = by_book[row.notebook_id]
-            found_ = Scores(
-                row.id, row.auto_score, row.manual_score, row.extra_credit, row.needs_manual_grade
-            )
-            owner.grades[name, cells.get(row.cell_id, "")] = found_
+            scores = (row.auto_score, row.manual_score, row.extra_credit, row.needs_manual_grade)
+            owner.grades[name, cells.get(row.cell_id, "")] = Scores(row.id, *scores)
         for row in link.execute(select(comment).where(comment.c.notebook_id.in_(inside))):
             owner, name = by_book[row.notebook_id]
             remark = Remark(row.id, row.auto_comment, row.manual_comment)
@@ -336,12 +322,10 @@ class Ledger:
             self._back_up()
             with self.engine.begin() as link:
                 ids = list(standing.notebooks.values())
-                link.execute(delete(Grade.__table__).where(Grade.__table__.c.notebook_id.in_(ids)))
-                link.execute(delete(Comment.__table__).where(Comment.__table__.c.notebook_id.in_(ids)))
-                link.execute(
-                    delete(SubmittedNotebook.__table__).where(SubmittedNotebook.__table__.c.id.in_(ids))
-                )
-                mine = SubmittedAssignment.__table__
+                for rows in (Grade.__table__, Comment.__table__):
+                    link.execute(delete(rows).where(rows.c.notebook_id.in_(ids)))
+                book, mine = SubmittedNotebook.__table__, SubmittedAssignment.__table__
+                link.execute(delete(book).where(book.c.id.in_(ids)))
                 link.execute(delete(mine).where(mine.c.id == standing.id))
         del self.standing[student]
 

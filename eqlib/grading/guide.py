@@ -241,13 +241,8 @@ def _ideas(questions: QuestionSet) -> str:
 #: Ideas that are recognised in the whole of an answer, not by one value: those of a table, an expression ...
 _JUDGED = {
     "ice": (
-        "stock_conc",
-        "moles_as_conc",
-        "change_sign",
-        "change_coeff",
-        "goes_complete",
-        "initial_as_eq",
-        "equal_amounts",
+        *("stock_conc", "moles_as_conc", "change_sign", "change_coeff", "goes_complete"),
+        *("initial_as_eq", "equal_amounts"),
     ),
     "expression": ("k_inverted", "powers_missing", "solid_in_k"),
     "speed": ("rate_is_extent",),
@@ -257,25 +252,22 @@ _JUDGED = {
 
 def _impossible(case: Case) -> set[str]:
     """Ideas that the reaction of this question leaves no room for."""
+    nothing: set[str] = set()
     if not case.reactions:
-        return set()
+        return nothing
     sizes = {abs(float(nu)) for nu in case.reaction.coefficients.values()}
-    pure = any(name.endswith(("(s)", "(l)")) for name in case.reaction.coefficients)
-    return ({"change_coeff", "powers_missing"} if sizes == {1.0} else set()) | (
-        set() if pure else {"solid_in_k"}
-    )
+    if not any(name.endswith(("(s)", "(l)")) for name in case.reaction.coefficients):
+        nothing.add("solid_in_k")
+    return nothing | {"change_coeff", "powers_missing"} if sizes == {1.0} else nothing
 
 
 @lru_cache(maxsize=512)
 def ideas_of(question: Question) -> frozenset[str]:
     """Misconceptions that a wrong answer to ``question`` can be consistent with, for the mid-range numbers
-    or one
-    of a few students'.
+    or one of a few students'.
     """
     found = set()
-    for student in (None, "s01", "s02", "s03", "s04"):
-        if question.manual:
-            continue
+    for student in () if question.manual else (None, "s01", "s02", "s03", "s04"):
         case = question.case(student)
         for part in question.parts:
             if not part.scored:

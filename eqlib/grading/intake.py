@@ -63,9 +63,8 @@ def submitted(course: Path, assignment: str, others: Iterable[str] = ()) -> list
     """(student, places) of everything that may be a submission of ``assignment``, in the order of the ids.
 
     A place is a folder or a file: the folder ``submitted/<student>/<assignment>``; failing that, a folder
-    with
-    nearly that name, and files lying loose in the student's folder; and files lying loose in ``submitted``
-    itself, whose name is then the student's id.
+    with nearly that name, and files lying loose in the student's folder; and files lying loose in
+    ``submitted`` itself, whose name is then the student's id.
     """
     root = course / "submitted"
     if not root.is_dir():
@@ -186,7 +185,8 @@ def read_notebook(name: str, data: bytes) -> dict:
         raise UnreadableNotebook(f"{name} is empty ({len(data)} bytes); ask for it to be handed in again")
     try:
         text = _decoded(data)
-        raw = writable(json.loads(text.lstrip("\ufeff"), parse_int=_whole, parse_constant=lambda word: None))
+        raw = json.loads(text.lstrip("\ufeff"), parse_int=_whole, parse_constant=lambda word: None)
+        raw = writable(raw)
     except (ValueError, RecursionError, LookupError):
         raise UnreadableNotebook(
             f"{name} is not a notebook (it is not JSON); ask for it to be handed in again"
@@ -256,9 +256,8 @@ def _output(output: Any) -> dict | None:
     if not isinstance(output, dict):
         return None
     content = dict(output)
-    for key in ("text",):
-        if isinstance(content.get(key), list):
-            content[key] = "".join(map(str, content[key]))
+    if isinstance(content.get("text"), list):
+        content["text"] = "".join(map(str, content["text"]))
     if isinstance(content.get("data"), dict):
         content["data"] = {
             mime: "".join(map(str, value)) if isinstance(value, list) and not mime.endswith("json") else value
@@ -388,7 +387,7 @@ def whole(plain: dict, book: Book) -> Mended:
 
     Of several copies of a cell the last one that was changed counts, else the first.
     """
-    cells = [cell for cell in plain["cells"] if not _ours(cell)]
+    cells = [cell for cell in plain["cells"] if not put_in(cell)]
     found: dict[str, list[dict]] = {}
     for cell in cells:
         name = meta_of(cell).get("grade_id")
@@ -478,7 +477,7 @@ def words_elsewhere(plain: dict, book: Book) -> bool:
     )
 
 
-def _ours(cell: dict) -> bool:
-    """Was this cell put in by an earlier marking?"""
+def put_in(cell: dict) -> bool:
+    """Was this cell put in by a marking?"""
     ours = cell["metadata"].get(OURS)
     return isinstance(ours, dict) and bool(ours.get("restoring") or ours.get("rubric"))

@@ -37,6 +37,7 @@ from eqlib.assess.confront import IfRight, confront
 from eqlib.assess.question import Question
 from eqlib.assess.records import MIME
 from eqlib.assess.scene import scene_of
+from eqlib.grading.intake import put_in
 from eqlib.grading.settings import configure
 from eqlib.lab.drawing import as_image
 from eqlib.lab.scene import Scene
@@ -126,15 +127,11 @@ def rounded(value: Any, digits: int = 0) -> Any:
 
 def for_student(notebook: NotebookNode) -> None:
     """Take out, in place, what is only for whoever marks, and what was true only before marking."""
-    ours = [cell.metadata.get("eqlib") for cell in notebook.cells]
-    notebook.cells = [
-        cell
-        for cell, mark in zip(notebook.cells, ours, strict=True)
-        if not (isinstance(mark, dict) and (mark.get("rubric") or mark.get("restoring")))
-    ]
     others = 0
     kept = []
     for cell in notebook.cells:
+        if put_in(cell):
+            continue
         others += not cell.metadata.get("nbgrader")
         if cell.metadata.get("nbgrader") or others <= MOST_CELLS:
             kept.append(cell)
@@ -262,12 +259,8 @@ def make_page(
     for_student(notebook)
     show_outcomes(notebook, questions)
     clean_notebook(notebook, page=True)
-    about = {
-        "notebook": name,
-        "score": total - penalty,
-        "max_score": so_far(most, left),
-        "late_penalty": penalty,
-    }
+    about = {"notebook": name, "score": total - penalty, "max_score": so_far(most, left)}
+    about["late_penalty"] = penalty
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         page, _ = _exporter().from_notebook_node(notebook, resources={"nbgrader": about})

@@ -77,11 +77,7 @@ class SaveMarks(SaveAutoGrades):
     def preprocess(self, nb: Any, resources: Any) -> Any:
         self.made: MarkedBook = resources["eqlib"]
         where = resources["nbgrader"]
-        self.notebook_id, self.assignment_id, self.student_id = (
-            where["notebook"],
-            where["assignment"],
-            where["student"],
-        )
+        self.of = (where["notebook"], where["assignment"], where["student"])
         with Gradebook(where["db_url"]) as self.gradebook:
             for index, cell in enumerate(nb.cells):
                 self.preprocess_cell(cell, resources, index)
@@ -91,16 +87,13 @@ class SaveMarks(SaveAutoGrades):
 
     def _add_score(self, cell: Any, resources: Any) -> None:
         name = cell.metadata["nbgrader"]["grade_id"]
-        where = (name, self.notebook_id, self.assignment_id, self.student_id)
-        grade = self.gradebook.find_grade(*where)
-        made = self.made.grades.get(name, Grade(name, None, 0.0))
-        grade.auto_score = made.auto
-        grade.needs_manual_grade = made.auto is None or grade.manual_score is not None
+        grade = self.gradebook.find_grade(name, *self.of)
+        grade.auto_score = self.made.grades.get(name, Grade(name, None, 0.0)).auto
+        grade.needs_manual_grade = grade.auto_score is None or grade.manual_score is not None
 
     def _add_comment(self, cell: Any, resources: Any) -> None:
         name = cell.metadata["nbgrader"]["grade_id"]
-        comment = self.gradebook.find_comment(name, self.notebook_id, self.assignment_id, self.student_id)
-        comment.auto_comment = self.made.comments.get(name)
+        self.gradebook.find_comment(name, *self.of).auto_comment = self.made.comments.get(name)
 
     def preprocess_cell(self, cell: Any, resources: Any, cell_index: Any) -> Any:
         if is_grade(cell):

@@ -18,6 +18,8 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
+from rich.table import Table
+
 from eqlib.assess.asks.practical import simulated
 from eqlib.assess.confront import pictured
 from eqlib.assess.mistakes import MISTAKES
@@ -301,8 +303,6 @@ def _cell(text: str) -> str:
 
 def questions_table(made: ClassReport) -> Any:
     """How each question went."""
-    from rich.table import Table
-
     marked = sum(row.total is not None for row in made.rows)
     title = f"{made.title}: {marked} of {len(made.rows)} submissions marked"
     table = Table(title=title, title_justify="left")
@@ -317,8 +317,6 @@ def questions_table(made: ClassReport) -> Any:
 
 def mistakes_table(made: ClassReport) -> Any:
     """The misconceptions of the class, the commonest first."""
-    from rich.table import Table
-
     table = Table(title="Answers were consistent with", title_justify="left")
     for heading in ("Misconception", "What they seem to think", "Students", "In", "Who"):
         table.add_column(heading, justify="right" if heading == "Students" else "left")

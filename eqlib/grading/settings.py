@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -14,13 +15,16 @@ def configure(c: Any, config_file: Any = None, course_id: str = "equilibrium", r
     """Fill in nbgrader's configuration object ``c``.
 
     ``config_file`` is the path of the calling ``nbgrader_config.py``: the course is the folder it lies in,
-    wherever
-    the command is run from. ``root`` names the folder outright instead.
+    wherever the command is run from. ``root`` names the folder outright instead.
     """
-    root = Path(root) if root is not None else _folder_of(config_file)
-    exchange = root / "exchange"
-    if not exchange.exists() and root.is_dir():
-        _make_exchange(exchange)
+    if root is None:
+        root = Path.cwd() if config_file is None else Path(config_file).resolve().parent
+    exchange = Path(root) / "exchange"
+    if not exchange.exists() and exchange.parent.is_dir():
+        # Open to all, as nbgrader asks. A course on a read-only disk simply has none.
+        with suppress(OSError):
+            exchange.mkdir()
+            exchange.chmod(0o777)
 
     c.CourseDirectory.root = str(root)
     c.CourseDirectory.course_id = course_id
@@ -34,21 +38,6 @@ def configure(c: Any, config_file: Any = None, course_id: str = "equilibrium", r
     c.Execute.timeout = CELL_SECONDS
     _set_steps(c)
     _set_pages(c)
-
-
-def _folder_of(config_file: Any) -> Path:
-    if config_file is None:
-        return Path.cwd()
-    return Path(config_file).resolve().parent
-
-
-def _make_exchange(folder: Path) -> None:
-    """The exchange is open to all, as nbgrader asks. A course on a read-only disk simply has none."""
-    try:
-        folder.mkdir()
-        folder.chmod(0o777)
-    except OSError:
-        return
 
 
 def _set_steps(c: Any) -> None:

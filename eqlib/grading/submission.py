@@ -101,7 +101,8 @@ class Result:
 def mark_submission(paper: Paper, given: HandedIn, run: Run) -> Result:
     """Mark everything in one submission."""
     result = Result(given.student)
-    read = read_submission(given, paper.expected, dict(paper.others), lambda book: len(collect(book)))
+    ids = {name: set(book.wanted) for name, book in paper.books.items()}
+    read = read_submission(given, ids, dict(paper.others), lambda book: len(collect(book)))
     result.notes += read.notes
     result.unusable = read.unusable or given.unusable
     if result.unusable:

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from nbgrader.api import Student
+from rich.table import Table
 from sqlalchemy import select
 
 from eqlib.grading.course import Course, CourseError
@@ -96,8 +97,7 @@ class GradeSummary:
     """The result of ``bulk.grade``. ``problems``: lines for the instructor, each begun by its student.
 
     ``absent``: ids that the course knows and that handed nothing in; ``kept``: how many were marked already
-    and
-    have not changed since; ``stopped``: why the marking could not be finished, or "".
+    and have not changed since; ``stopped``: why the marking could not be finished, or "".
     """
 
     course: Path
@@ -153,20 +153,11 @@ def write(summary: GradeSummary) -> None:
 
 def marks_table(rows: Sequence[StudentRow], notices: Sequence[str] = ()) -> str:
     """The marks as CSV: a line a student, a column a question. What was not marked says so; never 0."""
-    names: list[str] = []
-    for row in rows:
-        names += [q.question for q in row.questions if q.question not in names]
+    names = question_names(rows)
     out = io.StringIO()
     table = csv.writer(out, lineterminator="\n")
-    heads = [
-        "late penalty",
-        "total",
-        "of what could be marked",
-        "out of",
-        "still to read",
-        "not run",
-        *(f"to look at {number}" for number in range(1, MOST_NOTES + 1)),
-    ]
+    heads = ["late penalty", "total", "of what could be marked", "out of", "still to read", "not run"]
+    heads += [f"to look at {number}" for number in range(1, MOST_NOTES + 1)]
     table.writerow(["student", *map(cell, names), *heads])
     for row in rows:
         points = {q.question: shown_points(q) for q in row.questions}
@@ -186,6 +177,11 @@ def marks_table(rows: Sequence[StudentRow], notices: Sequence[str] = ()) -> str:
             ]
         )
     return out.getvalue()
+
+
+def question_names(rows: Sequence[StudentRow]) -> list[str]:
+    """The questions of all rows, each once."""
+    return list(dict.fromkeys(q.question for row in rows for q in row.questions))
 
 
 def shown_points(question: QuestionRow) -> str:
@@ -227,21 +223,17 @@ def marked_rows(course: Course, assignment: str) -> list[StudentRow]:
     return rows
 
 
-def read_notices(course: Path, assignment: str) -> list[str]:
-    """What the last marking had to say about the whole class."""
-    try:
-        data = json.loads((reports_folder(course, assignment) / "marks.json").read_text("utf-8"))
-        return [str(line) for line in data.get("notices", [])]
-    except (OSError, ValueError):
-        return []
-
-
 def refresh(course: Path, assignment: str, rows: Sequence[StudentRow]) -> tuple[str, ...]:
     """Write ``marks.csv`` anew from ``rows``, which hold the marks by hand given since the last marking.
     Returns what that marking had to say about the whole class.
     """
-    notices = tuple(read_notices(course, assignment))
-    write_atomically(reports_folder(course, assignment) / "marks.csv", marks_table(rows, notices))
+    folder = reports_folder(course, assignment)
+    try:
+        said = json.loads((folder / "marks.json").read_text("utf-8")).get("notices", [])
+    except (OSError, ValueError):
+        said = []
+    notices = tuple(map(str, said))
+    write_atomically(folder / "marks.csv", marks_table(rows, notices))
     return notices
 
 
@@ -294,13 +286,9 @@ class Kept:
 
 def terminal_table(made: GradeSummary, title: str) -> Any:
     """Everybody's marks, a column for each question."""
-    from rich.table import Table
-
     table = Table(title=title, title_justify="left")
     table.add_column("Id", no_wrap=True)
-    names: list[str] = []
-    for row in made.rows:
-        names += [q.question for q in row.questions if q.question not in names]
+    names = question_names(made.rows)
     for name in names:
         table.add_column(name, justify="right")
     if late := any(row.late for row in made.rows):
@@ -407,7 +395,7 @@ def export(
 
 def _as_csv(rows: Sequence[StudentRow], columns: Sequence[str], people: Any, assignment: str) -> str:
     """The table: one line a student, in the order of the ids."""
-    names = list(dict.fromkeys(q.question for row in rows for q in row.questions))
+    names = question_names(rows)
     out = io.StringIO()
     table = csv.writer(out, lineterminator="\n")
     heads = [head for name in columns for head in (names if name == "questions" else [name])]

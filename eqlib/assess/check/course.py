@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -151,7 +151,7 @@ def _check_assignment(
             say(file, (f"question {one!r}", "no notebook beside this file asks it"))
     for release in sorted((root / "release" / folder.name).glob("*.ipynb")):
         notebook, problem = read_notebook(release)
-        say(release, *([("", problem)] if problem else check_release(notebook, questions)))
+        say(release, *([("", problem)] if problem else check_release(notebook)))
     return findings
 
 
@@ -186,95 +186,62 @@ def check_notebook(notebook: dict[str, Any], questions: QuestionSet) -> tuple[li
         name = str(meta.get("grade_id", ""))
         if name:
             ids[name] += 1
-        lines += _left_behind(cell, number)
-        lines += _solution_marks(cell, meta, number)
+        lines += [(f"cell {number}", line) for line in (*_left_behind(cell), *_solution_marks(cell, meta))]
         if meta.get("grade"):
             used.add(name)
-            lines += _graded(cell, meta, name, number, questions)
+            lines += [(f"cell {number} ({name})", line) for line in _graded(cell, meta, name, questions)]
     for name, count in ids.items():
         if count > 1:
-            lines.append(
-                (
-                    f"cell {name!r}",
-                    f"stands {count} times; a grade_id must be unique, so rename or remove one",
-                )
-            )
+            line = f"stands {count} times; a grade_id must be unique, so rename or remove one"
+            lines.append((f"cell {name!r}", line))
     lines += _kept_records(notebook)
     lines += _order(cells, used & set(questions))
     lines += _points(cells, questions)
     return lines, used
 
 
-def _left_behind(cell: dict[str, Any], number: int) -> list[Fault]:
+def _left_behind(cell: dict[str, Any]) -> Iterator[str]:
     if cell.get("cell_type") != "code":
-        return []
+        return
     if cell.get("outputs"):
         kept = any(MIME in output.get("data", {}) for output in cell["outputs"] if isinstance(output, dict))
         what = "a recorded answer" if kept else "an output"
-        return [(f"cell {number}", f"{what} is saved in it; clear all outputs before committing")]
-    if cell.get("execution_count") is not None:
-        return [(f"cell {number}", "it carries an execution number; clear all outputs before committing")]
-    return []
+        yield f"{what} is saved in it; clear all outputs before committing"
+    elif cell.get("execution_count") is not None:
+        yield "it carries an execution number; clear all outputs before committing"
 
 
-def _solution_marks(cell: dict[str, Any], meta: dict[str, Any], number: int) -> list[Fault]:
-    text = source_of(cell)
+def _solution_marks(cell: dict[str, Any], meta: dict[str, Any]) -> Iterator[str]:
+    text, code = source_of(cell), cell.get("cell_type") == "code"
     begins, ends = text.count(BEGIN), text.count(END)
-    where = f"cell {number}"
+    outside = re.sub(f"{re.escape(BEGIN)}.*?{re.escape(END)}", "", text, flags=re.DOTALL)
     if begins != ends:
-        return [
-            (
-                where,
-                f"has {begins} {BEGIN!r} and {ends} {END!r}; each "
-                "needs the other, or the solution is released",
-            )
-        ]
-    if begins and not meta.get("solution"):
-        return [(where, "holds a solution but is not a solution cell, so the solution would be released")]
-    if (
-        cell.get("cell_type") == "code"
-        and meta.get("solution")
-        and not begins
-        and "NotImplementedError" not in text
-    ):
-        return [(where, f"is a solution cell without {BEGIN!r}; nbgrader would release or drop all of it")]
-    if cell.get("cell_type") == "code" and _TELLING.search(_outside(text)):
-        return [
-            (
-                where,
-                "computes an answer where students can see it; "
-                "move it into a solution or out of the notebook",
-            )
-        ]
-    return []
-
-
-def _outside(text: str) -> str:
-    """What is left of a cell when its solution is taken out."""
-    return re.sub(f"{re.escape(BEGIN)}.*?{re.escape(END)}", "", text, flags=re.DOTALL)
-
-
-def _graded(
-    cell: dict[str, Any], meta: dict[str, Any], name: str, number: int, questions: QuestionSet
-) -> list[Fault]:
-    where = f"cell {number} ({name})"
-    if name not in questions:
-        return [(where, "is graded, but questions.toml has no question of that id; correct one of them")]
-    question = questions[name]
-    lines = []
-    if float(meta.get("points") or 0) != question.points:
-        lines.append(
-            (where, f"is worth {meta.get('points')} points, but questions.toml says {question.points:g}")
+        yield (
+            f"has {begins} {BEGIN!r} and {ends} {END!r}; each needs the other, or the solution is released"
         )
+    elif begins and not meta.get("solution"):
+        yield "holds a solution but is not a solution cell, so the solution would be released"
+    elif code and meta.get("solution") and not begins and "NotImplementedError" not in text:
+        yield f"is a solution cell without {BEGIN!r}; nbgrader would release or drop all of it"
+    elif code and _TELLING.search(outside):
+        yield ("computes an answer where students can see it; move it into a solution or out of the notebook")
+
+
+def _graded(cell: dict[str, Any], meta: dict[str, Any], name: str, questions: QuestionSet) -> Iterator[str]:
+    if name not in questions:
+        yield "is graded, but questions.toml has no question of that id; correct one of them"
+        return
+    question = questions[name]
+    if float(meta.get("points") or 0) != question.points:
+        yield f"is worth {meta.get('points')} points, but questions.toml says {question.points:g}"
     if question.manual:
         if not meta.get("solution"):
-            lines.append((where, "is for a written answer, so it must be graded and a solution cell at once"))
-        return lines
+            yield "is for a written answer, so it must be graded and a solution cell at once"
+        return
     if not meta.get("locked"):
-        lines.append((where, "is a graded cell that students could change; set locked to true"))
+        yield "is a graded cell that students could change; set locked to true"
     if not _ends_in_check(source_of(cell), name):
-        lines.append((where, f'does not end in panel("{name}")'))
-    return lines
+        yield f'does not end in panel("{name}")'
 
 
 def _ends_in_check(text: str, name: str) -> bool:
@@ -319,15 +286,15 @@ def _points(cells: list[dict[str, Any]], questions: QuestionSet) -> list[Fault]:
     return []
 
 
-def check_release(notebook: dict[str, Any], questions: QuestionSet) -> list[Fault]:
+def check_release(notebook: dict[str, Any]) -> list[Fault]:
     """What a released notebook must not hold: solutions, outputs, anything that computes an answer."""
     lines = []
     for number, cell in enumerate(notebook["cells"], start=1):
         cell = cell if isinstance(cell, dict) else {}
-        text = source_of(cell)
+        text, where = source_of(cell), f"cell {number}"
         if BEGIN in text or END in text:
-            lines.append((f"cell {number}", "still holds a solution; generate the release again"))
+            lines.append((where, "still holds a solution; generate the release again"))
         if cell.get("cell_type") == "code" and _TELLING.search(text):
-            lines.append((f"cell {number}", "computes an answer where students can see it"))
-        lines += _left_behind(cell, number)
+            lines.append((where, "computes an answer where students can see it"))
+        lines += [(where, line) for line in _left_behind(cell)]
     return lines + _kept_records(notebook)

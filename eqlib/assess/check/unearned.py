@@ -251,13 +251,11 @@ def lucky(questions: QuestionSet) -> list[tuple[str, str]]:
             continue
         guess, share = best_guess(asked.right, asked.tolerance)
         if share > MOST:
-            lines.append(
-                (
-                    f"question {asked.question!r}",
-                    f"{asked.part}: {guess:.3g} typed blind is right for {share:.0%} of the students; "
-                    f"make the range of the numbers behind it wider (at most {MOST:.0%})",
-                )
+            line = (
+                f"{asked.part}: {guess:.3g} typed blind is right for {share:.0%} of the students; "
+                f"make the range of the numbers behind it wider (at most {MOST:.0%})"
             )
+            lines.append((f"question {asked.question!r}", line))
     return lines + _first_options(questions)
 
 
@@ -292,13 +290,8 @@ def _first_options(questions: QuestionSet) -> list[tuple[str, str]]:
         choices += 1
     if choices < _ENOUGH_CHOICES or abs(got - by_chance) <= MOST * worth:
         return []
-    return [
-        (
-            "",
-            f"always the first option scores {got / worth:.0%} of the choices' points, chance "
-            f"{by_chance / worth:.0%}; let the right answers vary",
-        )
-    ]
+    line = f"always the first option scores {got / worth:.0%} of the choices' points, chance "
+    return [("", line + f"{by_chance / worth:.0%}; let the right answers vary")]
 
 
 def _choices(questions: QuestionSet) -> Iterator[tuple]:
@@ -330,13 +323,8 @@ def places(questions: QuestionSet) -> list[tuple[str, str]]:
     if not found or found.total() < 2 or found.most_common(1)[0][1] <= 0.75 * found.total():
         return []
     place, count = found.most_common(1)[0]
-    return [
-        (
-            "",
-            f"the right option stands in place {place + 1} of the list in {count} of {found.total()} "
-            "questions, and students have this file; vary the place",
-        )
-    ]
+    line = f"the right option stands in place {place + 1} of the list in {count} of {found.total()} questions"
+    return [("", f"{line}, and students have this file; vary the place")]
 
 
 # -- what is printed --------------------------------------------------------------------------------------
@@ -420,14 +408,8 @@ def printed(asked: list[Asked], shown: list[Shown]) -> list[tuple[str, str, str]
                 where = seen.where if here else f"{seen.where} of {seen.assignment!r}"
                 worst[where] = max(share, worst.get(where, 0.0))
         for where, share in worst.items():
-            lines.append(
-                (
-                    number.assignment,
-                    number.question,
-                    f"{number.part} stands in {where} for {share:.0%} of the students (at most {MOST:.0%}); "
-                    "change the numbers there or here",
-                )
-            )
+            line = f"{number.part} stands in {where} for {share:.0%} of the students (at most {MOST:.0%}); "
+            lines.append((number.assignment, number.question, line + "change the numbers there or here"))
     return lines
 
 

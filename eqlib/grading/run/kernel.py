@@ -43,13 +43,8 @@ class _Session:
         self.cells = cells
 
     def msg(self, msg_type: Any, content: Any = None, *others: Any, **more: Any) -> Any:
-        return {
-            "msg_type": msg_type,
-            "content": content or {},
-            "parent_header": {},
-            "header": {},
-            "metadata": {},
-        }
+        nothing: dict = {"parent_header": {}, "header": {}, "metadata": {}}
+        return {"msg_type": msg_type, "content": content or {}, **nothing}
 
     def send(self, stream: Any, msg_or_type: Any, content: Any = None, *others: Any, **more: Any) -> Any:
         message = msg_or_type if isinstance(msg_or_type, dict) else self.msg(msg_or_type, content)
@@ -194,19 +189,12 @@ class Cells:
             signal.signal(signal.SIGINT, signal.default_int_handler)
             result = self.pristine["run_cell"](self.shell, order["source"], store_history=True)
             error = result.error_before_exec or result.error_in_exec
-            if (
-                result.success is True
-                and error is None
-                and not getattr(self.shell, "_last_traceback_during_displayhook", False)
-            ):
+            silenced = getattr(self.shell, "_last_traceback_during_displayhook", False)
+            if result.success is True and error is None and not silenced:
                 ended = {"status": "ok"}
             else:
-                ended = {
-                    "status": "error",
-                    "ename": type(error).__name__,
-                    "evalue": str(error)[:2000],
-                    "traceback": [str(line) for line in (self.shell._last_traceback or [])],
-                }
+                shown = [str(line) for line in (self.shell._last_traceback or [])]
+                ended.update(ename=type(error).__name__, evalue=str(error)[:2000], traceback=shown)
         except KeyboardInterrupt:
             ended["ename"] = "KeyboardInterrupt"
         except BaseException as error:  # noqa: BLE001 - a student's cell may raise anything
