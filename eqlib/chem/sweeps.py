@@ -19,8 +19,6 @@ from eqlib.chem.species import protonated, species
 from eqlib.chem.state import State
 from eqlib.errors import EqlibError, did_you_mean
 
-UNITS = {"volume": "L", "T": "K", "pH": "", "total": "mol/L"}
-
 
 class SweepError(EqlibError):
     """A sweep that cannot be made."""
@@ -28,15 +26,13 @@ class SweepError(EqlibError):
 
 @dataclass(frozen=True, eq=False)
 class Sweep:
-    """Equilibria along ``values`` (unit in ``unit``); every quantity is an array of the same length.
+    """Equilibria along ``values``; every quantity is an array of the same length.
 
     ``sweep["Fe^3+"]`` is mol/L of a solute, mol per L of gas space of a gas, mol per L of mixture of a
     solid, as in a State. ``volume`` and ``gas_volume`` are in L, ``T`` in K, ``mixtures`` what was
     equilibrated.
     """
 
-    over: str
-    unit: str
     values: np.ndarray
     columns: Mapping[str, np.ndarray]
     volume: np.ndarray
@@ -96,14 +92,12 @@ def sweep(
         mixtures = (m,) * len(points)
     else:
         mixtures = _with_total(m, over, points)
-    unit = UNITS.get(over, UNITS["total"])
-    at_once = over != "pH" and m.pressure is None and not m.headspace
-    if at_once and m.reactions:
-        return _solved_together(over, unit, points, mixtures)
-    return _solved_in_turn(over, unit, points, mixtures)
+    if over != "pH" and m.pressure is None and not m.headspace and m.reactions:
+        return _solved_together(points, mixtures)
+    return _solved_in_turn(points, mixtures, held=over == "pH")
 
 
-def _solved_together(over: str, unit: str, points: np.ndarray, mixtures: tuple[Mixture, ...]) -> Sweep:
+def _solved_together(points: np.ndarray, mixtures: tuple[Mixture, ...]) -> Sweep:
     """All mixtures in one batch; only what they share (reactions, no pressure) allows that."""
     names = tuple(dict.fromkeys(name for mixture in mixtures for name in mixture.totals))
     totals = {name: np.array([mixture.totals.get(name, 0.0) for mixture in mixtures]) for name in names}
@@ -114,21 +108,18 @@ def _solved_together(over: str, unit: str, points: np.ndarray, mixtures: tuple[M
         columns.pop("H2O(l)", None)
     volume = np.array([mixture.volume for mixture in mixtures])
     gas_volume = np.array([mixture.gas_space * mixture.volume for mixture in mixtures])
-    return Sweep(over, unit, points, MappingProxyType(columns), volume, gas_volume, temperatures, mixtures)
+    return Sweep(points, MappingProxyType(columns), volume, gas_volume, temperatures, mixtures)
 
 
-def _solved_in_turn(over: str, unit: str, points: np.ndarray, mixtures: tuple[Mixture, ...]) -> Sweep:
-    """One after another: fixed pH, constant pressure."""
-    held = points if over == "pH" else [None] * len(points)
+def _solved_in_turn(points: np.ndarray, mixtures: tuple[Mixture, ...], held: bool) -> Sweep:
+    """One after another: constant pressure, or the pH ``held`` at each of the points."""
     states = tuple(
-        mixture.equilibrate(fixed_pH=None if pH is None else float(pH))
-        for mixture, pH in zip(mixtures, held, strict=True)
+        mixture.equilibrate(fixed_pH=float(point) if held else None)
+        for mixture, point in zip(mixtures, points, strict=True)
     )
     names = dict.fromkeys(name for state in states for name in state)
     columns = {name: np.array([state.get(name) for state in states]) for name in names}
     return Sweep(
-        over,
-        unit,
         points,
         MappingProxyType(columns),
         np.array([state.volume for state in states]),
