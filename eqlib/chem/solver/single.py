@@ -19,7 +19,8 @@ phases present is found by exchange, one phase at a time: a phase whose amount w
 most supersaturated one enters, and when the new one is made of those already there (Gibbs' phase rule allows
 no more) the one first used up makes room. Should that come back to a set already tried, or the phases put in
 be no place to start from, it begins again with all dissolved and changes the first phase of the list that is
-wrong, not the one that is wrong by most (Murty's rule for complementarity, which cannot run in a circle).
+wrong, not the one that is wrong by most (the rule by which Murty's pivoting for linear complementarity, 1974,
+cannot run in a circle; from memory).
 """
 
 from __future__ import annotations
