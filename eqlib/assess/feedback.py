@@ -71,7 +71,6 @@ TOO_FEW_FIGURES = (
 )
 MULTIPLE = "Right: it is balanced. Usually the smallest whole numbers are written."
 COUNT = "Not right yet. A count that may help: {what}, {left} on the left and {right} on the right."
-HALFWAY = "Partly right: {right} of {all} places."
 
 
 def think_about(hint: str) -> str:
@@ -88,6 +87,12 @@ def consistent_with(mistake: str) -> str:
     """The sentence for a part that fits a known idea: which, and a question that helps."""
     title, hint = about(mistake)
     return f"{NOT_YET} It is consistent with this idea: {title}. A question that may help: {hint}"
+
+
+def of_places(right: int, places: int, mistake: str | None) -> str:
+    """How much of a table is right, and the idea that the rest of it fits."""
+    idea = consistent_with(mistake).removeprefix(NOT_YET) if mistake else ""
+    return f"Partly right: {right} of {places} places.{idea}"
 
 
 def about(mistake: str) -> tuple[str, str]:

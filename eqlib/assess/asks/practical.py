@@ -126,9 +126,7 @@ class Work(Ask):
             return Verdict(1.0, "carried" if "carried" in cells.values() else "right")
         wrong = [place for place, note in cells.items() if note == "wrong"]
         mistake = slip_of(line, reading.value, wrong, case)
-        said = feedback.HALFWAY.format(right=len(cells) - len(wrong), all=len(WORTH) * len(line.tubes))
-        if mistake:
-            said += " " + feedback.consistent_with(mistake).removeprefix(feedback.NOT_YET).strip()
+        said = feedback.of_places(len(cells) - len(wrong), len(WORTH) * len(line.tubes), mistake)
         return Verdict(good / wanted, "partly" if good else "wrong", mistake, said)
 
     def _cells(

@@ -87,9 +87,7 @@ class Ice(Ask):
         if best == places:
             return Verdict(1.0, "right" if right == places else "carried")
         mistake = "unit_prefix" if sheet.thousandfold() else table_mistake(case, sheet.rows)
-        said = feedback.HALFWAY.format(right=best, all=places)
-        if mistake:
-            said += " " + feedback.consistent_with(mistake).removeprefix(feedback.NOT_YET).strip()
+        said = feedback.of_places(best, places, mistake)
         return Verdict(best / places, "partly" if best else "wrong", mistake, said)
 
     def words(self, part: Part, case: Case, value: Any) -> str:
