@@ -41,7 +41,7 @@ def read_order(raw: object, options: Sequence[Pair]) -> Reading:
     value = plain(raw)
     if not isinstance(value, list) or not value:
         listed = ", ".join(option for option, _ in options)
-        raise Unreadable(f"The order is still empty. Please put these in order: {listed}.")
+        raise Unreadable(f"The order is still empty, or no list. Please put these in order: {listed}.")
     chosen = [read_choice(place, options, "One of the places").value for place in value]
     twice = next((place for place in chosen if chosen.count(place) > 1), None)
     if twice is not None:

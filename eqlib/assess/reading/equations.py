@@ -44,7 +44,7 @@ def read_equation(raw: object, species: Sequence[str], reactants: int) -> Readin
         found = _from_text(value, species, reactants)
     else:
         raise Unreadable(
-            "The equation is still empty. Please type it with an arrow in the middle, such as A + B -> C."
+            "The equation is still empty, or no text. Please type it with an arrow, such as A + B -> C."
         )
     if not any(found.values()):
         raise Unreadable("All coefficients are zero. Please give each species a number; 1 may be left out.")
