@@ -20,7 +20,6 @@ from eqlib.errors import did_you_mean
 FIVE_PERCENT = 0.05
 """The small-x rule taught with these tables: neglect x where it is at most 5 % of what it is added to."""
 _HIGHEST_DEGREE = 4
-INFINITE = math.inf
 
 
 @dataclass(frozen=True)
@@ -288,33 +287,31 @@ class _Problem:
     def lower(self) -> Fraction | float:
         """How far back the reaction could go, 0 or negative."""
         ends = [-self.start[name] / Fraction(n) for name, n in self.coefficients.items() if n > 0]
-        return max(ends, default=-INFINITE)
+        return max(ends, default=-math.inf)
 
     @property
     def upper(self) -> Fraction | float:
         """How far forward it could go, 0 or positive."""
         ends = [self.start[name] / Fraction(-n) for name, n in self.coefficients.items() if n < 0]
-        return min(ends, default=INFINITE)
+        return min(ends, default=math.inf)
 
     def ln_Q_at_start(self) -> float:
         """ln Q of the start; -inf or inf where a product or reactant in K is 0."""
         total = 0.0
         for name, power in self.powers.items():
             if self.start[name] == 0:
-                return -INFINITE if power > 0 else INFINITE
+                return -math.inf if power > 0 else math.inf
             total += float(power) * math.log(self.start[name])
         return total
 
 
-@dataclass(frozen=True)
 class _End:
     """The view from one end of the interval: amounts there, and their change per unit of distance from it."""
 
-    position: Fraction
-    sign: int
-    amounts: Mapping[str, Fraction]
-    slopes: Mapping[str, float]
-    powers: Mapping[str, Number]
+    def __init__(self, problem: _Problem, position: Fraction, sign: int) -> None:
+        self.position, self.sign, self.powers = position, sign, problem.powers
+        self.amounts = {n: value + problem.coefficients[n] * position for n, value in problem.start.items()}
+        self.slopes = {n: float(sign * problem.coefficients[n]) for n in problem.start}
 
     def amount(self, name: str, distance: float) -> float:
         return max(float(self.amounts[name]) + self.slopes[name] * distance, 0.0)
@@ -349,32 +346,22 @@ def _solve(problem: _Problem) -> _Root:
     if same or lower == 0 == upper:
         return _Root(0.0, {name: float(value) for name, value in problem.start.items()}, limits, None)
     ends = {
-        -1: None if isinstance(lower, float) else _end(problem, lower, 1),
-        1: None if isinstance(upper, float) else _end(problem, upper, -1),
+        -1: None if isinstance(lower, float) else _End(problem, lower, 1),
+        1: None if isinstance(upper, float) else _End(problem, upper, -1),
     }
     for way, end in ends.items():
         there = end.finite_ln_Q() if end else None
         # At an end where only a solid has run out, Q may still be on the far side of K: then the solid is
         # used up.
         if end is not None and there is not None and (there - problem.ln_K) * way <= 0:
-            return _at_end(problem, end, limits)
+            used_up = next(name for name, value in end.amounts.items() if value == 0)
+            return _Root(float(end.position), {k: float(v) for k, v in end.amounts.items()}, limits, used_up)
     end, farthest = _nearer(problem, ends[-1], ends[1])
     log_distance = _log_root(end, problem.ln_K, farthest)
     distance = math.exp(log_distance)
     amounts = {name: end.amount(name, distance) for name in problem.start}
     extent = float(end.position + end.sign * Fraction(distance))
     return _Root(extent, amounts, limits, None)
-
-
-def _end(problem: _Problem, position: Fraction, sign: int) -> _End:
-    amounts = {name: value + problem.coefficients[name] * position for name, value in problem.start.items()}
-    slopes = {name: float(sign * problem.coefficients[name]) for name in problem.start}
-    return _End(position, sign, amounts, slopes, problem.powers)
-
-
-def _at_end(problem: _Problem, end: _End, limits: tuple[float, float]) -> _Root:
-    used_up = next(name for name, value in end.amounts.items() if value == 0)
-    return _Root(float(end.position), {k: float(v) for k, v in end.amounts.items()}, limits, used_up)
 
 
 def _nearer(problem: _Problem, low: _End | None, high: _End | None) -> tuple[_End, float | None]:

@@ -169,7 +169,7 @@ class _Run:
 
         put_in = self.mixture.amounts()
         names = tuple(dict.fromkeys([*self.mixture.network.names, *put_in]))
-        law = rate_law(self.mixture, names, self.k_forward)
+        law = RateLaw(self.mixture, names, self.k_forward)
         first = np.array([put_in.get(name, 0.0) for name in names])
         scale = max(float(first.max(initial=0.0)), 1e-30)
 
@@ -233,24 +233,29 @@ class _Run:
 # gives the right equilibrium, because the two constants are tied by k_forward / k_reverse = Kc.
 
 
-@dataclass(frozen=True, eq=False)
 class RateLaw:
     """Everything the integration needs, for one vessel at one temperature.
 
-    ``nu``: coefficients, shape (reactions, species); ``k_forward`` and ``k_reverse``: (mol/L)^(1-order)
-    per second.
+    ``nu``: coefficients, shape (reactions, species); ``k_forward``: (mol/L)^(1-order) per second, one per
+    reaction, and ``k_reverse``, which follows from it and Kc.
     """
 
-    mixture: Mixture
-    names: tuple[str, ...]
-    nu: np.ndarray
-    k_forward: np.ndarray
-    k_reverse: np.ndarray
-    gas: np.ndarray
-    solute: np.ndarray
-    pure: np.ndarray
-    in_gas: np.ndarray
-    least_solid: float
+    def __init__(self, mixture: Mixture, names: tuple[str, ...], k_forward: np.ndarray) -> None:
+        self.mixture, self.names = mixture, names
+        nu = np.array([[float(r.coefficients.get(name, 0)) for name in names] for r in mixture.reactions])
+        self.nu = nu
+        self.k_forward = k_forward
+        self.k_reverse = k_forward * np.exp(np.clip(-mixture.ln_K, -700.0, 700.0))
+        phases = [species(name).phase for name in names]
+        self.gas = np.array([phase == "g" for phase in phases])
+        self.solute = np.array([phase == "aq" for phase in phases])
+        self.pure = ~self.gas & ~self.solute
+        self.in_gas = (nu[:, self.gas] != 0).any(axis=1) & ~(nu[:, self.solute] != 0).any(axis=1)
+        self.least_solid = _LAST_OF_SOLID * max(sum(mixture.amounts().values()), 1e-30)
+        # A solid's order is 1 whatever its coefficient: it is an on-off factor.
+        self.left, self.right = np.maximum(-nu, 0.0), np.maximum(nu, 0.0)
+        for side in (self.left, self.right):
+            side[:, self.pure] = side[:, self.pure] > 0
 
     def volumes(self, moles: np.ndarray) -> tuple[float, float]:
         """Litres of solution and of gas; at constant pressure the gas takes the room it needs."""
@@ -273,12 +278,9 @@ class RateLaw:
     def rates(self, moles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Forward and reverse rate of each reaction, mol/L per second."""
         conc = self.concentrations(moles)
-        left, right = np.where(self.nu < 0, -self.nu, 0.0), np.where(self.nu > 0, self.nu, 0.0)
-        # A solid's order is 1 whatever its coefficient: it is an on-off factor.
-        left[:, self.pure], right[:, self.pure] = left[:, self.pure] > 0, right[:, self.pure] > 0
         with np.errstate(over="ignore", under="ignore", invalid="ignore"):
-            forward = self.k_forward * np.prod(conc**left, axis=1)
-            return forward, self.k_reverse * np.prod(conc**right, axis=1)
+            forward = self.k_forward * np.prod(conc**self.left, axis=1)
+            return forward, self.k_reverse * np.prod(conc**self.right, axis=1)
 
     def change(self, moles: np.ndarray) -> np.ndarray:
         """Extents per second (mol/s)."""
@@ -286,27 +288,6 @@ class RateLaw:
         solution, room = self.volumes(moles)
         litres = np.where(self.in_gas, room, solution)
         return (forward - reverse) * litres
-
-
-def rate_law(mixture: Mixture, names: tuple[str, ...], k_forward: np.ndarray) -> RateLaw:
-    """The law for ``mixture``; ``k_forward`` one per reaction. The reverse ones follow from Kc at its T."""
-    nu = np.array([[float(r.coefficients.get(name, 0)) for name in names] for r in mixture.reactions])
-    phases = [species(name).phase for name in names]
-    gas = np.array([phase == "g" for phase in phases])
-    solute = np.array([phase == "aq" for phase in phases])
-    takes_part = nu != 0
-    return RateLaw(
-        mixture=mixture,
-        names=names,
-        nu=nu,
-        k_forward=k_forward,
-        k_reverse=k_forward * np.exp(np.clip(-mixture.ln_K, -700.0, 700.0)),
-        gas=gas,
-        solute=solute,
-        pure=~gas & ~solute,
-        in_gas=np.array([bool(row[gas].any() and not row[solute].any()) for row in takes_part]),
-        least_solid=_LAST_OF_SOLID * max(sum(mixture.amounts().values()), 1e-30),
-    )
 
 
 def chosen_constants(end: State, tau: float) -> np.ndarray:
