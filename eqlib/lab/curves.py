@@ -216,20 +216,13 @@ class QuotientLine:
         )
 
     def _k_labels(self) -> list[str]:
-        names = ["K"] if len(self.Ks) == 1 else ["K before", "K now"]
         if len(self.Ks) == 1:
             return [word(self.x(self.Ks[0]), 13, f"K = {short(self.Ks[0])}", bold=True)]
-        rising = self.Ks[0] < self.Ks[1]
-        return [
-            word(
-                self.x(K) + (-6 if left else 6),
-                13,
-                f"{name} = {short(K)}",
-                bold=True,
-                anchor="end" if left else "start",
-            )
-            for name, K, left in zip(names, self.Ks, (rising, not rising), strict=True)
-        ]
+        made = []
+        for name, K in zip(("K before", "K now"), self.Ks, strict=True):
+            side, anchor = (-6, "end") if min(self.Ks) == K else (6, "start")
+            made.append(word(self.x(K) + side, 13, f"{name} = {short(K)}", bold=True, anchor=anchor))
+        return made
 
     @cached_property
     def _placed(self) -> list[_Mark]:

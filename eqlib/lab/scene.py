@@ -189,9 +189,8 @@ class Scene:
     @property
     def twin(self) -> str:
         """What is done to the control."""
-        stress = self.d.stress
         if self.watered:
-            return f"gets {number(1000 * stress.litres)} mL of water"
+            return f"gets {number(1000 * self.d.stress.litres)} mL of water"
         return "is left as it is"
 
     def outcome(self, title: str, imagined: Any = None) -> str:
@@ -219,18 +218,13 @@ class Scene:
     @cached_property
     def line(self) -> QuotientLine | None:
         """Q on its line beside K; None where no Q can be written."""
-        first = self.quotient(self.d.before)
-        K = (
-            self.d.K
-            if abs(self.d.before.K(self.d.reaction) / self.d.K - 1) < 1e-3
-            else (self.d.before.K(self.d.reaction), self.d.K)
-        )
+        first, K = self.quotient(self.d.before), (self.d.before.K(self.d.reaction), self.d.K)
         marks = [("at once", self.d.Q)]
         if self.settled is not None:
             marks.append((self.bound_words(self.settled), self.quotient(self.settled)))
         if all(math.isnan(Q) for _, Q in marks) or math.isnan(first):
             return None
-        return QuotientLine(K, marks)
+        return QuotientLine(self.d.K if abs(K[0] / K[1] - 1) < 1e-3 else K, marks)
 
     def bound_words(self, later: State) -> str:
         """What the rivals have done until then, in a few words."""
@@ -247,33 +241,22 @@ class Scene:
         """The line as a picture, or "" where there is none."""
         if self.line is None:
             return ""
-        said = "; ".join(
-            f"{label}: Q = {'infinite' if math.isinf(Q) else number(Q)}" for label, Q in self.line.marks
-        )
+        marks = ((label, "infinite" if math.isinf(Q) else number(Q)) for label, Q in self.line.marks)
         K = ", then ".join(number(k) for k in self.line.Ks)
-        return self.line.svg(
-            "Q beside K on a logarithmic line",
-            f"K = {K}; {said}; at the new equilibrium Q = K again.",
-            moving,
-        )
+        said = "; ".join([f"K = {K}", *(f"{label}: Q = {Q}" for label, Q in marks)])
+        title = "Q beside K on a logarithmic line"
+        return self.line.svg(title, f"{said}; at the new equilibrium Q = K again.", moving)
 
     # -- the film --------------------
 
     def film_picture(self) -> str:
         """The vessel and its control before anything is done, to be moved by the film's frames."""
-        return shelf(
-            self._cast(self.d.before, "before", self.d.before, True),
-            f"The {self.noun} and its control while it happens",
-            "",
-            _ROWS,
-        )
+        cast = self._cast(self.d.before, "before", self.d.before, True)
+        return shelf(cast, f"The {self.noun} and its control while it happens", "", _ROWS)
 
     def _cast(self, state: State, name: str, twin: State, settled: bool) -> list[Vessel | str]:
-        return [
-            self.vessel(state, name, settled=settled),
-            "|",
-            self.vessel(twin, "control", more=(self.twin,)),
-        ]
+        beside = self.vessel(twin, "control", more=(self.twin,))
+        return [self.vessel(state, name, settled=settled), "|", beside]
 
     def frames(self) -> list[dict[str, Any]]:
         """The film: at once what mixing does, then what the rivals do, then how the reaction answers."""

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import anywidget
+import IPython.display
 import traitlets
 
 from eqlib.assess.records import Journal, journal_name, rescue
@@ -25,10 +26,6 @@ MOST_BYTES = 80_000_000  # of everything in the zip, unpacked
 NAME = "eqlib-practice.zip"
 
 
-class KeepError(EqlibError):
-    """A file that cannot be brought back: says which and what to do."""
-
-
 def assignments_in(folder: Path) -> tuple[Path, ...]:
     """The folder itself when it holds a question file, otherwise its subfolders that do."""
     folder = folder.resolve()  # "." has no name, and names tell the assignments apart
@@ -38,7 +35,7 @@ def assignments_in(folder: Path) -> tuple[Path, ...]:
 
 
 def pack(folder: str | Path) -> bytes:
-    """Everything done in the assignments of ``folder``, as a zip. Raises KeepError where there is nothing."""
+    """Everything done in the assignments of ``folder``, as a zip. Raises EqlibError where there is nothing."""
     found = assignments_in(Path(folder))
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as packed:
@@ -47,23 +44,23 @@ def pack(folder: str | Path) -> bytes:
             for path in sorted((*one.glob("answers-*.journal.json"), *one.glob("*.ipynb"))):
                 packed.write(path, f"{one.name}/{path.name}")
         if not packed.namelist():
-            raise KeepError("there is nothing to take home yet: answer a question first")
+            raise EqlibError("there is nothing to take home yet: answer a question first")
     return stream.getvalue()
 
 
 def unpack(data: bytes, folder: str | Path) -> list[str]:
     """Put a zip made by ``pack`` back into the assignments of ``folder``. Says what was done, one line each.
 
-    Raises KeepError for a file that is no such zip. Anything in it that has no place here is left out.
+    Raises EqlibError for a file that is no such zip. Anything in it that has no place here is left out.
     """
     homes = {one.name: one for one in assignments_in(Path(folder))}
     try:
         packed = zipfile.ZipFile(io.BytesIO(data))
         listed = packed.infolist()
     except zipfile.BadZipFile:
-        raise KeepError(f"this is not a file made here: choose the {NAME} you took home") from None
+        raise EqlibError(f"this is not a file made here: choose the {NAME} you took home") from None
     if sum(one.file_size for one in listed) > MOST_BYTES:
-        raise KeepError("this file is far larger than anything made here; it was not opened")
+        raise EqlibError("this file is far larger than anything made here; it was not opened")
     said, ours = [], False
     for entry in listed:
         name, _, file = entry.filename.partition("/")
@@ -140,6 +137,4 @@ class Keep(anywidget.AnyWidget):
 
 def keep(folder: str | Path = ".") -> None:
     """Show the two buttons for the assignments of ``folder`` (default: where the notebook is)."""
-    from IPython.display import display
-
-    display(Keep(Path(folder)))
+    IPython.display.display(Keep(Path(folder)))

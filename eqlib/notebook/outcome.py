@@ -279,9 +279,10 @@ class Trying:
 
     def fixed(self, state: State, name: str, view: str, grey: bool) -> Vessel:
         """A vessel that no slider changes, worked out once for each way of looking at it."""
-        if (name, view, grey) not in self._fixed:
-            self._fixed[name, view, grey] = self.scene.vessel(state, name, view=view, grey=grey)
-        return self._fixed[name, view, grey]
+        key = name, view, grey
+        if key not in self._fixed:
+            self._fixed[key] = self.scene.vessel(state, name, view=view, grey=grey)
+        return self._fixed[key]
 
     def sentence(self) -> str:
         """What these amounts do, in one line."""

@@ -7,7 +7,8 @@ import pytest
 
 from eqlib.assess.records import Journal, journal_name, record_answer
 from eqlib.assess.records.journal import read_journal
-from eqlib.notebook.keep import KeepError, pack, unpack
+from eqlib.errors import EqlibError
+from eqlib.notebook.keep import pack, unpack
 
 NAME = "05-strangers"
 TOML = '[assignment]\nid = "05-strangers"\ntitle = "S"\ncourse = "c"\n'
@@ -72,7 +73,7 @@ def test_what_is_taken_from_inside_a_notebook_is_brought_back_anywhere(hosted, m
 
 @pytest.mark.parametrize("data", [b"", b"not a zip", b"PK\x03\x04broken"])
 def test_another_file_is_refused_in_one_line(hosted, data):
-    with pytest.raises(KeepError) as refused:
+    with pytest.raises(EqlibError) as refused:
         unpack(data, hosted)
     assert "\n" not in str(refused.value)
 

@@ -283,13 +283,9 @@ class Group:
     @property
     def likely(self) -> str:
         """The first thing to ask this group about, or ""."""
-        return (
-            str(self.faults[0])
-            if self.faults
-            else "stands apart from the others; no fault found in its table"
-            if self.apart
-            else ""
-        )
+        if self.faults:
+            return str(self.faults[0])
+        return "stands apart from the others; no fault found in its table" if self.apart else ""
 
 
 def group_of(name: str, table: str | bytes) -> Group:
