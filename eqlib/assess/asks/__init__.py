@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from eqlib.assess.asks import (
+    beside,
     design,
     number,
     order,
@@ -20,6 +21,7 @@ from eqlib.assess.asks.base import Ask
 ASKS: dict[str, Ask] = {
     "direction": shift.Direction(),
     "seen": shift.Seen(),
+    "beside": beside.Beside(),
     "precipitate": shift.Precipitate(),
     "K": shift.Constant(),
     "change": shift.Concentration(),
