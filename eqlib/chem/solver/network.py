@@ -213,13 +213,13 @@ def constants_at(reactions: Iterable[Reaction], T: float) -> tuple[np.ndarray, l
     """
     values, notes = [], []
     for r in reactions:
-        r.require_K()
+        K = r.require_K()
         if abs(r.T - T) > 1e-9:
             if r.dH is None:
                 notes.append(f"{r}: dH is not known, so its K at {r.T:g} K is used at {T:g} K.")
             else:
-                r = r.at(T)
-        ln_K = np.log(r.require_K())
+                K = r.at(T).require_K()
+        ln_K = np.log(K)
         if r.basis == "p":
             ln_K -= float(r.dn_gas) * np.log(R_BAR * T)
         values.append(float(ln_K))
