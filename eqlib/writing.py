@@ -89,6 +89,14 @@ def as_given(value: float, most: int = 9) -> str:
     return with_figures(value, next(exact, most))
 
 
+def as_written(value: Decimal) -> str:
+    """A decimal of a question file as a reader expects it: "0.95", "140", "1.8e-10" -> "1.8 × 10⁻¹⁰"."""
+    if value != 0 and not -5 < value.adjusted() < 6:
+        mantissa, exponent = f"{value:e}".split("e")
+        return power_of_ten(mantissa, exponent)
+    return f"{value:f}"
+
+
 def apart(first: float, second: float) -> tuple[str, str]:
     """Two different numbers with as many figures as it takes to tell them apart (three, at most nine)."""
     for figures in range(3, 9):

@@ -96,12 +96,12 @@ def _row(part: Part, facts: _Facts, said: Any, idea: str | None) -> Confronted:
     words, right = dict(part.options), facts.case.expected.get(part.id)
     agrees = None if said is None or right is None else said == right
     told = ""
-    if said is not None and part.ask == "reason" and facts.d is not None:
+    if said is not None and part.ask == "reason" and facts.case.disturbance is not None:
         told = facts.reasoned(str(said), bool(agrees))
     elif agrees is False and part.ask == "direction" and idea in _REASONED and not facts.reason_asked:
         told = _REASONED[idea](facts)  # no "why?" was asked: the idea behind the way is answered here
     elif agrees is False:
-        answer = _ANSWERS.get(part.ask) if facts.d is not None else None
+        answer = _ANSWERS.get(part.ask) if facts.case.disturbance is not None else None
         told = answer(facts, part) if answer else ASKS[part.ask].answer_to(part, facts.case, said)
     happened = words.get(str(right), "")
     if part.ask == "K" and happened:
@@ -117,7 +117,11 @@ class _Facts:
 
     def __init__(self, case: Case, answer: Mapping[str, Any]):
         self.case, self.answer = case, answer
-        self.d: Disturbance = case.disturbance
+
+    @property
+    def d(self) -> Disturbance:
+        """What the change did."""
+        return self.case.change
 
     @property
     def reason_asked(self) -> bool:

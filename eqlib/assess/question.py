@@ -17,13 +17,13 @@ import math
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
 from pathlib import Path
 from string import Formatter
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -33,11 +33,13 @@ from eqlib.assess.asks.number import moved, worked_extent
 from eqlib.assess.setting import KELVIN, MeasuredTable, Portion, Setting
 from eqlib.assess.tables import QuestionError, value_of
 from eqlib.chem.disturb import Disturbance, disturb
+from eqlib.chem.mixture import Mixture
 from eqlib.chem.reactions import Reaction, balance
 from eqlib.chem.state import State
+from eqlib.chem.stress import Stress
 from eqlib.errors import EqlibError
 from eqlib.lab.look import Look, compare_disturbance
-from eqlib.writing import power_of_ten
+from eqlib.writing import as_written
 
 _CACHED = 4096
 #: Which of several recorded answers counts.
@@ -189,23 +191,11 @@ def read_range(name: str, given: Any) -> Range:
 
 
 def _finite(name: str, value: Any) -> Decimal:
-    try:
-        if isinstance(value, bool) or not isinstance(value, (int, Decimal)):
-            raise InvalidOperation
-        number = Decimal(value)
-        if not number.is_finite() or not -30 <= number.adjusted() <= 30:
-            raise InvalidOperation
-    except InvalidOperation:
-        raise VariantError(f"number {name!r} holds {value}, which is not an ordinary number") from None
+    plain = isinstance(value, (int, Decimal)) and not isinstance(value, bool)
+    number = Decimal(value if plain else "nan")
+    if not number.is_finite() or not -30 <= number.adjusted() <= 30:
+        raise VariantError(f"number {name!r} holds {value}, which is not an ordinary number")
     return number
-
-
-def show(value: Decimal) -> str:
-    """A decimal as a reader expects it: "0.95", "140", "1.8e-10" -> "1.8 × 10⁻¹⁰"."""
-    if value != 0 and not -5 < value.adjusted() < 6:
-        mantissa, exponent = f"{value:e}".split("e")
-        return power_of_ten(mantissa, exponent)
-    return f"{value:f}"
 
 
 def normal_id(student: object) -> str:
@@ -247,6 +237,7 @@ def options_for(part: Part, question: Question, student: object) -> tuple[tuple[
 # -- one student's copy ----------------------------------------------------------------------------------
 
 Conc = Mapping[str, float]
+_T = TypeVar("_T")
 
 
 @dataclass(frozen=True, eq=False)
@@ -278,7 +269,7 @@ class Case:
     numbers: Conc = field(default_factory=dict)
     reactions: tuple[Reaction, ...] = ()
     portions: tuple[Portion, ...] = ()
-    start: Any = None
+    start: Mixture | None = None
     volume: float = 0.0
     temperature: float = 298.15
     mixed: Conc = field(default_factory=dict)
@@ -289,9 +280,9 @@ class Case:
     measured: Conc = field(default_factory=dict)
     observed: str = ""
     extent: float | None = None
-    stress: Any = None
-    disturbance: Any = None
-    look: Any = None
+    stress: Stress | None = None
+    disturbance: Disturbance | None = None
+    look: Look | None = None
     states: Mapping[str, State] = field(default_factory=dict)
 
     @property
@@ -302,7 +293,22 @@ class Case:
     @property
     def direction(self) -> str | None:
         """Which way the first reaction goes after the stress; None without one."""
-        return getattr(self.disturbance, "direction", None)
+        return None if self.disturbance is None else self.disturbance.direction
+
+    @property
+    def done(self) -> Stress:
+        """What is done. Raises QuestionError where nothing is, as the next two do."""
+        return _there(self.stress)
+
+    @property
+    def change(self) -> Disturbance:
+        """What it did."""
+        return _there(self.disturbance)
+
+    @property
+    def appearance(self) -> Look:
+        """What is seen of it."""
+        return _there(self.look)
 
     @property
     def net(self) -> Reaction | None:
@@ -331,14 +337,19 @@ class Case:
         )
 
 
+def _there(found: _T | None) -> _T:
+    if found is None:
+        raise QuestionError("nothing is done to the mixture; add [question.stress]")
+    return found
+
+
 def case_for(setting: Setting, parts: tuple[Part, ...], numbers: Conc) -> Case:
     """The Case of these numbers. Raises EqlibError where there is none."""
     case = _computed(setting, parts, numbers)
-    if setting.measured is None:
-        if case.reactions:
-            case = replace(case, extent=_extent_alone(case))
-    else:
+    if setting.measured is not None:
         case = _with_reading(case, setting.measured)
+    elif case.reactions:
+        case = replace(case, extent=_extent_alone(case))
     expected = {part.id: ASKS[part.ask].expected(part, case, {}) for part in parts if ASKS[part.ask].computed}
     return replace(case, expected=MappingProxyType(expected))
 
@@ -516,14 +527,14 @@ class Question:
             drawn = int.from_bytes(_drawn(*names)[:8], "big") % span.choices
             values[name] = span.value(drawn if who or retry else span.choices // 2)
         numbers = {name: float(value) for name, value in values.items()}
-        return Variant(who, numbers, {name: show(value) for name, value in values.items()}, retry)
+        return Variant(who, numbers, {name: as_written(value) for name, value in values.items()}, retry)
 
     def prompt_for(self, student: object = None, retry: int = 0) -> str:
         """The prompt, in markdown, with the student's numbers and readings. Raises QuestionError."""
         variant = self.variant(student, retry)
         shown = dict(variant.shown)
         for name in self.placeholders - shown.keys():
-            shown[name] = show(_printed(self, name, tuple(variant.numbers.items())))
+            shown[name] = as_written(_printed(self, name, tuple(variant.numbers.items())))
         return self.prompt.format_map(shown)
 
     def case(self, student: object = None, retry: int = 0) -> Case:

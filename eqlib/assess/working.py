@@ -231,7 +231,7 @@ def _grid(case: Case, rows: Mapping[str, Mapping[str, float]]) -> str:
 
 
 def _disturbance(case: Case) -> str:
-    d = case.disturbance
+    d = case.change
     lines = [f"**The change.** {in_powers(d.explanation_unicode)}", _competitor(case)]
     if case.observed and case.reaction.basis == "c":
         theirs = with_figures(case.reaction.quotient(case.at_once))
@@ -243,7 +243,7 @@ def _disturbance(case: Case) -> str:
 def _competitor(case: Case) -> str:
     """Name what took a reactant away: the other reaction that holds it and gained most."""
     bound = tied_up(case, least=_TELLING) if len(case.reactions) > 1 else None
-    at_once, after = case.disturbance.at_once, case.disturbance.after
+    at_once, after = case.change.at_once, case.change.after
     takers = {
         name: after.amounts.get(name, 0.0) - at_once.amounts.get(name, 0.0)
         for reaction in case.reactions[1:]

@@ -447,7 +447,7 @@ class Panel(Sheet):
             note = "You answered this before you gave your id, for other numbers. Please answer again."
         picture = words = ""
         if self.scene is not None and self.stage != "predict":
-            d = self.case.disturbance
+            d = self.case.change
             cast = self.scene.vessel(d.before, "before"), self.scene.vessel(d.after, "after")
             words = said_of(cast)
             before, after = (replace(v, name="", lines=()) for v in cast)

@@ -6,7 +6,8 @@ from decimal import Decimal
 import pytest
 
 from eqlib.assess.load import read_questions
-from eqlib.assess.question import VariantError, normal_id, options_for, read_range, show
+from eqlib.assess.question import VariantError, normal_id, options_for, read_range
+from eqlib.writing import as_written
 
 FILE = """
 [assignment]
@@ -118,7 +119,7 @@ def test_a_bad_range_is_refused_by_name(given, says):
     ],
 )
 def test_numbers_are_shown_as_people_write_them(text, shown):
-    assert show(Decimal(text)) == shown
+    assert as_written(Decimal(text)) == shown
 
 
 PICK = FILE.replace('kind = "number"', 'kind = "prediction"').replace(

@@ -29,12 +29,12 @@ class Beside(OfChange):
 
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
         """Who takes any paling for the way back sees it beside the twin as well."""
-        if case.disturbance.direction == "forward":
+        if case.change.direction == "forward":
             yield Suspect("paler_is_left", "paler")
         yield from self.as_shifted(part, case, change, said)
 
     def doubts(self, part: Part, case: Case) -> Iterator[str]:
-        if case.stress.kind != "add_solution":
+        if case.done.kind != "add_solution":
             yield "a twin gets as much water as solution was added, and none was; ask something else"
             return
         look = _look(case)
@@ -54,4 +54,4 @@ class Beside(OfChange):
 
 def _look(case: Case) -> Look:
     """The mixture after the change, compared with its twin."""
-    return compare(control_of(case.disturbance), case.disturbance.after, at_once=case.disturbance.at_once)
+    return compare(control_of(case.change), case.change.after, at_once=case.change.at_once)

@@ -466,7 +466,7 @@ class NumberAsked(Ask):
             if part.quantity == "concentration" and part.when == "before" and not case.observed:
                 yield left_by_K(part.species, case, path.before) * scale_of(part)
             if part.quantity == "Q" and path.K and getattr(case.stress, "kind", "") in _ALL_ALIKE:
-                yield case.expected[part.id] * path.K / case.disturbance.before.K(case.reaction)
+                yield case.expected[part.id] * path.K / case.change.before.K(case.reaction)
 
     def suspects(self, part: Part, case: Case, said: Mapping[str, Any]) -> list[Suspect]:
         if part.quantity.startswith("own_"):
@@ -554,7 +554,7 @@ def _plain_slips(part: Part, case: Case) -> Iterator[tuple[float, str]]:
     if part.quantity == "concentration" and part.when == "at_once" and case.disturbance is not None:
         before = scale_of(part) * case.before.get(part.species, 0.0)
         share = case.disturbance.before.volume / case.disturbance.at_once.volume
-        if case.stress.kind in ("change_volume", "dilute") and share != 1:
+        if case.done.kind in ("change_volume", "dilute") and share != 1:
             yield before, feedback.AS_BEFORE_THE_MOVE
             yield before / share, feedback.VOLUMES_SWAPPED
 

@@ -12,7 +12,7 @@ from eqlib.assess.asks.base import Answered, Ask, Part, PartTable, Verdict, in_o
 from eqlib.assess.reading.choices import read_order
 from eqlib.assess.reading.plain import Reading
 from eqlib.assess.setting import StressTable
-from eqlib.assess.tables import Formula, Table, Value, value_of
+from eqlib.assess.tables import Formula, QuestionError, Table, Value, value_of
 from eqlib.chem.disturb import disturb
 from eqlib.writing import number
 
@@ -93,10 +93,12 @@ class Order(_Ordered):
 
     def _sizes(self, part: Part, case: Case) -> dict[str, float]:
         """label -> mol/L of the species."""
-        found = {}
+        found, start = {}, case.start
+        if start is None:
+            raise QuestionError("there is no mixture to put in order; add [question.start]")
         for item in part.items:
             stress = case.setting.stress_for(case.numbers, item.stress) if item.stress is not None else None
-            state = disturb(case.start, stress).after if stress is not None else case.start.equilibrate()
+            state = disturb(start, stress).after if stress is not None else start.equilibrate()
             found[item.label] = state[part.species]
         return found
 

@@ -40,10 +40,10 @@ def rate_ratio(case: Case, side: str, start: Mapping[str, float], end: Mapping[s
 
 def rate_after_change(case: Case, side: str, when: str) -> str:
     """ "up", "down" or "same": a rate at once (or at the new equilibrium) beside that before the change."""
-    if case.stress.kind in _TIMELESS:
+    if case.done.kind in _TIMELESS:
         if when != "at_once":
             raise QuestionError('rates after a change of temperature or a catalyst need when = "at_once"')
-        return "down" if case.stress.kind == "heat_to" and case.temperature > case.stress.T else "up"
+        return "down" if case.done.kind == "heat_to" and case.temperature > (case.done.T or 0.0) else "up"
     return beside(rate_ratio(case, side, case.before, getattr(case, when)), 1.0)
 
 
@@ -120,9 +120,9 @@ class Rate(_Rates):
         return rate_after_change(case, part.side, part.when)
 
     def because(self, part: Part, case: Case) -> str:
-        if case.stress.kind == "catalyse":
+        if case.done.kind == "catalyse":
             return "A catalyst speeds up both reactions by the same factor, so they stay equally fast."
-        if case.stress.kind == "heat_to":
+        if case.done.kind == "heat_to":
             word = "faster" if rate_after_change(case, part.side, "at_once") == "up" else "slower"
             return f"Every reaction goes {word} at that temperature, but not all by the same factor."
         moment = "Right after the change" if part.when == "at_once" else "At the new equilibrium"

@@ -59,7 +59,7 @@ def cause_of(case: Case) -> Driver:
     """The cause that decides. With a rival it is the rival, unless Q right after the change already stood at
     least half as far from K (in its logarithm) as it does once the rival has had its way.
     """
-    d = case.disturbance
+    d = case.change
     if abs(d.K / d.before.K(d.reaction) - 1) > SAME:
         return Driver("K")
     if len(case.reactions) == 1 or _moved_by_others(d) < _HARDLY:
@@ -100,7 +100,7 @@ def tied_up(case: Case, least: float = 0.1) -> str | None:
     What the first reaction itself uses is told apart by its products, of which the others may take one too: a
     reactant's loss beyond the one that they leave alone is their doing.
     """
-    before, after = case.disturbance.at_once, case.disturbance.after
+    before, after = case.change.at_once, case.change.after
     coefficients = case.reaction.coefficients
     products = [name for name, nu in coefficients.items() if nu > 0 and name in case.after]
     if not products:
@@ -129,7 +129,7 @@ def _by_Q(case: Case, side: str, way: str) -> bool:
     """Does Q right after the change stand on this side of K, does the reaction go that way, and is that
     reason enough: no rival decides, or Q is off by a factor of two and more all the same?
     """
-    d = case.disturbance
+    d = case.change
     if abs(d.K / d.before.K(d.reaction) - 1) > SAME:
         return False
     ratio = d.Q / d.K
@@ -138,7 +138,7 @@ def _by_Q(case: Case, side: str, way: str) -> bool:
 
 
 def _by_K(case: Case, side: str, way: str) -> bool:
-    d = case.disturbance
+    d = case.change
     before = d.before.K(d.reaction)
     return beside(d.K, before) == side and d.direction == way
 
@@ -352,7 +352,7 @@ class Cause(_Pick):
 
     def holding(self, part: Part, case: Case) -> Sequence[str]:
         """The one added species that stands in the first reaction, or else binds one of its reactants."""
-        added = dissolved(dict.fromkeys(dict(case.stress.amounts), 1.0))
+        added = dissolved(dict.fromkeys(dict(case.done.amounts), 1.0))
         acting = [name for name in added if name in case.reaction.coefficients]
         if not acting:
             bound = tied_up(case)

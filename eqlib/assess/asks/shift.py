@@ -60,7 +60,7 @@ class Change:
 
 def change_of(case: Case) -> Change:
     """The Change that the stress makes to the first reaction."""
-    stress = case.stress
+    stress = case.done
     kind = stress.kind
     if kind == "catalyse":
         return Change("catalyst")
@@ -69,9 +69,9 @@ def change_of(case: Case) -> Change:
     if kind == "dilute":
         return Change("dilute")
     if kind == "heat_to":
-        return Change("warm" if case.temperature < stress.T else "cool")
+        return Change("warm" if case.temperature < (stress.T or 0.0) else "cool")
     if kind == "change_volume":
-        return Change("squeeze" if stress.volume < case.volume else "expand")
+        return Change("squeeze" if (stress.volume or 0.0) < case.volume else "expand")
     return _of_matter(case, stress)
 
 
@@ -253,7 +253,7 @@ class Constant(OfChange):
     choices = (("larger", "larger"), ("smaller", "smaller"), ("same", "the same"))
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
-        before, after = case.disturbance.before.K(case.reaction), case.disturbance.K
+        before, after = case.change.before.K(case.reaction), case.change.K
         return {"up": "larger", "down": "smaller", "same": "same"}[beside(after, before, 0.001)]
 
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
@@ -279,13 +279,13 @@ class Seen(OfChange):
     choices = (("darker", "darker"), ("paler", "paler"), ("same", "the same"))
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
-        return case.look.lightness
+        return case.appearance.lightness
 
     def if_went(self, part: Part, case: Case, way: str) -> set[str]:
         return turned(darker_direction(part, case), way, "darker", "paler")
 
     def worked(self, part: Part, case: Case) -> str:
-        look = case.look
+        look = case.appearance
         old, new = f"{look.absorbance_before:.3f}", f"{look.absorbance_after:.3f}"
         told = f"stays {new}" if old == new else f"goes from {old} to {new} at {look.nm:.0f} nm"
         return f"{super().worked(part, case)} (the absorbance of 1 cm {told})"
@@ -324,7 +324,7 @@ class Precipitate(OfChange):
     choices = (("yes", "yes, a solid forms"), ("no", "no, it stays clear"))
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
-        return "yes" if case.look.precipitate else "no"
+        return "yes" if case.appearance.precipitate else "no"
 
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
         if change.kind == "binder" and case.expected.get(part.id) == "yes":

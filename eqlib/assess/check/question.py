@@ -21,7 +21,7 @@ from eqlib.assess.asks.base import Part, close
 from eqlib.assess.asks.number import moved, worked_extent
 from eqlib.assess.asks.reasons import SAID
 from eqlib.assess.mistakes import MISTAKES
-from eqlib.assess.question import Case, Question, Variant, show
+from eqlib.assess.question import Case, Question, Variant
 from eqlib.assess.setting import Setting
 from eqlib.chem.catalogue import spectrum, system, systems
 from eqlib.chem.reactions import Reaction
@@ -29,6 +29,7 @@ from eqlib.chem.salts import dissolved
 from eqlib.chem.solver.batch import equilibrate_many
 from eqlib.errors import EqlibError
 from eqlib.lab.look import Look, why_not_ask
+from eqlib.writing import as_written
 
 #: A shift is clear when the product's amount moves by at least this share; "none" when by less than a
 #: hundredth of it.
@@ -130,7 +131,7 @@ def sampled(question: Question, samples: int) -> Iterator[Variant]:
         choice = {name: end for (name, _), end in zip(spans, corner, strict=True)}
         values = {name: span.value(choice.get(name, 0)) for name, span in ranges.items()}
         yield Variant(
-            "corner", {n: float(v) for n, v in values.items()}, {n: show(v) for n, v in values.items()}
+            "corner", {n: float(v) for n, v in values.items()}, {n: as_written(v) for n, v in values.items()}
         )
     for number in range(samples):
         yield question.variant(f"sample-{number}")
@@ -143,7 +144,7 @@ def _doubts(question: Question, case: Case) -> Iterator[str]:
         if part.ask == "direction":
             yield from _direction(case)
         elif part.ask in ("seen", "precipitate"):
-            yield from _look(case.look, part)
+            yield from _look(case.appearance, part)
         elif part.ask == "change":
             yield from _change(part, case)
         elif part.ask == "number":
@@ -156,7 +157,7 @@ def moved_share(case: Case) -> float:
     """How far the first reaction moved: the change of its most telling species, as a share of what was
     there.
     """
-    d, shares = case.disturbance, [0.0]
+    d, shares = case.change, [0.0]
     for name in case.reaction.quotient_species:
         was, now = d.at_once.amounts.get(name, 0.0), d.after.amounts.get(name, 0.0)
         if max(was, now) > 0:
@@ -303,7 +304,7 @@ def doubtful_shifts(question: Question, count: int, clear: float) -> list[str]:
     made = _product_amounts(question, rows)
     moved = made[:, 1] - made[:, 0]
     shares = np.abs(moved) / np.maximum(made.max(axis=1), 1e-300)
-    if question.case(None).disturbance.direction == "none":
+    if question.case(None).direction == "none":
         bad, mixed = int(np.sum(shares > clear / 100)), False
     else:
         bad, mixed = int(np.sum(shares < clear)), bool(np.any(moved > 0) and np.any(moved < 0))

@@ -170,7 +170,7 @@ def _given_away(question: Question, case: Case, text: str) -> Iterator[str]:
     for formula in formed(question, case):
         if re.search(rf"(?<!\w){re.escape(formula)}(?![A-Za-z0-9])", text):
             yield f"names {formula}, which forms in question {question.id!r}; leave that to the students"
-    agents = _agents(case.disturbance)
+    agents = _agents(case.change)
     for sentence in _SENTENCES.split(text):
         if not any(re.search(rf"(?<!\w){re.escape(agent)}", sentence, re.IGNORECASE) for agent in agents):
             continue
@@ -186,7 +186,7 @@ def _given_away(question: Question, case: Case, text: str) -> Iterator[str]:
 
 def formed(question: Question, case: Case) -> tuple[str, ...]:
     """Formulas (as printed) of what was not there before, is afterwards, and is not named in the prompt."""
-    disturbance = case.disturbance
+    disturbance = case.change
     names = []
     for name, amount in disturbance.after.amounts.items():
         if amount > _LEAST and disturbance.at_once.amounts.get(name, 0.0) <= _LEAST / 1000:
