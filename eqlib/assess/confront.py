@@ -395,7 +395,7 @@ def picture_of(idea: str | None, f: _Facts) -> IfRight | None:
     could tell it from the real one.
     """
     made = _PICTURES.get(idea) if idea else _said_way
-    state, words = made(f) if made is not None and f.d is not None else (None, "")
+    state, words = made(f) if made is not None and f.case.disturbance is not None else (None, "")
     if state is None:
         return None
     for view in ("side", "above"):
