@@ -166,7 +166,7 @@ def compare_disturbance(disturbance: Disturbance, **options: Any) -> Look:
 
 
 def control_of(disturbance: Disturbance) -> State:
-    """The twin that a change is seen beside: it got as much water as solution was added, or nothing."""
+    """The control that a change is seen beside: it got as much water as solution was added, or nothing."""
     before, stress = disturbance.before, disturbance.stress
     if stress.kind != "add_solution":
         return before

@@ -9,35 +9,21 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part, in_unicode
 from eqlib.assess.mark import read_part
 from eqlib.assess.question import Question, options_for
 from eqlib.assess.reading.plain import Unreadable
 from eqlib.assess.reading.tables import read_cell
-from eqlib.chem.species import species
 from eqlib.notebook.output import KEYS, text
 from eqlib.writing import with_figures
 
-_SHORT = {
-    "direction": "Shift",
-    "seen": "Colour",
-    "precipitate": "A solid",
-    "K": "K",
-    "reason": "Because",
-    "confidence": "How sure",
-    "bound": "Tied up",
-    "cause": "It is due to",
-}
 _PLACES = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
 
 
 def legend_of(part: Part) -> str:
     """The short name of a part, as it stands in its row."""
-    if part.ask == "change" and part.species:
-        return f"[{species(part.species).unicode}]"
-    if part.ask == "rate":
-        return f"{part.side.capitalize()} rate, {'at once' if part.when == 'at_once' else 'in the end'}"
-    return _SHORT.get(part.ask, part.label)
+    return ASKS[part.ask].legend_of(part)
 
 
 def form_html(question: Question, student: str | None, answer: Mapping[str, Any], key: str) -> str:

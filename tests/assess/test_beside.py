@@ -1,4 +1,4 @@
-"""The colour beside a twin with as much water, worked by hand: K = 140 L/mol, one coloured complex."""
+"""The colour beside a control with as much water, worked by hand: K = 140 L/mol, one coloured complex."""
 
 import math
 import re
@@ -25,7 +25,7 @@ def made(iron, thiocyanate, K=140.0):
 @pytest.mark.parametrize(
     ("tube", "done", "colour"),
     [
-        (TUBE, IRON, "darker"),  # paler than before, for 14 mL came to 10; but the twin is paler still
+        (TUBE, IRON, "darker"),  # paler than before, for 14 mL came to 10; but the control is paler still
         (RIVAL, SILVER, "paler"),  # some of the thiocyanate is gone
         (TUBE, NITRATE, "same"),  # neither ion takes part
     ],
@@ -35,14 +35,14 @@ def test_dilution_is_taken_away(tube, done, colour):
     assert asked.case().expected["beside"] == colour
 
 
-def test_what_is_told_is_the_absorbance_of_both():
+def test_what_is_told_is_how_many_times_the_control_it_absorbs():
     """10 mL of 2.00 mM iron and 1.00 mM thiocyanate; 14 mL of 2.00 mM iron or of water."""
     asked = question(TUBE, stress(IRON), ASKED)
     told = ASKS["beside"].because(asked.part("beside"), asked.case())
-    twin, mine = map(float, re.findall(r"\d\.\d{3}", told))
+    times = float(re.search(r"\d\.\d", told)[0])
     share = 10 / 24
     more = made(2.00e-3, share * 1.00e-3)
-    assert mine / twin == pytest.approx(more / made(share * 2.00e-3, share * 1.00e-3), rel=0.01)
+    assert times == pytest.approx(more / made(share * 2.00e-3, share * 1.00e-3), abs=0.06)
 
 
 def test_who_takes_paling_for_the_way_back_is_met():
@@ -58,6 +58,6 @@ def test_who_takes_paling_for_the_way_back_is_met():
     )
 
 
-def test_there_is_a_twin_only_where_a_solution_is_added():
+def test_there_is_a_control_only_where_a_solution_is_added():
     warmed = question(TUBE, stress('kind = "heat_to"\ncelsius = 60'), ASKED)
-    assert "none was" in next(ASKS["beside"].doubts(warmed.part("beside"), warmed.case()))
+    assert "none is" in next(ASKS["beside"].doubts(warmed.part("beside"), warmed.case()))

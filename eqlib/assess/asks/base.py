@@ -155,6 +155,8 @@ class Ask:
     kind: ClassVar[str] = "choice"
     Table: ClassVar[type[PartTable]] = PartTable
     label: ClassVar[str] = ""
+    #: Its short name, in a row of a form; "": the label.
+    legend: ClassVar[str] = ""
     help: ClassVar[str] = ""
     choices: ClassVar[tuple[tuple[str, str], ...]] = ()
     #: Other keys of the table that go into the Part as they are.
@@ -216,6 +218,10 @@ class Ask:
     def label_of(self, part: Part) -> str:
         """The usual wording."""
         return self.label
+
+    def legend_of(self, part: Part) -> str:
+        """The short name of a part, as it stands in its row."""
+        return self.legend or part.label
 
     def options(self, table: Any, question: str) -> tuple[tuple[str, str], ...]:
         """(value, label) pairs to choose from."""

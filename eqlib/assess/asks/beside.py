@@ -1,4 +1,4 @@
-"""The colour beside a twin that got as much water instead: what is left of a change without the dilution."""
+"""The colour beside a control that got as much water: what is left of a change without the dilution."""
 
 from __future__ import annotations
 
@@ -9,16 +9,18 @@ from eqlib.assess.asks.base import Part
 from eqlib.assess.asks.shift import Change, OfChange, darker_direction, turned
 from eqlib.assess.mistakes import Suspect
 from eqlib.lab.look import Look, compare, control_of, why_not_ask
+from eqlib.writing import number
 
 if TYPE_CHECKING:
     from eqlib.assess.question import Case
 
 
 class Beside(OfChange):
-    """darker | paler | same, of the mixture after the change beside its twin."""
+    """darker | paler | same, of the mixture after the change, beside its control."""
 
     think_of = "the two hold as much liquid: in which is there more of the coloured substance?"
-    label = "Beside a twin that gets as much water instead, the colour will be"
+    legend = "Beside control"
+    label = "Beside the control, which gets as much water instead, the colour will be"
     choices = (("darker", "darker"), ("paler", "paler"), ("same", "the same"))
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
@@ -28,18 +30,18 @@ class Beside(OfChange):
         return turned(darker_direction(part, case), way, "darker", "paler")
 
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
-        """Who takes any paling for the way back sees it beside the twin as well."""
+        """Who takes any paling for the way back sees it beside the control as well."""
         if case.change.direction == "forward":
             yield Suspect("paler_is_left", "paler")
         yield from self.as_shifted(part, case, change, said)
 
     def doubts(self, part: Part, case: Case) -> Iterator[str]:
         if case.done.kind != "add_solution":
-            yield "a twin gets as much water as solution was added, and none was; ask something else"
+            yield "a control gets as much water as solution is added, and none is; ask something else"
             return
         look = _look(case)
         if look.borderline:
-            yield "the difference from the twin is at the edge of what an eye can see; change the amounts"
+            yield "the difference from the control is at the edge of what an eye can see; change the amounts"
         if why_not_ask(look):
             yield f"darker, paler or the same is no fair question here ({why_not_ask(look)})"
 
@@ -48,10 +50,12 @@ class Beside(OfChange):
 
     def because(self, part: Part, case: Case) -> str:
         look = _look(case)
-        twin, mine = f"{look.absorbance_before:.3f}", f"{look.absorbance_after:.3f}"
-        return f"Water alone brings the absorbance of 1 cm at {look.nm:.0f} nm to {twin}; here it is {mine}."
+        if look.lightness == "same" or not look.absorbance_before:
+            return "It absorbs as much as the control, which was only thinned."
+        times = number(look.absorbance_after / look.absorbance_before, 2)
+        return f"Its absorbance is {times} times that of the control, which was only thinned."
 
 
 def _look(case: Case) -> Look:
-    """The mixture after the change, compared with its twin."""
+    """The mixture after the change, compared with its control."""
     return compare(control_of(case.change), case.change.after, at_once=case.change.at_once)

@@ -112,6 +112,9 @@ class Rate(_Rates):
         ("zero", "it stands still"),
     )
 
+    def legend_of(self, part: Part) -> str:
+        return f"{part.side.capitalize()} rate, {'at once' if part.when == 'at_once' else 'in the end'}"
+
     def label_of(self, part: Part) -> str:
         moment = "right after the change" if part.when == "at_once" else "once the new equilibrium is reached"
         return f"The {part.side} reaction, {moment}, is"

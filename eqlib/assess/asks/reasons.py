@@ -240,6 +240,7 @@ class Reason(Picked):
     """A sound reason or what a misconception says; right is the one that the mixture confirms."""
 
     Table = ReasonTable
+    legend = "Because"
     label = "Which sentence explains it best?"
     of_change = True
 
@@ -330,6 +331,7 @@ class _Pick(Picked):
 class Bound(_Pick):
     """Which of the named species the added one takes out of the first reaction."""
 
+    legend = "Tied up"
     label = "Which particle of the mixture is tied up by what was added?"
 
     def holding(self, part: Part, case: Case) -> Sequence[str]:
@@ -348,6 +350,7 @@ class Bound(_Pick):
 class Cause(_Pick):
     """Which of the named species, added together, makes the first reaction shift."""
 
+    legend = "It is due to"
     label = "Which of the particles that were added makes the equilibrium shift?"
 
     def holding(self, part: Part, case: Case) -> Sequence[str]:

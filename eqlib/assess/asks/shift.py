@@ -139,6 +139,7 @@ class Direction(OfChange):
     """
 
     of_change = False
+    legend = "Shift"
     label = "Which way does the equilibrium shift?"
     choices = (
         ("forward", "to products →"),
@@ -249,6 +250,7 @@ class Constant(OfChange):
     """larger | smaller | same."""
 
     think_of = "what does K depend on, and was that changed?"
+    legend = "K"
     label = "What happens to the equilibrium constant K?"
     choices = (("larger", "larger"), ("smaller", "smaller"), ("same", "the same"))
 
@@ -275,6 +277,7 @@ class Seen(OfChange):
 
     needs_look = True
     think_of = "is there more or less of the coloured substance in each millilitre?"
+    legend = "Colour"
     label = "Compared with before, the colour will be"
     choices = (("darker", "darker"), ("paler", "paler"), ("same", "the same"))
 
@@ -320,6 +323,7 @@ class Precipitate(OfChange):
 
     needs_look = True
     think_of = "which two could meet in a solid here, and is there enough of both?"
+    legend = "A solid"
     label = "Does a solid form?"
     choices = (("yes", "yes, a solid forms"), ("no", "no, it stays clear"))
 
@@ -346,6 +350,9 @@ class Concentration(OfChange):
     Table = ConcentrationTable
     choices = (("higher", "higher"), ("lower", "lower"), ("same", "the same"))
     keys = ("species",)
+
+    def legend_of(self, part: Part) -> str:
+        return f"[{in_unicode(part.species)}]"
 
     def label_of(self, part: Part) -> str:
         return f"Compared with before, the concentration of {in_unicode(part.species)} will be"

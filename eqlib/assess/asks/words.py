@@ -56,6 +56,7 @@ class Confidence(Ask):
     computed = False
     Table = ConfidenceTable
     of_chemistry = False
+    legend = "How sure"
     label = "How sure are you? (This is never marked.)"
     choices = (
         ("guess", "a guess"),
