@@ -131,6 +131,7 @@ def _progress(console: Any, what: str, plain: bool = False) -> Iterator[Any]:
 
         yield quarter
         return
+    # Loaded here, as the console is.
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
     from rich.progress import TimeRemainingColumn as Left
 

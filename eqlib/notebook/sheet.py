@@ -22,6 +22,7 @@ from eqlib.assess.load import load_questions
 from eqlib.errors import EqlibError
 from eqlib.notebook.output import Slot, show_data
 from eqlib.notebook.store import WHO
+from eqlib.writing import write_atomically
 
 STATE = "application/vnd.jupyter.widget-state+json"
 VIEW = "application/vnd.jupyter.widget-view+json"
@@ -188,7 +189,9 @@ def put_to_sleep(path: Any) -> list[str]:
     names = forms_in(notebook)
     notebook.setdefault("metadata", {})["widgets"] = asleep_forms(questions.assignment.id, names)
     text = json.dumps(notebook, indent=1, ensure_ascii=False, sort_keys=True) + "\n"
-    path.write_text(text, "utf-8")
+    mode = path.stat().st_mode
+    write_atomically(path, text)
+    path.chmod(mode)  # others may read it as before
     return names
 
 

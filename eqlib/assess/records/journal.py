@@ -136,7 +136,7 @@ def alone_in(folder: Path) -> Iterator[None]:
     write goes ahead: it is atomic in any case, and the notebook holds the answer too.
     """
     try:
-        import fcntl
+        import fcntl  # not on Windows
 
         handle = os.open(folder, os.O_RDONLY)
     except (ImportError, OSError):

@@ -1,1 +1,1 @@
-"""Where a submission runs: ``sandbox`` starts, ``seal`` shuts in, ``kernel`` runs, ``warm`` is quick."""
+"""Where a submission runs: ``sandbox`` starts it, ``copies`` shuts it in, ``kernel`` runs the cells."""
