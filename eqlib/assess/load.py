@@ -90,7 +90,6 @@ from pydantic import Field, field_validator
 
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import ID, Part, PartTable
-from eqlib.assess.asks.number import unit_fault
 from eqlib.assess.question import (
     DEFAULT,
     Assignment,
@@ -518,7 +517,7 @@ def _chemistry(table: QuestionTable, parts: tuple[Part, ...]) -> Iterator[str]:
     elif measured is not None and measured.of_mixture:
         yield "the reading is made with K; give every reaction its K"
     for part in parts:
-        fault = unit_fault(part, reactions[0] if reactions else None)
+        fault = ASKS[part.ask].unit_fault(part, reactions[0] if reactions else None)
         if fault:
             yield f"part {part.id!r}: {fault}"
 

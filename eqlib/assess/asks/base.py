@@ -211,6 +211,10 @@ class Ask:
         """The part with what it has from the question's first reaction."""
         return part
 
+    def unit_fault(self, part: Part, reaction: Reaction | None) -> str:
+        """What is wrong with the unit it is asked in, with one that would do; "" when nothing is."""
+        return ""
+
     def default_id(self, table: Any) -> str:
         """The part's id where the file gives none."""
         return str(table.ask)

@@ -413,6 +413,23 @@ class NumberAsked(Ask):
         kc = part.quantity in ("K", "Q") and reaction.basis == "c"
         return replace(part, own_unit=_unit_of_K(reaction)) if kc else part
 
+    def unit_fault(self, part: Part, reaction: Reaction | None) -> str:
+        if not part.unit:
+            return ""
+        try:
+            given = parse_unit(part.unit)
+        except Unreadable as error:
+            return f"unit: {error}"
+        usual = QUANTITIES[part.quantity].checked
+        if part.quantity in ("K", "Q", "Kp"):
+            if reaction is None or (is_power_of_concentration(given) and _suits(given, part, reaction)):
+                return ""
+            usual = _unit_of_K(reaction) if reaction.basis == "c" and part.quantity != "Kp" else ""
+        if usual is None or parse_unit(usual).dims == given.dims:
+            return ""
+        mend = f"write one like {pretty_unit(usual)}" if usual else "leave it out"
+        return f"unit is {part.unit!r}, which this number does not have; {mend}"
+
     def read(self, part: Part, raw: Any, species: tuple[str, ...]) -> Reading:
         return read_number(raw, part.unit, logarithm=part.quantity == "pKa", own_unit=part.own_unit)
 
@@ -560,25 +577,6 @@ def _plain_slips(part: Part, case: Case) -> Iterator[tuple[float, str]]:
 
 
 # -- units ------------------------------------------------------------------------------------------------
-
-
-def unit_fault(part: Part, reaction: Reaction | None) -> str:
-    """What is wrong with the unit a number is asked in, with one that would do; "" when nothing is."""
-    if part.ask != "number" or not part.unit:
-        return ""
-    try:
-        given = parse_unit(part.unit)
-    except Unreadable as error:
-        return f"unit: {error}"
-    usual = QUANTITIES[part.quantity].checked
-    if part.quantity in ("K", "Q", "Kp"):
-        if reaction is None or (is_power_of_concentration(given) and _suits(given, part, reaction)):
-            return ""
-        usual = _unit_of_K(reaction) if reaction.basis == "c" and part.quantity != "Kp" else ""
-    if usual is None or parse_unit(usual).dims == given.dims:
-        return ""
-    mend = f"write one like {pretty_unit(usual)}" if usual else "leave it out"
-    return f"unit is {part.unit!r}, which this number does not have; {mend}"
 
 
 def _suits(given: Any, part: Part, reaction: Reaction) -> bool:
