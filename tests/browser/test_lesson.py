@@ -35,7 +35,13 @@ LESSON = {
     "weak": (
         "As much again",
         "Pour it in",
-        {"direction": "reverse", "seen": "paler", "K": "same", "reason": "paler_is_left"},
+        {
+            "direction": "reverse",
+            "seen": "paler",
+            "beside": "paler",
+            "K": "same",
+            "reason": "paler_is_left",
+        },
     ),
     "silver": (
         SILVER,
