@@ -4,7 +4,10 @@ Names are loaded on first use, so that ``import eqlib`` is quick and needs no Ju
 """
 
 from importlib import import_module as _import_module
-from typing import Any as _Any
+
+TYPE_CHECKING = False  # to import typing takes ten times as long as this file
+if TYPE_CHECKING:
+    from typing import Any
 
 __version__ = "0.1.0"
 
@@ -46,7 +49,7 @@ _HOME = {
 __all__ = ["__version__", *sorted(_HOME)]
 
 
-def __getattr__(name: str) -> _Any:
+def __getattr__(name: str) -> "Any":
     try:
         module = _HOME[name]
     except KeyError:
