@@ -7,6 +7,7 @@ typed, and is said back beside its field, where room is kept for it.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from html import escape
 from typing import Any
 
 from eqlib.assess.asks import ASKS
@@ -15,7 +16,7 @@ from eqlib.assess.mark import read_part
 from eqlib.assess.question import Question, options_for
 from eqlib.assess.reading.plain import Unreadable
 from eqlib.assess.reading.tables import read_cell
-from eqlib.notebook.output import KEYS, text
+from eqlib.notebook.output import KEYS
 from eqlib.writing import with_figures
 
 _PLACES = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
@@ -41,9 +42,13 @@ def _group(part: Part, question: Question, student: str | None, value: Any, key:
     else:
         wide = part.kind in ("table", "order", "readings") or len(part.label) > 16
     whole = (
-        f'<span class="vh">: {text(part.label)}</span>' if part.ask == "change" and name != part.label else ""
+        f'<span class="vh">: {escape(part.label)}</span>'
+        if part.ask == "change" and name != part.label
+        else ""
     )
-    return f"<fieldset{' class=wide' if wide else ''}><legend>{text(name)}{whole}</legend>{inner}</fieldset>"
+    return (
+        f"<fieldset{' class=wide' if wide else ''}><legend>{escape(name)}{whole}</legend>{inner}</fieldset>"
+    )
 
 
 def is_list(part: Part) -> bool:
@@ -55,7 +60,7 @@ def _radios(part: Part, question: Question, student: str | None, value: Any, nam
     chosen = read_part(part, value).value if value is not None else None
     options = options_for(part, question, student)
     made = "".join(
-        f'<label><input type="radio" name="{text(name)}" value="{text(v)}" {KEYS}{" checked" if v == chosen else ""}>{text(words)}</label>'
+        f'<label><input type="radio" name="{escape(name)}" value="{escape(v)}" {KEYS}{" checked" if v == chosen else ""}>{escape(words)}</label>'
         for v, words in options
     )
     return f'<div class="picks{" list" if is_list(part) else ""}">{made}</div>'
@@ -64,11 +69,11 @@ def _radios(part: Part, question: Question, student: str | None, value: Any, nam
 def _line(part: Part, question: Question, student: str | None, value: Any, name: str) -> str:
     label = f"{part.label} ({part.unit})" if part.unit and part.unit not in part.label else part.label
     long = " class=long" if part.kind in ("equation", "expression") else ""
-    unit = f"<span class=soft>{text(part.unit)}</span>" if part.unit and part.unit not in part.label else ""
+    unit = f"<span class=soft>{escape(part.unit)}</span>" if part.unit and part.unit not in part.label else ""
     return (
-        f'<div class="picks"><input type="text"{long} name="{text(name)}" value="{text(_typed(value))}" aria-label="{text(label)}" '
-        f'aria-describedby="{text(name)}-read" autocomplete="off" spellcheck="false" {KEYS}>{unit}'
-        f'<span class="read" id="{text(name)}-read" data-say="{text(name)}">{text(_help(part))}</span></div>'
+        f'<div class="picks"><input type="text"{long} name="{escape(name)}" value="{escape(_typed(value))}" aria-label="{escape(label)}" '
+        f'aria-describedby="{escape(name)}-read" autocomplete="off" spellcheck="false" {KEYS}>{unit}'
+        f'<span class="read" id="{escape(name)}-read" data-say="{escape(name)}">{escape(_help(part))}</span></div>'
     )
 
 
@@ -77,7 +82,7 @@ def _help(part: Part) -> str:
 
 
 def _words(part: Part, question: Question, student: str | None, value: Any, name: str) -> str:
-    return f'<textarea name="{text(name)}" rows="5" cols="70" aria-label="{text(part.label)}" {KEYS}>{text(_typed(value))}</textarea>'
+    return f'<textarea name="{escape(name)}" rows="5" cols="70" aria-label="{escape(part.label)}" {KEYS}>{escape(_typed(value))}</textarea>'
 
 
 def _readings(part: Part, question: Question, student: str | None, value: Any, name: str) -> str:
@@ -85,8 +90,8 @@ def _readings(part: Part, question: Question, student: str | None, value: Any, n
     shown = value if isinstance(value, str) else question.case(student).expected[part.id]
     rows = min(max(shown.count("\n") + 2, 6), 24)
     return (
-        f'<textarea name="{text(name)}" rows="{rows}" cols="60" aria-label="{text(part.label)}" class="mono" {KEYS}>{text(shown)}</textarea>'
-        f'<label class="file" style="display:block;margin:4px 0">Open a CSV file <input type="file" accept=".csv,.txt,text/csv,text/plain" data-into="{text(name)}" {KEYS}></label>'
+        f'<textarea name="{escape(name)}" rows="{rows}" cols="60" aria-label="{escape(part.label)}" class="mono" {KEYS}>{escape(shown)}</textarea>'
+        f'<label class="file" style="display:block;margin:4px 0">Open a CSV file <input type="file" accept=".csv,.txt,text/csv,text/plain" data-into="{escape(name)}" {KEYS}></label>'
         f"{_read(name)}"
     )
 
@@ -97,16 +102,16 @@ def _order(part: Part, question: Question, student: str | None, value: Any, name
     made = ""
     for n, now in enumerate(chosen):
         items = "".join(
-            f'<option value="{text(v)}"{" selected" if v == now else ""}>{text(words)}</option>'
+            f'<option value="{escape(v)}"{" selected" if v == now else ""}>{escape(words)}</option>'
             for v, words in options
         )
-        made += f'<label>{_PLACES[n].capitalize()} <select name="{text(name)}/{n}" {KEYS}><option value="">choose …</option>{items}</select></label>'
+        made += f'<label>{_PLACES[n].capitalize()} <select name="{escape(name)}/{n}" {KEYS}><option value="">choose …</option>{items}</select></label>'
     return f'<div class="picks">{made}</div>{_read(name)}'
 
 
 def _table(part: Part, question: Question, student: str | None, value: Any, name: str) -> str:
     value = value if isinstance(value, dict) else {}
-    head = "".join(f'<th scope="col">{text(in_unicode(c))}</th>' for c in part.columns)
+    head = "".join(f'<th scope="col">{escape(in_unicode(c))}</th>' for c in part.columns)
     rows = ""
     for row in part.rows:
         cells = value.get(row) if isinstance(value.get(row), dict) else {}
@@ -114,20 +119,20 @@ def _table(part: Part, question: Question, student: str | None, value: Any, name
         for column in part.columns:
             label = f"{row.capitalize()}, {in_unicode(column)}"
             rows += (
-                f'<td><input type="text" name="{text(name)}/{row}/{text(column)}" value="{text(_typed(cells.get(column)))}" '
-                f'aria-label="{text(label)}" autocomplete="off" spellcheck="false" {KEYS}>'
-                f'<span class="read" data-say="{text(name)}/{row}/{text(column)}"></span></td>'
+                f'<td><input type="text" name="{escape(name)}/{row}/{escape(column)}" value="{escape(_typed(cells.get(column)))}" '
+                f'aria-label="{escape(label)}" autocomplete="off" spellcheck="false" {KEYS}>'
+                f'<span class="read" data-say="{escape(name)}/{row}/{escape(column)}"></span></td>'
             )
         rows += "</tr>"
-    unit = text(part.unit or "mol/L")
+    unit = escape(part.unit or "mol/L")
     return (
         f'<table class="cells"><thead><tr><th scope="col">{unit}</th>{head}</tr></thead><tbody>{rows}</tbody></table>'
-        f'<span class="soft">{text(part.help)}</span>{_read(name)}'
+        f'<span class="soft">{escape(part.help)}</span>{_read(name)}'
     )
 
 
 def _read(name: str) -> str:
-    return f'<span class="read" data-say="{text(name)}"></span>'
+    return f'<span class="read" data-say="{escape(name)}"></span>'
 
 
 def _typed(value: Any) -> str:
