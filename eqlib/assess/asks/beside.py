@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
-from eqlib.assess.asks.base import Part
-from eqlib.assess.asks.shift import Change, OfChange, darker_direction, turned
+from eqlib.assess.asks.base import Ask, Part
+from eqlib.assess.asks.shift import Change, Seen
 from eqlib.assess.mistakes import Suspect
 from eqlib.lab.look import Look, compare, control_of, why_not_ask
 from eqlib.writing import number
@@ -15,25 +15,22 @@ if TYPE_CHECKING:
     from eqlib.assess.question import Case
 
 
-class Beside(OfChange):
+class Beside(Seen):
     """darker | paler | same, of the mixture after the change, beside its control."""
 
+    needs_look = False
     think_of = "the two hold as much liquid: in which is there more of the coloured substance?"
     legend = "Beside control"
     label = "Beside the control, which gets as much water instead, the colour will be"
-    choices = (("darker", "darker"), ("paler", "paler"), ("same", "the same"))
 
     def expected(self, part: Part, case: Case, own: Mapping[str, Any]) -> str:
         return _look(case).lightness
-
-    def if_went(self, part: Part, case: Case, way: str) -> set[str]:
-        return turned(darker_direction(part, case), way, "darker", "paler")
 
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
         """Who takes any paling for the way back sees it beside the control as well."""
         if case.change.direction == "forward":
             yield Suspect("paler_is_left", "paler")
-        yield from self.as_shifted(part, case, change, said)
+        yield from super().ideas(part, case, change, said)
 
     def doubts(self, part: Part, case: Case) -> Iterator[str]:
         if case.done.kind != "add_solution":
@@ -46,7 +43,7 @@ class Beside(OfChange):
             yield f"darker, paler or the same is no fair question here ({why_not_ask(look)})"
 
     def worked(self, part: Part, case: Case) -> str:
-        return f"{super().worked(part, case)}. {self.because(part, case)}"
+        return f"{Ask.worked(self, part, case)}. {self.because(part, case)}"
 
     def because(self, part: Part, case: Case) -> str:
         look = _look(case)

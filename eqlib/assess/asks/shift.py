@@ -107,7 +107,7 @@ def said_to(case: Case, ask: str, said: Mapping[str, Any]) -> Any:
     return next((said[part.id] for part in case.parts if part.ask == ask and part.id in said), None)
 
 
-class OfChange(Ask):
+class _OfChange(Ask):
     """A choice about what a change does."""
 
     of_change = True
@@ -133,7 +133,7 @@ class OfChange(Ask):
 # -- direction ------------------------------------------------------------------------------------------
 
 
-class Direction(OfChange):
+class Direction(_OfChange):
     """forward | reverse | none, of the mixture's first reaction. Without a change: the way that it goes from
     the instant of mixing.
     """
@@ -246,7 +246,7 @@ def heat_may_help(case: Case, said: Mapping[str, Any], k: str = "") -> bool:
 # -- K --------------------------------------------------------------------------------------------------
 
 
-class Constant(OfChange):
+class Constant(_OfChange):
     """larger | smaller | same."""
 
     think_of = "what does K depend on, and was that changed?"
@@ -272,7 +272,7 @@ class Constant(OfChange):
 # -- what is seen ---------------------------------------------------------------------------------------
 
 
-class Seen(OfChange):
+class Seen(_OfChange):
     """darker | paler | same."""
 
     needs_look = True
@@ -285,7 +285,7 @@ class Seen(OfChange):
         return case.appearance.lightness
 
     def if_went(self, part: Part, case: Case, way: str) -> set[str]:
-        return turned(darker_direction(part, case), way, "darker", "paler")
+        return _turned(darker_direction(part, case), way, "darker", "paler")
 
     def worked(self, part: Part, case: Case) -> str:
         look = case.appearance
@@ -307,7 +307,7 @@ def darker_direction(part: Part, case: Case) -> str | None:
     return _rises_with(case.observed, case) or ("forward" if direction == "none" else None)
 
 
-def turned(up: str | None, way: str, more: str, less: str) -> set[str]:
+def _turned(up: str | None, way: str, more: str, less: str) -> set[str]:
     """``more`` where the reaction goes the way that is ``up``, ``less`` against it; nothing where none is."""
     return {{up: more, OPPOSITE[up]: less, "none": "same"}[way]} if up else set()
 
@@ -318,7 +318,7 @@ def _rises_with(species: str, case: Case) -> str | None:
     return "forward" if coefficient > 0 else "reverse" if coefficient < 0 else None
 
 
-class Precipitate(OfChange):
+class Precipitate(_OfChange):
     """yes | no: is there more solid after the change than before?"""
 
     needs_look = True
@@ -343,7 +343,7 @@ class ConcentrationTable(PartTable):
     species: Formula
 
 
-class Concentration(OfChange):
+class Concentration(_OfChange):
     """higher | lower | same, of the concentration of ``species``."""
 
     think_of = "what puts it in, what uses it up or sets it free, and how does the volume change?"
@@ -362,7 +362,7 @@ class Concentration(OfChange):
         return {"up": "higher", "down": "lower", "same": "same"}[moved]
 
     def if_went(self, part: Part, case: Case, way: str) -> set[str]:
-        return turned(_rises_with(part.species, case), way, "higher", "lower")
+        return _turned(_rises_with(part.species, case), way, "higher", "lower")
 
     def ideas(self, part: Part, case: Case, change: Change, said: Mapping[str, Any]) -> Iterator[Suspect]:
         if change.kind in _NEVER_SHIFT and case.direction == "none":
