@@ -29,7 +29,8 @@ import numpy as np
 
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part
-from eqlib.assess.asks.number import moved, worked_extent
+from eqlib.assess.asks.carry import moved
+from eqlib.assess.asks.number import worked_extent
 from eqlib.assess.setting import KELVIN, MeasuredTable, Portion, Setting
 from eqlib.assess.tables import QuestionError, value_of
 from eqlib.chem.disturb import Disturbance, disturb
@@ -426,7 +427,7 @@ def _read_off(case: Case, extent: float) -> Case:
     """Before and at once as the student can know them: from the rounded reading, not from the engine's
     digits.
     """
-    equilibrium = moved(case, extent)
+    equilibrium = moved(case, case.mixed, extent)
     before = {**case.before, **equilibrium}
     at_once = dict(case.at_once)
     if case.disturbance is not None:

@@ -75,7 +75,7 @@ def own_paths(case: Case, own: Own, skip: str, scale: Mapping[str, float]) -> It
     if case.extent is not None:
         ways.append(case.extent)
     for x in ways or [None]:
-        before = _moved(case, mixed, x) if x is not None else dict(case.equilibrium)
+        before = moved(case, mixed, x) if x is not None else dict(case.equilibrium)
         before |= rows
         at_once = {**_at_once(case, before), **given.get("at_once", {})}
         after = {**case.after, **given.get("after", {})}
@@ -171,7 +171,7 @@ def _in_balance(
     return 1 / _BALANCE <= (value - nu * x) / mixed[name] <= _BALANCE
 
 
-def _moved(case: Case, mixed: Conc, x: float) -> dict[str, float]:
+def moved(case: Case, mixed: Conc, x: float) -> dict[str, float]:
     """Concentrations after the first reaction has gone ``x`` mol/L from ``mixed``."""
     wanted = case.reaction.quotient_species
     return {name: mixed.get(name, 0.0) + float(nu) * x for name, nu in wanted.items()}

@@ -50,12 +50,6 @@ def worked_extent(case: Case) -> float:
     return (read_amount(case.measured) - case.mixed.get(case.observed, 0.0)) / float(nu)
 
 
-def moved(case: Case, extent: float) -> dict[str, float]:
-    """Concentrations after the first reaction has gone ``extent`` mol/L from the mixed ones."""
-    wanted = case.reaction.quotient_species
-    return {name: case.mixed.get(name, 0.0) + float(nu) * extent for name, nu in wanted.items()}
-
-
 def quotient(case: Case, concentrations: Mapping[str, float]) -> float:
     """Q; gases in bar when the reaction's K is a Kp, as its own temperature says."""
     reaction = case.reaction

@@ -18,7 +18,8 @@ import numpy as np
 
 from eqlib.assess.asks import ASKS
 from eqlib.assess.asks.base import Part, close
-from eqlib.assess.asks.number import moved, worked_extent
+from eqlib.assess.asks.carry import moved
+from eqlib.assess.asks.number import worked_extent
 from eqlib.assess.asks.reasons import SAID
 from eqlib.assess.mistakes import MISTAKES
 from eqlib.assess.question import Case, Question, Variant
@@ -236,7 +237,7 @@ def _well_determined(part: Part, case: Case, tolerance: float) -> Iterator[str]:
     for nudge in (-step, step):
         nudged = replace(case, measured={**case.measured, name: reading + nudge})
         extent = worked_extent(nudged)
-        nudged = replace(nudged, extent=extent, equilibrium=moved(nudged, extent))
+        nudged = replace(nudged, extent=extent, equilibrium=moved(nudged, nudged.mixed, extent))
         try:
             value = ASKS["number"].expected(part, nudged, {})
         except EqlibError:
